@@ -1,0 +1,142 @@
+package rig
+
+// Bench is all that bench.toml says: the stand, the leg and its joints in file order.
+type Bench struct {
+	Stand  Stand
+	Leg    Leg
+	Joints []Joint
+	// Path is the file the bench was read from, for error messages; empty when made in code.
+	Path string
+}
+
+// Stand is the hardware a leg is tested on.
+type Stand struct {
+	// Port is a serial port's path, "virtual" for the built-in stand made of physics, or "auto".
+	Port string
+	// Baud is the line rate of a serial port, in bits per second.
+	Baud int
+	// SampleHz is the rate asked of the stand, per joint.
+	SampleHz float64
+	// Form is how the stand speaks: FormFrames or FormText.
+	Form string
+}
+
+// Port names with a meaning of their own.
+const (
+	PortVirtual = "virtual"
+	PortAuto    = "auto"
+)
+
+// The forms a stand can speak.
+const (
+	FormFrames = "frames" // the binary protocol of firmware-protocol/SPEC.md
+	FormText   = "text"   // one line of line protocol per sample, nothing commanded
+)
+
+// Leg names the leg under test.
+type Leg struct {
+	Name string
+}
+
+// Joint describes one joint as its builder knows it.
+type Joint struct {
+	Name    string
+	Channel int
+	// RangeDeg is the smallest and greatest joint angle the stand may command.
+	RangeDeg [2]float64
+	// CurrentMaxA is the supply current above which the stand trips; 0 means no limit is set.
+	CurrentMaxA float64
+	// Load is all that hangs on the joint as one point mass; nil when unknown.
+	Load    *Load
+	Servo   Servo
+	Belt    *Belt // nil for a direct joint
+	Sensors Sensors
+	Limits  Limits
+}
+
+// Load is the hanging load of a joint, reduced to one point mass.
+type Load struct {
+	MassKg      float64
+	LeverM      float64
+	InertiaKgM2 float64 // about the joint axis; 0 means MassKg·LeverM²
+	DownDeg     float64 // joint angle at which the load hangs straight down
+}
+
+// Servo is what the builder knows of the servo. Rated is in rising order of Volts.
+type Servo struct {
+	Rated      []Rating
+	IdleA      float64
+	TravelDeg  float64
+	PulseUS    [2]int
+	DeadbandUS float64
+	// CurrentLaw says what the supply current follows; see the CurrentLaw constants.
+	CurrentLaw CurrentLaw
+}
+
+// Rating is one line of a servo's data sheet.
+type Rating struct {
+	Volts         float64
+	StallNm       float64
+	NoLoadDegPerS float64
+	StallA        float64
+}
+
+// CurrentLaw says how the current in the supply lead relates to the motor's own.
+type CurrentLaw string
+
+const (
+	// CurrentUnknown leaves the law to be found from the run.
+	CurrentUnknown CurrentLaw = ""
+	// CurrentMotor: supply current equals motor current, linear in torque at standstill.
+	CurrentMotor CurrentLaw = "motor"
+	// CurrentDuty: a switching driver draws duty times motor current, square in torque at standstill.
+	CurrentDuty CurrentLaw = "duty"
+)
+
+// Belt is a toothed belt between the motor-side pulley and the joint.
+type Belt struct {
+	Teeth   int     // of the motor-side pulley
+	PitchMM float64 // of the belt
+	Ratio   float64 // motor angle : joint angle
+}
+
+// RadiusM returns the pitch radius of the motor-side pulley in m: teeth·pitch/(2π).
+func (b Belt) RadiusM() float64 { return float64(b.Teeth) * b.PitchMM / 1000 / (2 * pi) }
+
+// JointRadiusM returns the pitch radius of the joint-side pulley in m.
+func (b Belt) JointRadiusM() float64 { return b.RadiusM() * b.Ratio }
+
+// JointTeeth returns the number of teeth of the joint-side pulley.
+func (b Belt) JointTeeth() float64 { return float64(b.Teeth) * b.Ratio }
+
+// Sensors says how finely each angle is read. A count of 0 means the angle is not measured.
+type Sensors struct {
+	JointCounts int // per turn, at the joint
+	MotorCounts int // per turn, at the motor side
+}
+
+// Ratio returns the belt's ratio motor angle : joint angle, 1 for a direct joint.
+func (j Joint) Ratio() float64 {
+	if j.Belt == nil || j.Belt.Ratio == 0 {
+		return 1
+	}
+	return j.Belt.Ratio
+}
+
+// Kind returns "belt" or "direct".
+func (j Joint) Kind() string {
+	if j.Belt != nil {
+		return "belt"
+	}
+	return "direct"
+}
+
+// JointByName finds a joint; ok is false when the bench has none of that name.
+func (b *Bench) JointByName(name string) (j Joint, ok bool) {
+	for _, j := range b.Joints {
+		if j.Name == name {
+			return j, true
+		}
+	}
+	return Joint{}, false
+}
