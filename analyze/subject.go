@@ -1,0 +1,221 @@
+package analyze
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"limbgauge/analyze/drift"
+	"limbgauge/analyze/health"
+	"limbgauge/analyze/segment"
+	"limbgauge/rig"
+)
+
+const (
+	gravity = 9.80665 // m/s², standard acceleration of free fall (CGPM 1901)
+	rad     = math.Pi / 180
+)
+
+// subject is a run made ready for measuring: cut into moves, with the torque of the load and the
+// deflection of each path beside every sample.
+type subject struct {
+	s       *rig.Series
+	j       rig.Joint
+	pieces  []segment.Piece
+	stops   []segment.Stop
+	targets []float64
+	passes  []segment.Pass
+	dt      float64 // typical spacing of samples, s
+
+	load  []float64 // torque of the load on the joint, positive to greater angles; nil when unknown
+	why   string    // why load is nil
+	paths []path    // total first; servo and transmission where a motor-side angle is there
+}
+
+// path is one stretch of the joint with its deflection per sample.
+type path struct {
+	name health.Path
+	raw  []float64 // deg, as measured
+	defl []float64 // deg, lasting steps of the offset taken out
+	// quantum is the root of the squared steps of the sensors involved, deg.
+	quantum float64
+	steps   []drift.Step
+	at      []float64 // time of each step, s
+	atU     []float64 // expanded uncertainty of that time, s
+}
+
+func prepare(s *rig.Series, j rig.Joint) (*subject, error) {
+	n := s.Len()
+	if n < 50 {
+		return nil, fmt.Errorf("joint %q has %d samples; at least 50 are needed", j.Name, n)
+	}
+	if len(s.Command) != n || len(s.Angle) != n {
+		return nil, fmt.Errorf("joint %q: command and joint angle are needed for every sample", j.Name)
+	}
+	c := &subject{s: s, j: j, dt: medianSpacing(s.Time)}
+	c.pieces = segment.Split(s.Time, s.Command, s.Move)
+	c.stops, c.targets = segment.Stops(s.Time, c.pieces)
+	c.passes = segment.Passes(c.pieces)
+	c.load, c.why = loadTorque(s, j)
+	c.paths = pathsOf(s, j)
+	for i := range c.paths {
+		c.findSteps(&c.paths[i])
+	}
+	return c, nil
+}
+
+func medianSpacing(t []float64) float64 {
+	d := make([]float64, 0, len(t))
+	for i := 1; i < len(t); i++ {
+		d = append(d, t[i]-t[i-1])
+	}
+	slices.Sort(d)
+	return d[len(d)/2]
+}
+
+// loadTorque returns the torque of the load on the joint: measured where a torque sensor is there,
+// else the hanging mass at the angle seen, m·g·l·sin, positive where it turns the joint to greater
+// angles.
+func loadTorque(s *rig.Series, j rig.Joint) (load []float64, why string) {
+	if s.Torque != nil {
+		return s.Torque, ""
+	}
+	if j.Load == nil || j.Load.MassKg*j.Load.LeverM == 0 {
+		return nil, "no load is known for this joint: fill in [joint.load] or log torque_nm"
+	}
+	load = make([]float64, s.Len())
+	k := j.Load.MassKg * gravity * j.Load.LeverM
+	for i, a := range s.Angle {
+		load[i] = -k * math.Sin((a-j.Load.DownDeg)*rad)
+	}
+	return load, ""
+}
+
+func quantumOf(counts int) float64 {
+	if counts <= 0 {
+		return 0
+	}
+	return 360 / float64(counts)
+}
+
+func pathsOf(s *rig.Series, j rig.Joint) []path {
+	n := s.Len()
+	qj, qm := quantumOf(j.Sensors.JointCounts), quantumOf(j.Sensors.MotorCounts)/j.Ratio()
+	total := path{name: health.Total, raw: make([]float64, n), quantum: qj}
+	for i := range n {
+		total.raw[i] = s.Angle[i] - s.Command[i]
+	}
+	out := []path{total}
+	if s.Motor != nil {
+		servo := path{name: health.Servo, raw: make([]float64, n), quantum: qm}
+		trans := path{name: health.Transmission, raw: make([]float64, n), quantum: math.Hypot(qj, qm)}
+		for i := range n {
+			servo.raw[i] = s.Motor[i]/j.Ratio() - s.Command[i]
+			trans.raw[i] = s.Angle[i] - s.Motor[i]/j.Ratio()
+		}
+		out = append(out, servo, trans)
+	}
+	return out
+}
+
+// path returns the path of that name, nil when the run does not show it.
+func (c *subject) path(name health.Path) *path {
+	for i := range c.paths {
+		if c.paths[i].name == name {
+			return &c.paths[i]
+		}
+	}
+	return nil
+}
+
+// stretch returns the path that shows the joint's mechanics best: the transmission where it is
+// seen, else the total.
+func (c *subject) stretch() *path {
+	if p := c.path(health.Transmission); p != nil {
+		return p
+	}
+	return c.path(health.Total)
+}
+
+// findSteps finds the lasting steps of a path's offset from all its rests and takes them out, so
+// that one slip does not drown every other figure.
+func (c *subject) findSteps(p *path) {
+	p.defl = p.raw
+	type key struct {
+		target int
+		dir    int
+	}
+	groups := map[key]int{}
+	var visits []drift.Visit
+	for _, q := range c.pieces {
+		n := q.Dwell[1] - q.Dwell[0]
+		if n < 25 || q.DwellS < 0.2 {
+			continue
+		}
+		from := q.Dwell[0] + n*3/5
+		to := q.Dwell[1]
+		if q.DwellS > 2 { // a hold is read where the shorter visits are read, not after its creep
+			from, to = c.index(c.s.Time[q.Dwell[0]]+0.35), c.index(c.s.Time[q.Dwell[0]]+0.6)
+		}
+		k := key{int(math.Round(q.ToDeg * 10)), q.Dir()}
+		g, ok := groups[k]
+		if !ok {
+			g = len(groups)
+			groups[k] = g
+		}
+		visits = append(visits, drift.Visit{Group: g, TimeS: (c.s.Time[from] + c.s.Time[to-1]) / 2,
+			From: c.s.Time[from], Defl: meanOf(p.raw[from:to])})
+	}
+	p.steps = drift.Steps(visits, drift.DefaultOptions(p.quantum))
+	if len(p.steps) == 0 {
+		return
+	}
+	p.defl = slices.Clone(p.raw)
+	for _, st := range p.steps {
+		from, to := c.index(st.After), c.index(st.Before)
+		at := drift.Locate(p.raw, from, to, st.Size)
+		time, u := (st.After+st.Before)/2, (st.Before-st.After)/2
+		if at >= 0 {
+			time, u = c.s.Time[at], 12*c.dt
+		}
+		p.at, p.atU = append(p.at, time), append(p.atU, u)
+		for i := c.index(time); i < len(p.defl); i++ {
+			p.defl[i] -= st.Size
+		}
+	}
+}
+
+// index returns the first sample at or after a time.
+func (c *subject) index(t float64) int {
+	i, _ := slices.BinarySearch(c.s.Time, t)
+	return i
+}
+
+func meanOf(x []float64) float64 {
+	sum, n := 0.0, 0
+	for _, v := range x {
+		if !math.IsNaN(v) {
+			sum += v
+			n++
+		}
+	}
+	if n == 0 {
+		return math.NaN()
+	}
+	return sum / float64(n)
+}
+
+func sdOf(x []float64) float64 {
+	m := meanOf(x)
+	sum, n := 0.0, 0
+	for _, v := range x {
+		if !math.IsNaN(v) {
+			sum += (v - m) * (v - m)
+			n++
+		}
+	}
+	if n < 2 {
+		return math.NaN()
+	}
+	return math.Sqrt(sum / float64(n-1))
+}
