@@ -1,0 +1,70 @@
+package stats
+
+import (
+	"fmt"
+	"math"
+)
+
+// Line is a straight line y = Intercept + Slope·x fitted by least squares.
+type Line struct {
+	Intercept, Slope Estimate
+	S                float64 // residual standard deviation
+	R                float64 // correlation of intercept and slope (JCGM 100:2008, H.3.2)
+	RSS              float64
+	N                int
+	DF               float64
+	meanX, meanY, sx float64 // sx is √Σ(x-x̄)²
+}
+
+// FitLine fits a straight line. It needs two readings at different x; with exactly two there is a
+// line and no uncertainty.
+func FitLine(x, y []float64) (Line, error) {
+	if len(x) != len(y) {
+		panic("stats: x and y differ in length")
+	}
+	n := len(x)
+	if n < 2 {
+		return Line{}, fmt.Errorf("line through %d readings: %w", n, ErrTooFew)
+	}
+	l := Line{N: n, DF: float64(n - 2), meanX: Mean(x), meanY: Mean(y)}
+	var sxx, sxy float64
+	for i := range x {
+		d := x[i] - l.meanX
+		sxx += d * d
+		sxy += d * (y[i] - l.meanY)
+	}
+	if sxx == 0 {
+		return Line{}, fmt.Errorf("line through readings at one x: %w", ErrSingular)
+	}
+	b := sxy / sxx
+	// One step of refinement on the residuals restores the digits a large offset costs.
+	var again float64
+	for i := range x {
+		again += (x[i] - l.meanX) * (y[i] - l.meanY - b*(x[i]-l.meanX))
+	}
+	b += again / sxx
+	for i := range x {
+		r := y[i] - l.meanY - b*(x[i]-l.meanX)
+		l.RSS += r * r
+	}
+	l.S = math.Sqrt(l.RSS / l.DF)
+	l.sx = math.Sqrt(sxx)
+	l.Slope = Estimate{Value: b, U: l.S / l.sx, DF: l.DF}
+	l.Intercept = l.At(0)
+	l.R = -l.meanX / math.Sqrt(sxx/float64(n)+l.meanX*l.meanX)
+	return l, nil
+}
+
+// At returns the line's height at x with the standard uncertainty of the line itself.
+func (l Line) At(x float64) Estimate {
+	d := x - l.meanX
+	return Estimate{Value: l.meanY + l.Slope.Value*d,
+		U: l.S * math.Sqrt(1/float64(l.N)+d*d/(l.sx*l.sx)), DF: l.DF}
+}
+
+// Predict returns the height at x with the standard uncertainty of one new reading there.
+func (l Line) Predict(x float64) Estimate {
+	e := l.At(x)
+	e.U = math.Hypot(e.U, l.S)
+	return e
+}
