@@ -1,0 +1,249 @@
+package positioning
+
+import (
+	"fmt"
+	"math"
+	"sort"
+
+	"limbgauge/analyze/stats"
+)
+
+// Stop is one visit of a target.
+type Stop struct {
+	Target    float64 // deg
+	Dir       int     // +1 when reached by rising angle, -1 by falling
+	Cycle     int     // which pass over the targets this stop belongs to
+	Deviation float64 // deg, reached less target, averaged over the settled dwell
+}
+
+// Options says what is known of the readings.
+type Options struct {
+	// Quantum is the step of the angle reading, deg; 0 when it does not matter.
+	Quantum float64
+	// NoiseSD is the standard deviation of single samples within a dwell, deg. When it is above
+	// half a quantum, averaging the dwell has removed the quantisation; else Quantum/√12 is added.
+	NoiseSD float64
+	// Replicas is the number of resamples; 0 means 2000.
+	Replicas int
+	Seed     uint64
+}
+
+// Target is what was found at one target. Up and Down are by direction of approach.
+type Target struct {
+	Target           float64
+	NUp, NDown       int
+	MeanUp, MeanDown float64        // x̄_i↑, x̄_i↓
+	SUp, SDown       float64        // s_i↑, s_i↓ with divisor n-1; NaN for one visit
+	Reversal         stats.Estimate // B_i = x̄_i↑ - x̄_i↓, signed
+	Mean             float64        // x̄_i, mean of both directions
+	RUp, RDown       float64        // 4 s_i↑, 4 s_i↓
+	R                float64        // max(2 s_i↑ + 2 s_i↓ + |B_i|, R_i↑, R_i↓)
+}
+
+// Result holds the figures of ISO 230-2:2014, clause 3. Each carries the interval of a cycle
+// bootstrap when there are four cycles or more; a figure that needs a scatter is unseen when some
+// stop has only one visit.
+type Result struct {
+	Targets []Target // rising
+	Cycles  int
+
+	Reversal     stats.Boot // B = max |B_i|; biased upward by noise, read it with Bias
+	MeanReversal stats.Boot // B̄ = Σ B_i/m, signed
+	MeanRange    stats.Boot // M = max x̄_i - min x̄_i
+
+	RepeatUp, RepeatDown, Repeat stats.Boot // R↑, R↓, R
+	SystUp, SystDown, Syst       stats.Boot // E↑, E↓, E
+	AccUp, AccDown, Acc          stats.Boot // A↑, A↓, A
+
+	// Scale is the slope of the mean deviation over the target, deg per deg: a wrong pulse-to-angle
+	// factor. SystLevel is E after that line is taken out.
+	Scale     stats.Boot
+	SystLevel stats.Boot
+}
+
+// The order of figures in the bootstrap.
+const (
+	iReversal = iota
+	iMeanReversal
+	iMeanRange
+	iRepeatUp
+	iRepeatDown
+	iRepeat
+	iSystUp
+	iSystDown
+	iSyst
+	iAccUp
+	iAccDown
+	iAcc
+	iScale
+	iSystLevel
+	nFigures
+)
+
+// Evaluate computes the figures of ISO 230-2 from stops in any order. Only targets reached from
+// both sides count. It returns an error when no target is.
+func Evaluate(stops []Stop, o Options) (Result, error) {
+	t := table(stops)
+	if len(t.targets) == 0 {
+		return Result{}, fmt.Errorf("bidirectional positioning: no target was reached from both sides: %w", stats.ErrTooFew)
+	}
+	if o.Replicas == 0 {
+		o.Replicas = 2000
+	}
+	all := make([]int, len(t.cycles))
+	for i := range all {
+		all[i] = i
+	}
+	r := Result{Targets: t.evaluate(all, o), Cycles: len(t.cycles)}
+	b := stats.CycleBootstrap(len(t.cycles), o.Replicas, nFigures, o.Seed, func(pick []int, out []float64) {
+		if ts := t.evaluate(pick, o); len(ts) == len(t.targets) {
+			figures(ts, out)
+		}
+	})
+	r.Reversal, r.MeanReversal, r.MeanRange = b[iReversal], b[iMeanReversal], b[iMeanRange]
+	r.RepeatUp, r.RepeatDown, r.Repeat = b[iRepeatUp], b[iRepeatDown], b[iRepeat]
+	r.SystUp, r.SystDown, r.Syst = b[iSystUp], b[iSystDown], b[iSyst]
+	r.AccUp, r.AccDown, r.Acc = b[iAccUp], b[iAccDown], b[iAcc]
+	r.Scale, r.SystLevel = b[iScale], b[iSystLevel]
+	for _, p := range []*stats.Boot{&r.RepeatUp, &r.RepeatDown, &r.Repeat, &r.AccUp, &r.AccDown, &r.Acc} {
+		if !p.Seen() {
+			p.Unseen = "a stop was visited only once, so its scatter is unknown"
+		}
+	}
+	return r, nil
+}
+
+// grid holds the deviations by target, direction (0 up, 1 down) and cycle; NaN where a cycle missed.
+type grid struct {
+	targets []float64
+	cycles  []int
+	x       [][2][]float64
+}
+
+func table(stops []Stop) grid {
+	var g grid
+	seen := map[float64][2]bool{}
+	cycles := map[int]bool{}
+	for _, s := range stops {
+		if math.IsNaN(s.Deviation) {
+			continue
+		}
+		b := seen[s.Target]
+		b[side(s.Dir)] = true
+		seen[s.Target] = b
+		cycles[s.Cycle] = true
+	}
+	for t, b := range seen {
+		if b[0] && b[1] {
+			g.targets = append(g.targets, t)
+		}
+	}
+	for c := range cycles {
+		g.cycles = append(g.cycles, c)
+	}
+	sort.Float64s(g.targets)
+	sort.Ints(g.cycles)
+	g.x = make([][2][]float64, len(g.targets))
+	for i := range g.x {
+		for d := range 2 {
+			g.x[i][d] = make([]float64, len(g.cycles))
+			for j := range g.x[i][d] {
+				g.x[i][d][j] = math.NaN()
+			}
+		}
+	}
+	for _, s := range stops {
+		i := sort.SearchFloat64s(g.targets, s.Target)
+		if i < len(g.targets) && g.targets[i] == s.Target && !math.IsNaN(s.Deviation) {
+			g.x[i][side(s.Dir)][sort.SearchInts(g.cycles, s.Cycle)] = s.Deviation
+		}
+	}
+	return g
+}
+
+func side(dir int) int {
+	if dir > 0 {
+		return 0
+	}
+	return 1
+}
+
+// evaluate fills one Target per target that the chosen cycles reached from both sides.
+func (g grid) evaluate(pick []int, o Options) []Target {
+	out := make([]Target, 0, len(g.targets))
+	var buf [2][]float64
+	for i, at := range g.targets {
+		for d := range 2 {
+			buf[d] = buf[d][:0]
+			for _, c := range pick {
+				if v := g.x[i][d][c]; !math.IsNaN(v) {
+					buf[d] = append(buf[d], v)
+				}
+			}
+		}
+		if len(buf[0]) == 0 || len(buf[1]) == 0 {
+			continue
+		}
+		out = append(out, target(at, buf[0], buf[1], o))
+	}
+	return out
+}
+
+func target(at float64, up, down []float64, o Options) Target {
+	a, b := stats.MeanOf(up), stats.MeanOf(down)
+	t := Target{Target: at, NUp: len(up), NDown: len(down), MeanUp: a.Value, MeanDown: b.Value,
+		SUp: stats.SD(up), SDown: stats.SD(down), Mean: (a.Value + b.Value) / 2}
+	t.Reversal = stats.Sum([]float64{1, -1}, a, b)
+	if o.Quantum > 0 && o.NoiseSD < o.Quantum/2 {
+		q := stats.Estimate{U: o.Quantum / math.Sqrt(12), DF: math.Inf(1)}
+		t.Reversal = stats.Sum([]float64{1, 1, 1}, t.Reversal, q, q)
+	}
+	t.RUp, t.RDown = 4*t.SUp, 4*t.SDown
+	t.R = math.Max(2*t.SUp+2*t.SDown+math.Abs(t.Reversal.Value), math.Max(t.RUp, t.RDown))
+	return t
+}
+
+// figures reduces the targets to the figures of the axis. math.Max and math.Min hand a NaN on, so
+// a scatter that is unknown at one target leaves the figures that need it unknown.
+func figures(ts []Target, out []float64) {
+	up, down, mean := newSpan(), newSpan(), newSpan()
+	accUp, accDown := newSpan(), newSpan()
+	var b, sum, ru, rd, r float64
+	x, y := make([]float64, len(ts)), make([]float64, len(ts))
+	for i, t := range ts {
+		b = math.Max(b, math.Abs(t.Reversal.Value))
+		sum += t.Reversal.Value
+		ru, rd, r = math.Max(ru, t.RUp), math.Max(rd, t.RDown), math.Max(r, t.R)
+		up.add(t.MeanUp)
+		down.add(t.MeanDown)
+		mean.add(t.Mean)
+		accUp.add(t.MeanUp - 2*t.SUp)
+		accUp.add(t.MeanUp + 2*t.SUp)
+		accDown.add(t.MeanDown - 2*t.SDown)
+		accDown.add(t.MeanDown + 2*t.SDown)
+		x[i], y[i] = t.Target, t.Mean
+	}
+	out[iReversal], out[iMeanReversal], out[iMeanRange] = b, sum/float64(len(ts)), mean.width()
+	out[iRepeatUp], out[iRepeatDown], out[iRepeat] = ru, rd, r
+	out[iSystUp], out[iSystDown], out[iSyst] = up.width(), down.width(), up.with(down).width()
+	out[iAccUp], out[iAccDown], out[iAcc] = accUp.width(), accDown.width(), accUp.with(accDown).width()
+	if l, err := stats.FitLine(x, y); err == nil && len(ts) > 2 {
+		level := newSpan()
+		for _, t := range ts {
+			level.add(t.MeanUp - l.At(t.Target).Value)
+			level.add(t.MeanDown - l.At(t.Target).Value)
+		}
+		out[iScale], out[iSystLevel] = l.Slope.Value, level.width()
+	}
+}
+
+// span is the smallest and greatest of what was added to it.
+type span struct{ lo, hi float64 }
+
+func newSpan() span { return span{math.Inf(1), math.Inf(-1)} }
+
+func (s *span) add(v float64) { s.lo, s.hi = math.Min(s.lo, v), math.Max(s.hi, v) }
+
+func (s span) with(t span) span { return span{math.Min(s.lo, t.lo), math.Max(s.hi, t.hi)} }
+
+func (s span) width() float64 { return s.hi - s.lo }
