@@ -32,7 +32,7 @@ type Options struct {
 	// LeastShare is the part of the scatter the split must explain: creep that comes and goes with
 	// the load also moves the means, but leaves most of the scatter standing.
 	LeastShare float64
-	Most     int     // how many steps are looked for
+	Most       int // how many steps are looked for
 }
 
 // DefaultOptions returns the thresholds for a sensor of that quantum in deg.

@@ -1,0 +1,122 @@
+package diagnose
+
+import (
+	"fmt"
+	"math"
+
+	"limbgauge/analyze/health"
+)
+
+// Evidence is all that the diagnosis may look at.
+type Evidence struct {
+	Measures []health.Measure
+	// Belt, MotorAngle, Current and Load say what the joint has and the run shows.
+	Belt, MotorAngle, Current, Load bool
+	Steps                           []Step
+	Creep                           *Creep
+	Hunting                         *Hunting
+	Sensors                         []SensorFault
+	// NominalUse is the greatest share of the torque the servo would have at its rated voltage;
+	// NaN when unknown. It tells a weak servo from a weak supply.
+	NominalUse float64
+	// RestVolts is the supply voltage with the joint at rest; 0 when not measured.
+	RestVolts float64
+	// KneeHidden is true where a span knee below the torques seen cannot be excluded.
+	KneeHidden bool
+}
+
+// Step is a lasting step of the offset.
+type Step struct {
+	Path        health.Path
+	Size, SizeU float64 // deg
+	TimeS       float64
+	Teeth       int     // whole teeth of the joint pulley it equals; 0 when none
+	ToothRatio  float64 // step in teeth; NaN without a belt
+	Spline      string  // which horn spline pitch it equals, "" when none
+}
+
+// Creep says how a hold grew.
+type Creep struct {
+	LogShare, LinearShare float64
+	// CurrentChange is the relative change of the current over the hold.
+	CurrentChange float64
+	Path          health.Path
+}
+
+// Hunting is an oscillation at rest that does not die out.
+type Hunting struct {
+	AmplitudeDeg, Hz float64
+}
+
+// SensorFault is a reading no joint can make.
+type SensorFault struct {
+	Sensor string // "joint angle", "motor angle", "current", "supply"
+	Text   string // what was seen, a clause
+}
+
+// find returns the first measure of that name on one of the paths, in the order given.
+func (e *Evidence) find(name string, paths ...health.Path) (health.Measure, bool) {
+	for _, p := range paths {
+		for _, m := range e.Measures {
+			if m.Name == name && m.Path == p {
+				return m, true
+			}
+		}
+	}
+	return health.Measure{}, false
+}
+
+// verdict is a sign that speaks when a measure has that verdict on one of the paths.
+func verdict(v health.Verdict, name string, paths ...health.Path) look {
+	return func(e *Evidence) (string, bool) {
+		for _, p := range paths {
+			if m, ok := e.find(name, p); ok && m.Verdict == v {
+				return say(m), true
+			}
+		}
+		return "", false
+	}
+}
+
+func fails(name string, paths ...health.Path) look  { return verdict(health.Fail, name, paths...) }
+func passes(name string, paths ...health.Path) look { return verdict(health.Pass, name, paths...) }
+
+// say puts a measure into words.
+func say(m health.Measure) string {
+	d, _ := health.DefinitionOf(m.Name)
+	unit := " " + m.Unit
+	if m.Unit == "1" {
+		unit = ""
+	}
+	where := ""
+	if m.Path != health.NoPath {
+		where = fmt.Sprintf(" (%s)", m.Path)
+	}
+	value := fmt.Sprintf("%.*f", d.Decimals, m.Value)
+	switch m.Status {
+	case health.BoundLow:
+		value = "at least " + value
+	case health.BoundHigh:
+		value = "at most " + value
+	case health.Measured:
+		if !math.IsNaN(m.Uncertainty) && m.Uncertainty > 0 {
+			value = fmt.Sprintf("%s ± %.*f", value, d.Decimals, m.Uncertainty)
+		}
+	}
+	text := fmt.Sprintf("%s%s %s%s", lower(d.Title), where, value, unit)
+	if !math.IsNaN(m.Limit) {
+		rel := "at most"
+		if d.More {
+			rel = "at least"
+		}
+		text += fmt.Sprintf(", accepted %s %g%s", rel, m.Limit, unit)
+	}
+	return text
+}
+
+func lower(s string) string {
+	if s == "" {
+		return s
+	}
+	return string(s[0]|0x20) + s[1:]
+}
