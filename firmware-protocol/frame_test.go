@@ -65,7 +65,7 @@ func genMessage(t *rapid.T) Message {
 		*m = Status{Tag: u8("tag"), State: State(u8("state")), Trip: Reason(u8("trip")), TripJoint: u8("joint"),
 			TimeUS: u32("time"), BadFrames: u16("bad"), Joints: rapid.IntRange(0, MaxJoints).Draw(t, "joints")}
 		for j := range m.Joints {
-			m.Joint[j] = JointStatus{JointFlags(u8("flags")), u8("free"), u16("segment"), u16("gone"), u16("dropped"), u16("late")}
+			m.Joint[j] = JointStatus{JointFlags(u8("flags")), u8("free"), u16("segment"), u16("gone"), u16("seq"), u16("dropped"), u16("late")}
 		}
 		return m
 	case *Trip:

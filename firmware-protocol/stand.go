@@ -69,6 +69,7 @@ type JointStatus struct {
 	Free    uint8  // moves the queue can take
 	Segment uint16 // of the running move, 0: none
 	Gone    uint16 // moves that left the queue, finished or discarded
+	Seq     uint16 // number the next sample will bear
 	Dropped uint16 // samples that were numbered and not sent
 	Late    uint16 // samples taken more than a quarter period after their time
 }
@@ -242,7 +243,7 @@ func (m *Status) AppendBody(b []byte) ([]byte, error) {
 	b = append(append16(append32(b, m.TimeUS), m.BadFrames), byte(m.Joints))
 	for _, j := range m.Joint[:m.Joints] {
 		b = append16(append16(append(b, byte(j.Flags), j.Free), j.Segment), j.Gone)
-		b = append16(append16(b, j.Dropped), j.Late)
+		b = append16(append16(append16(b, j.Seq), j.Dropped), j.Late)
 	}
 	return b, nil
 }
@@ -253,15 +254,15 @@ func (m *Status) ParseBody(b []byte) error {
 		return err
 	}
 	n := int(b[11])
-	if n > MaxJoints || len(b) < 12+10*n {
+	if n > MaxJoints || len(b) < 12+12*n {
 		return fmt.Errorf("%w: status of %d bytes with %d joints", ErrMalformed, len(b), n)
 	}
 	*m = Status{Tag: b[1], State: State(b[2]), Trip: Reason(b[3]), TripJoint: b[4], TimeUS: get32(b[5:]),
 		BadFrames: get16(b[9:]), Joints: n}
 	for j := range n {
-		p := b[12+10*j:]
+		p := b[12+12*j:]
 		m.Joint[j] = JointStatus{Flags: JointFlags(p[0]), Free: p[1], Segment: get16(p[2:]), Gone: get16(p[4:]),
-			Dropped: get16(p[6:]), Late: get16(p[8:])}
+			Seq: get16(p[6:]), Dropped: get16(p[8:]), Late: get16(p[10:])}
 	}
 	return nil
 }

@@ -22,12 +22,12 @@ const (
 const StartRate = 30000
 
 // MaxJoints is the greatest number of joints of one stand.
-const MaxJoints = 8
+const MaxJoints = 6
 
 // NoJoint stands in a joint field for "no joint in particular".
 const NoJoint = 0xFF
 
-// AllJoints is the mask of every joint.
+// AllJoints is the mask of every joint, for Stop.
 const AllJoints = 0xFF
 
 // Type is the first byte of a body.
