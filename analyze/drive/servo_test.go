@@ -1,56 +1,12 @@
 package drive
 
 import (
-	"encoding/csv"
 	"fmt"
 	"math"
-	"os"
-	"path/filepath"
-	"strconv"
 	"testing"
+
+	"limbgauge/analyze/internal/ref"
 )
-
-// shared opens a file of the data that lies beside the repository; the test is skipped where it is
-// not there, and fails instead when everything is required.
-func shared(t *testing.T, path string) [][]string {
-	t.Helper()
-	dir, err := os.Getwd()
-	if err != nil {
-		t.Fatal(err)
-	}
-	for {
-		if _, err := os.Stat(filepath.Join(dir, "go.mod")); err == nil {
-			break
-		}
-		up := filepath.Dir(dir)
-		if up == dir {
-			t.Fatal("no go.mod above the test")
-		}
-		dir = up
-	}
-	f, err := os.Open(filepath.Join(dir, "..", "shared", "refdata", path))
-	if err != nil {
-		if os.Getenv("LIMBGAUGE_REQUIRE_ALL") == "1" {
-			t.Fatal(err)
-		}
-		t.Skip(err)
-	}
-	defer f.Close()
-	rows, err := csv.NewReader(f).ReadAll()
-	if err != nil || len(rows) < 2 {
-		t.Fatalf("%s: %d rows, %v", path, len(rows), err)
-	}
-	return rows[1:]
-}
-
-func num(t *testing.T, s string) float64 {
-	t.Helper()
-	v, err := strconv.ParseFloat(s, 64)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return v
-}
 
 type servoRun struct {
 	load, run         int
@@ -61,15 +17,15 @@ type servoRun struct {
 // by the conversions of the author's own script.
 func servoRuns(t *testing.T) []*servoRun {
 	var runs []*servoRun
-	for _, r := range shared(t, "hobby_servo_load/servo_runs.csv") {
-		load, run := int(num(t, r[0])), int(num(t, r[1]))
+	for _, r := range ref.Rows(t, ref.Shared(t, "hobby_servo_load/servo_runs.csv")) {
+		load, run := int(ref.Num(t, r[0])), int(ref.Num(t, r[1]))
 		if len(runs) == 0 || runs[len(runs)-1].load != load || runs[len(runs)-1].run != run {
 			runs = append(runs, &servoRun{load: load, run: run})
 		}
 		s := runs[len(runs)-1]
-		s.time = append(s.time, num(t, r[2])/1000)
-		s.angle = append(s.angle, math.Trunc((180-(num(t, r[3])-56)/2.95)/1.176))
-		s.amps = append(s.amps, 0.025909*num(t, r[4])-13.2434742)
+		s.time = append(s.time, ref.Num(t, r[2])/1000)
+		s.angle = append(s.angle, math.Trunc((180-(ref.Num(t, r[3])-56)/2.95)/1.176))
+		s.amps = append(s.amps, 0.025909*ref.Num(t, r[4])-13.2434742)
 	}
 	return runs
 }
@@ -82,25 +38,25 @@ func TestServoRunsAgainstPublishedSheet(t *testing.T) {
 		runs[[2]int{r.load, r.run}] = r
 	}
 	rows, slips := 0, 0
-	for _, ref := range shared(t, "hobby_servo_load/reference.csv") {
-		load, run := int(num(t, ref[1])), int(num(t, ref[0]))
+	for _, row := range ref.Rows(t, ref.Shared(t, "hobby_servo_load/reference.csv")) {
+		load, run := int(ref.Num(t, row[1])), int(ref.Num(t, row[0]))
 		r := runs[[2]int{load, run}]
 		f, err := Steady(r.time, r.angle, r.amps, 0.2)
 		if err != nil {
 			t.Fatalf("%d g, run %d: %v", load, run, err)
 		}
-		speed, current := num(t, ref[4]), num(t, ref[5])
+		speed, current := ref.Num(t, row[4]), ref.Num(t, row[5])
 		if run == 4 && (load == 125 || load == 150 || load == 175) {
-			speed, current = num(t, ref[7]), num(t, ref[8])
+			speed, current = ref.Num(t, row[7]), ref.Num(t, row[8])
 			slips++
 		}
 		where := fmt.Sprintf("%d g, run %d: ", load, run)
-		if f.N != int(num(t, ref[3])) {
-			t.Errorf("%s%d steady samples, the sheet has %s", where, f.N, ref[3])
+		if f.N != int(ref.Num(t, row[3])) {
+			t.Errorf("%s%d steady samples, the sheet has %s", where, f.N, row[3])
 		}
-		near(t, where+"speed, deg/ms", f.Speed.Value/1000, speed, 1e-4, "published sheet")
-		near(t, where+"mean current", f.Current.Value, current, 1e-4, "published sheet")
-		near(t, where+"its standard error", f.Current.U, num(t, ref[6]), 1e-6, "published sheet")
+		ref.Near(t, where+"speed, deg/ms", f.Speed.Value/1000, speed, 1e-4, "published sheet")
+		ref.Near(t, where+"mean current", f.Current.Value, current, 1e-4, "published sheet")
+		ref.Near(t, where+"its standard error", f.Current.U, ref.Num(t, row[6]), 1e-6, "published sheet")
 		rows++
 	}
 	if rows != 105 || slips != 3 {
@@ -142,12 +98,5 @@ func TestServoStall(t *testing.T) {
 	}
 	if found != 1 || len(runs) != 106 {
 		t.Errorf("%d stalls in %d runs, want 1 in 106", found, len(runs))
-	}
-}
-
-func near(t *testing.T, name string, got, want, tol float64, from string) {
-	t.Helper()
-	if !(math.Abs(got-want) <= tol) {
-		t.Errorf("%s = %.8g, want %.8g ± %g (%s)", name, got, want, tol, from)
 	}
 }
