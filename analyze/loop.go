@@ -48,6 +48,9 @@ func (c *subject) fitLoop(p *path) loops {
 func (c *subject) stopPoints(p *path) []play.Point {
 	var out []play.Point
 	for _, s := range c.stops {
+		if c.stalledIn(s.Tail[0], s.Tail[1]) {
+			continue
+		}
 		r := func(x []float64) float64 { return meanOf(x[s.Tail[0]:s.Tail[1]]) }
 		out = append(out, play.Point{Load: r(c.load), Defl: r(p.defl), Angle: r(c.s.Angle), Dir: s.Dir, Group: s.Cycle, Static: true})
 	}
@@ -74,7 +77,7 @@ func (c *subject) rampPoints(p *path, raisingOnly bool) []play.Point {
 		}
 		for i := q.Span[0]; i < q.Span[1]; i++ {
 			a := c.s.Angle[i]
-			if math.IsNaN(a) || math.IsNaN(p.defl[i]) || math.Abs(a-start) < afterTurnDeg {
+			if math.IsNaN(a) || math.IsNaN(p.defl[i]) || math.Abs(a-start) < afterTurnDeg || c.stalledIn(i, i+1) {
 				continue
 			}
 			if b := int(math.Floor(c.s.Command[i] / binDeg)); b != bin {

@@ -6,6 +6,7 @@ import (
 	"slices"
 
 	"limbgauge/analyze/drift"
+	"limbgauge/analyze/drive"
 	"limbgauge/analyze/health"
 	"limbgauge/analyze/segment"
 	"limbgauge/rig"
@@ -26,6 +27,9 @@ type subject struct {
 	targets []float64
 	passes  []segment.Pass
 	dt      float64 // typical spacing of samples, s
+	stalls  []drive.Stall
+	// stallWhy says why stalls could not be looked for; empty when they were.
+	stallWhy string
 
 	load  []float64 // torque of the load on the joint, positive to greater angles; nil when unknown
 	why   string    // why load is nil
@@ -57,6 +61,7 @@ func prepare(s *rig.Series, j rig.Joint) (*subject, error) {
 	c.stops, c.targets = segment.Stops(s.Time, c.pieces)
 	c.passes = segment.Passes(c.pieces)
 	c.load, c.why = loadTorque(s, j)
+	c.findStalls()
 	c.paths = pathsOf(s, j)
 	for i := range c.paths {
 		c.findSteps(&c.paths[i])
@@ -218,4 +223,26 @@ func sdOf(x []float64) float64 {
 		return math.NaN()
 	}
 	return math.Sqrt(sum / float64(n-1))
+}
+
+func quantile(x []float64, p float64) float64 {
+	s := make([]float64, 0, len(x))
+	for _, v := range x {
+		if !math.IsNaN(v) {
+			s = append(s, v)
+		}
+	}
+	if len(s) == 0 {
+		return math.NaN()
+	}
+	slices.Sort(s)
+	return s[min(len(s)-1, int(p*float64(len(s))))]
+}
+
+func absOf(x []float64) []float64 {
+	out := make([]float64, len(x))
+	for i, v := range x {
+		out[i] = math.Abs(v)
+	}
+	return out
 }

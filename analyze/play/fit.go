@@ -263,8 +263,8 @@ func refineFriction(points []Point, tmax float64, best *solution, o Options) *so
 
 // Thresholds of the knee [common practice, starting values].
 const (
-	// kneeEdge keeps the knee away from the ends of the torque seen, as a share of it.
-	kneeLow, kneeHigh = 0.10, 0.90
+	// KneeLow and KneeHigh keep the knee away from the ends of the torque seen, as shares of it.
+	KneeLow, KneeHigh = 0.10, 0.90
 	// kneeGain is the least growth of the slope that counts: less is the soft tooth of any belt.
 	kneeGain = 1.30
 	// kneeBIC is the least gain in BIC over the straight line.
@@ -279,7 +279,7 @@ func searchKnee(points []Point, tmax float64, line *solution, o Options) *soluti
 	if o.Friction {
 		fs = grid(math.Max(0, line.f-tmax/20), line.f+tmax/20, 11)
 	}
-	best := search(points, tmax, fs, grid(kneeLow*tmax, kneeHigh*tmax, 41), o)
+	best := search(points, tmax, fs, grid(KneeLow*tmax, KneeHigh*tmax, 41), o)
 	if best == nil {
 		return nil
 	}
@@ -289,7 +289,7 @@ func searchKnee(points []Point, tmax float64, line *solution, o Options) *soluti
 		if o.Friction {
 			fs = grid(math.Max(0, best.f-tmax/200), best.f+tmax/200, 5)
 		}
-		ms := grid(math.Max(kneeLow*tmax, best.m-width), math.Min(kneeHigh*tmax, best.m+width), 9)
+		ms := grid(math.Max(KneeLow*tmax, best.m-width), math.Min(KneeHigh*tmax, best.m+width), 9)
 		if s := search(points, tmax, fs, ms, o); s != nil && s.rss <= best.rss {
 			best = s
 		}

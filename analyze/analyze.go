@@ -1,0 +1,142 @@
+package analyze
+
+import (
+	"fmt"
+	"math"
+
+	"limbgauge/analyze/diagnose"
+	"limbgauge/analyze/health"
+	"limbgauge/analyze/play"
+	"limbgauge/rig"
+)
+
+// Run analyses one joint of one run: every measure with its doubt, judged against the joint's
+// limits, and the findings they add up to. The same series always gives the same answer.
+//
+// It returns an error only when the series cannot be analysed at all: too few samples, or no
+// command or joint angle. All else that is missing shows as measures that are not observable.
+func Run(s *rig.Series, j rig.Joint) (health.Joint, error) {
+	c, err := prepare(s, j)
+	if err != nil {
+		return health.Joint{}, fmt.Errorf("analyse joint %q: %w", j.Name, err)
+	}
+	out := health.Joint{Joint: j.Name}
+	e := &diagnose.Evidence{Belt: j.Belt != nil, MotorAngle: s.Motor != nil, Current: s.Current != nil,
+		Load: c.load != nil, RestVolts: c.restVolts(), Sensors: c.sensorFaults()}
+
+	fits := map[health.Path]*loops{}
+	for i := range c.paths {
+		p := &c.paths[i]
+		l := c.fitLoop(p)
+		fits[p.name] = &l
+		out.Measures = append(out.Measures, c.positioning(p)...)
+		out.Measures = append(out.Measures, c.loopMeasures(l)...)
+		ms, steps := c.offsetMeasures(p)
+		out.Measures = append(out.Measures, ms...)
+		e.Steps = append(e.Steps, steps...)
+		ms, creep := c.creepMeasures(p)
+		out.Measures = append(out.Measures, ms...)
+		if creep != nil && p == c.stretch() {
+			e.Creep = creep
+		}
+		out.Curves = appendCurve(out.Curves)(c.loopCurve(l))
+		out.Curves = appendCurve(out.Curves)(c.errorCurve(p))
+	}
+	stretch := fits[c.stretch().name]
+	if j.Belt != nil {
+		ms, hidden := c.beltMeasures(*stretch)
+		out.Measures = append(out.Measures, ms...)
+		e.KneeHidden = hidden
+	}
+	d := c.drivenOf()
+	points := c.rubbing(d)
+	ms, friction := c.frictionMeasures(d, points, fits[health.Transmission])
+	out.Measures = append(out.Measures, ms...)
+	ms, e.NominalUse = c.torqueMeasures(d, friction)
+	out.Measures = append(out.Measures, ms...)
+	out.Measures = append(out.Measures, c.stallMeasure(), c.sagMeasure(), c.lostSamples())
+
+	out.Measures = c.limits(out.Measures)
+	e.Measures = out.Measures
+	out.Findings = diagnose.Diagnose(e)
+
+	out.Curves = appendCurve(out.Curves)(rubCurve(points))
+	out.Curves = appendCurve(out.Curves)(c.timeCurve("current", "Supply current", "current in A", s.Current, j.CurrentMaxA))
+	out.Curves = appendCurve(out.Curves)(c.timeCurve("supply", "Supply voltage", "voltage in V", s.Supply, 0))
+	out.Curves = appendCurve(out.Curves)(c.holdCurve(c.stretch()))
+	out.Curves = appendCurve(out.Curves)(c.stepCurve())
+	out.Notes = c.notes(d)
+	return out, nil
+}
+
+func appendCurve(all []health.Curve) func(health.Curve, bool) []health.Curve {
+	return func(cv health.Curve, ok bool) []health.Curve {
+		if ok {
+			return append(all, cv)
+		}
+		return all
+	}
+}
+
+// notes says what the reader should know of the data and the assumptions.
+func (c *subject) notes(d driven) []string {
+	var out []string
+	if c.s.Move == nil {
+		out = append(out, "The log carries no move marks; moves were told from the command.")
+	}
+	if c.s.Motor == nil {
+		out = append(out, "There is no motor-side angle: servo, horn and transmission add up in the path total, and causes in them cannot always be told apart.")
+	}
+	if d.law != "" {
+		out = append(out, fmt.Sprintf("Supply current is read by the %s law (%s).", d.law, d.from))
+	} else if d.why != "" {
+		out = append(out, "Torque was not taken from current: "+d.why+".")
+	}
+	for i := range c.paths {
+		if p := &c.paths[i]; len(p.steps) > 0 {
+			out = append(out, fmt.Sprintf("A lasting step of the %s offset was taken out before the other figures of that path were made.", p.name))
+		}
+	}
+	if len(c.stalls) > 0 {
+		out = append(out, "Stretches in stall were left out of the deflection loop and of friction.")
+	}
+	return out
+}
+
+const tensionMethod = "torque at which the deflection line grows steeper, over twice the pitch radius of the joint's pulley: T0 = M/(2r)"
+
+// beltMeasures turns the knee of the loop into span-slack torque and pretension. hidden is true
+// where a knee below the torques seen cannot be excluded.
+func (c *subject) beltMeasures(l loops) (out []health.Measure, hidden bool) {
+	p, r := l.path.name, c.j.Belt.JointRadiusM()
+	both := func(status health.Status, m, u float64, why string) []health.Measure {
+		return []health.Measure{
+			health.Bound("span_slack_torque", p, status, m, u, tensionMethod, why),
+			health.Bound("belt_tension", p, status, m/(2*r), u/(2*r), tensionMethod, why),
+		}
+	}
+	if l.loop.N == 0 {
+		return []health.Measure{health.Unseen("span_slack_torque", p, tensionMethod, l.err.Error()),
+			health.Unseen("belt_tension", p, tensionMethod, l.err.Error())}, true
+	}
+	if !math.IsNaN(l.loop.Knee) {
+		return both(health.Measured, l.loop.Knee, math.Hypot(l.loop.KneeU, 2*loadU*l.loop.Knee), ""), false
+	}
+	// No knee was found between these torques; the ends are not to be trusted.
+	low, high := math.Max(l.loop.LoadMin, play.KneeLow*l.loop.LoadMax), play.KneeHigh*l.loop.LoadMax
+	slack := l.err == nil && l.loop.Play.Value-l.loop.Play.U > math.Max(0.2, 2*l.path.quantum)
+	switch {
+	case l.err != nil:
+		// Without a change of sign the smallest torque seen may already lie beyond the knee.
+		why := fmt.Sprintf("no change of slope between %.3f and %.3f N·m: the span goes slack below or above, which a load that reverses would tell", low, high)
+		return []health.Measure{health.Unseen("span_slack_torque", p, tensionMethod, why),
+			health.Unseen("belt_tension", p, tensionMethod, why)}, true
+	case slack && p == health.Transmission:
+		return both(health.BoundHigh, low, 0, "a dead zone has opened, as it does when the pretension is gone; play of a hub looks alike"), true
+	case slack:
+		why := "the dead zone of the servo and a slack belt cannot be told apart without a motor-side angle"
+		return []health.Measure{health.Unseen("span_slack_torque", p, tensionMethod, why),
+			health.Unseen("belt_tension", p, tensionMethod, why)}, true
+	}
+	return both(health.BoundLow, high, 0, fmt.Sprintf("no span goes slack up to %.3f N·m; more load would show the tension itself", l.loop.LoadMax)), false
+}

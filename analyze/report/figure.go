@@ -1,0 +1,66 @@
+package report
+
+import (
+	"math"
+	"strconv"
+	"strings"
+)
+
+// Figure writes a value and its expanded uncertainty, the uncertainty to two significant digits and
+// the value to the same place (JCGM 100:2008, 7.2.6). Without an uncertainty (NaN or 0) the value
+// gets the given number of decimals and pm is empty. A value that is not there is "–".
+func Figure(value, u float64, decimals int) (v, pm string) {
+	if math.IsNaN(value) || math.IsInf(value, 0) {
+		return "–", ""
+	}
+	if !(u > 0) || math.IsInf(u, 0) {
+		return number(value, decimals), ""
+	}
+	e := int(math.Floor(math.Log10(u)))
+	if math.Round(u/math.Pow10(e-1)) >= 100 { // 0.0996 is 0.10, one place up
+		e++
+	}
+	decimals = 1 - e
+	if decimals < 0 {
+		step := math.Pow10(-decimals)
+		value, u = math.Round(value/step)*step, math.Round(u/step)*step
+	}
+	return number(value, decimals), number(u, decimals)
+}
+
+// mostDecimals is where fixed notation stops being readable.
+const mostDecimals = 8
+
+// number writes v with fixed decimals and a true minus sign, and never minus zero.
+func number(v float64, decimals int) string {
+	decimals = max(decimals, 0)
+	var s string
+	if a := math.Abs(v); a >= 1e7 || decimals > mostDecimals {
+		s = strconv.FormatFloat(v, 'g', 3, 64)
+	} else {
+		s = strconv.FormatFloat(v, 'f', decimals, 64)
+	}
+	if strings.HasPrefix(s, "-") {
+		if strings.Trim(s, "-0.") == "" {
+			return s[1:]
+		}
+		return "−" + s[1:]
+	}
+	return s
+}
+
+// plain writes a figure that is exact, such as a limit, with no more digits than it has.
+func plain(v float64) string {
+	if math.IsNaN(v) || math.IsInf(v, 0) {
+		return "–"
+	}
+	return strings.Replace(strconv.FormatFloat(v, 'g', 6, 64), "-", "−", 1)
+}
+
+// unit returns the unit as it stands behind a figure; a pure number has none.
+func unit(u string) string {
+	if u == "1" {
+		return ""
+	}
+	return u
+}

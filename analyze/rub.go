@@ -1,0 +1,232 @@
+package analyze
+
+import (
+	"fmt"
+	"math"
+	"sort"
+
+	"limbgauge/analyze/health"
+	"limbgauge/analyze/stats"
+)
+
+const (
+	rubBin       = 3.0 // deg: stretch of a ramp over which torque is averaged
+	rubMethod    = "torque from the supply current less the load torque, while the joint is raised at steady speed; the servo's own friction is in it"
+	shareMethod  = "friction seen in the current less what a geared servo takes itself, 0.5 to 5 % of its stall torque [common practice]"
+	gapMethod    = "half the gap between both directions of the torque-deflection loop, in torque"
+	viscMethod   = "slope of friction over speed between ramps of different speed"
+	servoLossLow = 0.005
+	servoLossTop = 0.05
+)
+
+// rubPoint is the friction torque on the joint over one stretch of a ramp.
+type rubPoint struct {
+	bin     int
+	angle   float64 // deg
+	dir     int
+	cycle   int
+	rate    float64 // deg/s
+	raising bool
+	load    float64 // size of the load torque, N·m
+	nm      float64
+}
+
+// rubbing turns the current of every ramp into friction by angle. While the load is raised the
+// motor carries load plus friction, and the sign is sure. While it is lowered the supply current
+// shows only the size of friction less load; the sign is taken that agrees with the raising pass.
+func (c *subject) rubbing(d driven) []rubPoint {
+	if d.why != "" {
+		return nil
+	}
+	var out []rubPoint
+	for _, q := range c.passes {
+		start := c.s.Angle[q.Span[0]]
+		var torque, load, angle float64
+		n, bin := 0, math.MinInt
+		flush := func() {
+			if n >= 6 {
+				k := float64(n)
+				p := rubPoint{bin: bin, angle: angle / k, dir: q.Dir, cycle: q.Cycle, rate: q.Rate}
+				p.raising = load*float64(q.Dir) < 0
+				p.load = math.Abs(load / k)
+				p.nm = torque/k - p.load
+				out = append(out, p)
+			}
+			torque, load, angle, n = 0, 0, 0, 0
+		}
+		for i := q.Span[0]; i < q.Span[1]; i++ {
+			a := c.s.Angle[i]
+			if math.IsNaN(a) || math.Abs(a-start) < afterTurnDeg || c.stalledIn(i, i+1) {
+				continue
+			}
+			if b := int(math.Floor(a / rubBin)); b != bin {
+				flush()
+				bin = b
+			}
+			volts := math.NaN()
+			if c.s.Supply != nil {
+				volts = c.s.Supply[i]
+			}
+			torque += d.torque(c.s.Current[i], q.Rate, volts, c.j.Ratio()) * c.j.Ratio()
+			load, angle, n = load+c.load[i], angle+a, n+1
+		}
+		flush()
+	}
+	resolveLowering(out)
+	return out
+}
+
+// resolveLowering gives the lowering points their sign: friction is load plus or minus what the
+// current shows; the one nearer to the raising pass over the same stretch is taken.
+func resolveLowering(points []rubPoint) {
+	up := map[int][]float64{}
+	for _, p := range points {
+		if p.raising {
+			up[p.bin] = append(up[p.bin], p.nm)
+		}
+	}
+	for i, p := range points {
+		if p.raising {
+			continue
+		}
+		ref, ok := up[p.bin]
+		if !ok {
+			points[i].nm = math.NaN()
+			continue
+		}
+		size := p.nm + p.load // what the current shows
+		a, b := p.load+size, p.load-size
+		if r := meanOf(ref); math.Abs(a-r) < math.Abs(b-r) {
+			points[i].nm = a
+		} else {
+			points[i].nm = b
+		}
+	}
+}
+
+// frictionMeasures reports friction of the whole joint from the current, and of the transmission
+// from the loop where a motor-side angle shows it.
+func (c *subject) frictionMeasures(d driven, points []rubPoint, trans *loops) (out []health.Measure, totalNm float64) {
+	t := c.totalFriction(d, points)
+	total := fromEstimate("friction", health.Total, t, rubMethod)
+	if t.Seen() {
+		total.Reason = "the servo's own friction is in it, so the limit for the joint is not applied"
+	}
+	out = append(out, total, c.viscous(d, points))
+	switch {
+	case trans != nil && trans.err == nil && hasMoving(trans.points):
+		f := trans.loop.Friction
+		m := health.Of("friction", health.Transmission, f.Value, f.U, gapMethod)
+		if t.Seen() && f.Value > t.Value+t.Expanded() {
+			m = health.Bound("friction", health.Transmission, health.BoundHigh, t.Value, t.Expanded(), gapMethod,
+				fmt.Sprintf("the loop is open by %.3f N·m, more than the friction the current shows: something other than friction holds it open", f.Value))
+		}
+		out = append(out, m)
+	case t.Seen() && len(d.rated) > 0:
+		stall := d.rated[len(d.rated)-1].StallNm * c.j.Ratio()
+		own := stats.Estimate{Value: (servoLossLow + servoLossTop) / 2 * stall,
+			U: (servoLossTop - servoLossLow) * stall / math.Sqrt(12), DF: math.Inf(1)}
+		e := stats.Sum([]float64{1, -1}, t, own)
+		m := fromEstimate("friction", health.Transmission, e, shareMethod)
+		if e.Value < 0 {
+			m = health.Bound("friction", health.Transmission, health.BoundHigh, e.Value+e.Expanded(), 0, shareMethod,
+				"the servo alone may take all the friction seen")
+		}
+		out = append(out, m)
+	default:
+		why := "a motor-side angle, or current under a known load, would show it"
+		if trans != nil && trans.err != nil {
+			why = trans.err.Error()
+		}
+		out = append(out, health.Unseen("friction", health.Transmission, gapMethod, why))
+	}
+	return out, t.Value
+}
+
+func (c *subject) totalFriction(d driven, points []rubPoint) stats.Estimate {
+	if d.why != "" {
+		return stats.Unseen("%s", d.why)
+	}
+	slow := slowest(points)
+	byCycle := map[int][]float64{}
+	var all []float64
+	for _, p := range points {
+		if p.raising && p.rate < slow*1.2 {
+			byCycle[p.cycle] = append(byCycle[p.cycle], p.nm)
+			all = append(all, p.nm)
+		}
+	}
+	if len(all) < 5 {
+		return stats.Unseen("the run has no slow ramp that raises the load")
+	}
+	var means []float64
+	for _, v := range byCycle {
+		means = append(means, stats.Median(v))
+	}
+	sort.Float64s(means)
+	e := stats.Estimate{Value: stats.Median(all), DF: math.Inf(1)}
+	scatter := stats.RobustSD(all) / math.Sqrt(float64(len(all)))
+	if len(means) >= 2 {
+		scatter = math.Max(scatter, stats.SD(means)/math.Sqrt(float64(len(means))))
+	}
+	// The scale of the current acts on load plus friction, the load itself is known to loadU.
+	typical := 0.6 * c.loadPeak()
+	rel := math.Hypot(d.slopeRel, loadU)
+	e.U = math.Hypot(scatter, rel*(typical+math.Abs(e.Value)))
+	return e
+}
+
+func slowest(points []rubPoint) float64 {
+	v := math.Inf(1)
+	for _, p := range points {
+		v = math.Min(v, p.rate)
+	}
+	return v
+}
+
+// viscous fits friction over speed where the ramps have speeds that differ by a third or more.
+func (c *subject) viscous(d driven, points []rubPoint) health.Measure {
+	unseen := func(why string) health.Measure {
+		return health.Unseen("viscous_friction", health.Total, viscMethod, why)
+	}
+	if d.why != "" {
+		return unseen(d.why)
+	}
+	slow, fast := slowest(points), 0.0
+	var v, f []float64
+	for _, p := range points {
+		if p.raising {
+			fast = math.Max(fast, p.rate)
+			v, f = append(v, p.rate*rad), append(f, p.nm)
+		}
+	}
+	if len(v) < 6 || fast < 1.33*slow {
+		return unseen("all ramps have one speed, so friction that grows with speed merges with the rest")
+	}
+	line, err := stats.FitLine(v, f)
+	if err != nil {
+		return unseen(err.Error())
+	}
+	return fromEstimate("viscous_friction", health.Total, line.Slope, viscMethod)
+}
+
+// rubCurve draws friction by angle.
+func rubCurve(points []rubPoint) (health.Curve, bool) {
+	cv := health.Curve{ID: "friction", Title: "Friction by angle, from the current", XLabel: "joint angle in deg", YLabel: "friction in N·m"}
+	most := 0.0
+	for _, dir := range []int{1, -1} {
+		ln := health.Line{Name: "moving to greater angles", Role: health.RoleUp, Points: true}
+		if dir < 0 {
+			ln.Name, ln.Role = "moving to smaller angles", health.RoleDown
+		}
+		for _, p := range points {
+			if p.dir == dir && !math.IsNaN(p.nm) {
+				ln.X, ln.Y = append(ln.X, p.angle), append(ln.Y, p.nm)
+				most = math.Max(most, p.nm)
+			}
+		}
+		cv.Lines = append(cv.Lines, ln)
+	}
+	cv.Alt = fmt.Sprintf("friction by joint angle in both directions, at most %.3f N·m", most)
+	return cv, len(cv.Lines[0].X)+len(cv.Lines[1].X) > 3
+}

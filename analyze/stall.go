@@ -1,0 +1,70 @@
+package analyze
+
+import (
+	"math"
+
+	"limbgauge/analyze/drive"
+	"limbgauge/analyze/health"
+)
+
+const stallMethod = "time in which the command is not reached, the joint stands still and the current is above 70 % of the stall current at the voltage seen, for more than 0.25 s at a time [common practice]"
+
+// findStalls fills in the stretches of the run in which the servo stood at its limit: there the
+// joint does not follow, so nothing else is concluded from them.
+func (c *subject) findStalls() {
+	rated := ratings(c.j.Servo)
+	if c.s.Current == nil || len(rated) == 0 {
+		c.stallWhy = "no current is logged"
+		if len(rated) == 0 {
+			c.stallWhy = "no rated line of the servo is given"
+		}
+		return
+	}
+	angle := c.s.Angle
+	if c.s.Motor != nil {
+		angle = make([]float64, len(c.s.Motor))
+		for i, m := range c.s.Motor {
+			angle[i] = m / c.j.Ratio()
+		}
+	}
+	band, _ := c.deadBand()
+	band = math.Max(band, 2*quantumOf(c.j.Sensors.JointCounts))
+	if c.s.Motor == nil && c.load != nil {
+		// What the joint gives under its load looks like a servo that lags: allow for it.
+		band += c.loadPeak() * generousCompliance
+	}
+	st, err := drive.FindStalls(drive.StallInput{Time: c.s.Time, Command: c.s.Command, Angle: angle,
+		Current: c.s.Current, Supply: c.s.Supply}, drive.DefaultStallRule(rated, band))
+	if err != nil {
+		c.stallWhy = err.Error()
+		return
+	}
+	c.stalls = st
+}
+
+// generousCompliance, deg/N·m, is what a joint without a motor-side angle may give before standing
+// off its command counts as not following [common practice].
+const generousCompliance = 1.0
+
+// stalledIn reports whether a stretch of samples overlaps a stall.
+func (c *subject) stalledIn(from, to int) bool {
+	for _, s := range c.stalls {
+		if from < s.To && to > s.From {
+			return true
+		}
+	}
+	return false
+}
+
+func (c *subject) stallMeasure() health.Measure {
+	if c.stallWhy != "" {
+		return health.Unseen("stall_time", health.NoPath, stallMethod, c.stallWhy)
+	}
+	s, atLeast := drive.StallSeconds(c.stalls)
+	u := 0.04 * float64(len(c.stalls)) // both ends of each stretch to half the smoothing window
+	m := health.Of("stall_time", health.NoPath, s, u, stallMethod)
+	if atLeast {
+		m.Status, m.Reason = health.BoundLow, "the record ends in a stall"
+	}
+	return m
+}
