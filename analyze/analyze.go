@@ -48,7 +48,7 @@ func Run(s *rig.Series, j rig.Joint) (health.Joint, error) {
 		out.Measures = append(out.Measures, ms...)
 		e.KneeHidden = hidden
 	}
-	d := c.drivenOf()
+	d := c.calibrateMoving(c.drivenOf())
 	points := c.rubbing(d)
 	ms, friction := c.frictionMeasures(d, points, fits[health.Transmission])
 	out.Measures = append(out.Measures, ms...)
@@ -122,9 +122,20 @@ func (c *subject) beltMeasures(l loops) (out []health.Measure, hidden bool) {
 	if !math.IsNaN(l.loop.Knee) {
 		return both(health.Measured, l.loop.Knee, math.Hypot(l.loop.KneeU, 2*loadU*l.loop.Knee), ""), false
 	}
+	if limit, ok := c.j.Limits["compliance"]; ok && l.loop.Compliance.Value > limit {
+		// One slack span from the start and a soft part give the same straight, steep line.
+		why := "the line is steep over all torques seen: a span may be slack from the start, or a part gives; without a knee the two look alike"
+		return []health.Measure{health.Unseen("span_slack_torque", p, tensionMethod, why),
+			health.Unseen("belt_tension", p, tensionMethod, why)}, true
+	}
 	// No knee was found between these torques; the ends are not to be trusted.
 	low, high := math.Max(l.loop.LoadMin, play.KneeLow*l.loop.LoadMax), play.KneeHigh*l.loop.LoadMax
-	slack := l.err == nil && l.loop.Play.Value-l.loop.Play.U > math.Max(0.2, 2*l.path.quantum)
+	width := l.loop.Play.Value
+	if p == health.Total {
+		band, _ := c.deadBand()
+		width -= band
+	}
+	slack := l.err == nil && width-l.loop.Play.U > math.Max(0.2, 2*l.path.quantum)
 	switch {
 	case l.err != nil:
 		// Without a change of sign the smallest torque seen may already lie beyond the knee.
@@ -132,11 +143,12 @@ func (c *subject) beltMeasures(l loops) (out []health.Measure, hidden bool) {
 		return []health.Measure{health.Unseen("span_slack_torque", p, tensionMethod, why),
 			health.Unseen("belt_tension", p, tensionMethod, why)}, true
 	case slack && p == health.Transmission:
-		return both(health.BoundHigh, low, 0, "a dead zone has opened, as it does when the pretension is gone; play of a hub looks alike"), true
+		return both(health.BoundHigh, low, math.NaN(), "a dead zone has opened, as it does when the pretension is gone; play of a hub looks alike"), true
 	case slack:
 		why := "the dead zone of the servo and a slack belt cannot be told apart without a motor-side angle"
 		return []health.Measure{health.Unseen("span_slack_torque", p, tensionMethod, why),
 			health.Unseen("belt_tension", p, tensionMethod, why)}, true
 	}
-	return both(health.BoundLow, high, 0, fmt.Sprintf("no span goes slack up to %.3f N·m; more load would show the tension itself", l.loop.LoadMax)), false
+	why := fmt.Sprintf("no span goes slack up to %.3f N·m; more load would show the tension itself", l.loop.LoadMax)
+	return both(health.BoundLow, high, math.NaN(), why), p == health.Total
 }

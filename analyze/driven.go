@@ -154,16 +154,13 @@ func span(x []float64) float64 {
 }
 
 // torque returns the size of the motor's torque behind a supply current at a joint speed in deg/s.
-func (d driven) torque(amps, degPerS, volts float64, ratio float64) float64 {
+func (d driven) torque(amps, degPerS, volts, ratio float64) float64 {
 	x := math.Max(0, amps-d.idleA) / d.slope
 	if d.law == drive.LawMotor {
 		return x
 	}
-	// τ² + n·T_s·τ = x, n the share of the no-load speed (see drive.SupplyFraction).
-	n := 0.0
-	if m, err := drive.At(d.rated, d.idleA, volts); err == nil {
-		n = math.Abs(degPerS) * ratio / m.NoLoadDegPerS * m.StallNm
-	}
+	// Solve τ² + n·T_s·τ = x for τ; drive(1) - 1 is n·T_s.
+	n := d.drive(1, degPerS*ratio, volts) - 1
 	return (-n + math.Sqrt(n*n+4*x)) / 2
 }
 

@@ -34,7 +34,7 @@ func (c *subject) offsetMeasures(p *path) ([]health.Measure, []diagnose.Step) {
 	}
 	if best < 0 {
 		least := drift.DefaultOptions(p.quantum).LeastDeg
-		return []health.Measure{health.Bound("offset_step", p.name, health.BoundHigh, least, 0, stepMethod,
+		return []health.Measure{health.Bound("offset_step", p.name, health.BoundHigh, least, math.NaN(), stepMethod,
 			"no lasting step was found; smaller ones are not looked for")}, nil
 	}
 	s := p.steps[best]

@@ -3,8 +3,9 @@ package analyze
 import (
 	"fmt"
 	"math"
-	"sort"
+	"slices"
 
+	"limbgauge/analyze/drive"
 	"limbgauge/analyze/health"
 	"limbgauge/analyze/stats"
 )
@@ -28,7 +29,79 @@ type rubPoint struct {
 	rate    float64 // deg/s
 	raising bool
 	load    float64 // size of the load torque, N·m
+	amps    float64 // supply current, A
 	nm      float64
+}
+
+// calibrateMoving refines the current's scale from the raising passes: there friction is steady
+// and its sign is sure, so current against load is a straight line (or the law's curve) whose slope
+// is the scale and whose foot is friction. Standing currents, which friction may hold either way,
+// only give the law. It returns d unchanged where the raising passes do not tell.
+func (c *subject) calibrateMoving(d driven) driven {
+	if d.why != "" {
+		return d
+	}
+	var load, amps, speed []float64
+	for _, p := range c.rubbing(d) {
+		if p.raising {
+			load, amps, speed = append(load, p.load/c.j.Ratio()), append(amps, p.amps), append(speed, p.rate)
+		}
+	}
+	if len(load) < 10 || span(load) < 0.4*slices.Max(load) {
+		return d
+	}
+	idle := c.j.Servo.IdleA
+	if idle == 0 {
+		idle = d.idleA
+	}
+	volts := c.restVolts()
+	// For a given friction the scale is a straight line through the idle current.
+	fit := func(f float64) (slope, rss float64) {
+		var sxx, sxy float64
+		x := make([]float64, len(load))
+		for i := range load {
+			x[i] = d.drive(load[i]+f, speed[i]*c.j.Ratio(), volts)
+			sxx += x[i] * x[i]
+			sxy += x[i] * (amps[i] - idle)
+		}
+		slope = sxy / sxx
+		for i := range load {
+			r := amps[i] - idle - slope*x[i]
+			rss += r * r
+		}
+		return slope, rss
+	}
+	lo, hi := 0.0, 2*slices.Max(load)
+	for range 60 { // golden section; rss has one valley in f
+		a, b := lo+0.382*(hi-lo), lo+0.618*(hi-lo)
+		_, ra := fit(a)
+		_, rb := fit(b)
+		if ra < rb {
+			hi = b
+		} else {
+			lo = a
+		}
+	}
+	slope, rss := fit((lo + hi) / 2)
+	if slope <= 0 || rss/float64(len(load)) > math.Pow(fitGood*span(amps), 2) {
+		return d
+	}
+	d.slope, d.idleA = slope, idle
+	// Slope and foot lean on each other; what matters is how the residual scatter tilts the line.
+	d.slopeRel = math.Max(0.01, math.Sqrt(rss/float64(len(load)))/span(amps))
+	return d
+}
+
+// drive returns what the law's slope multiplies: torque for LawMotor, τ² + n·T_s·τ for LawDuty.
+func (d driven) drive(torque, degPerS, volts float64) float64 {
+	if d.law == drive.LawMotor {
+		return torque
+	}
+	n := 0.0
+	if m, err := drive.At(d.rated, d.idleA, volts); err == nil {
+		n = math.Abs(degPerS) / m.NoLoadDegPerS * m.StallNm
+	}
+	return torque * (torque + n)
 }
 
 // rubbing turns the current of every ramp into friction by angle. While the load is raised the
@@ -41,18 +114,18 @@ func (c *subject) rubbing(d driven) []rubPoint {
 	var out []rubPoint
 	for _, q := range c.passes {
 		start := c.s.Angle[q.Span[0]]
-		var torque, load, angle float64
+		var torque, load, angle, amps float64
 		n, bin := 0, math.MinInt
 		flush := func() {
 			if n >= 6 {
 				k := float64(n)
 				p := rubPoint{bin: bin, angle: angle / k, dir: q.Dir, cycle: q.Cycle, rate: q.Rate}
 				p.raising = load*float64(q.Dir) < 0
-				p.load = math.Abs(load / k)
+				p.load, p.amps = math.Abs(load/k), amps/k
 				p.nm = torque/k - p.load
 				out = append(out, p)
 			}
-			torque, load, angle, n = 0, 0, 0, 0
+			torque, load, angle, amps, n = 0, 0, 0, 0, 0
 		}
 		for i := q.Span[0]; i < q.Span[1]; i++ {
 			a := c.s.Angle[i]
@@ -68,7 +141,7 @@ func (c *subject) rubbing(d driven) []rubPoint {
 				volts = c.s.Supply[i]
 			}
 			torque += d.torque(c.s.Current[i], q.Rate, volts, c.j.Ratio()) * c.j.Ratio()
-			load, angle, n = load+c.load[i], angle+a, n+1
+			load, angle, amps, n = load+c.load[i], angle+a, amps+c.s.Current[i], n+1
 		}
 		flush()
 	}
@@ -113,35 +186,40 @@ func (c *subject) frictionMeasures(d driven, points []rubPoint, trans *loops) (o
 		total.Reason = "the servo's own friction is in it, so the limit for the joint is not applied"
 	}
 	out = append(out, total, c.viscous(d, points))
-	switch {
-	case trans != nil && trans.err == nil && hasMoving(trans.points):
+	return append(out, c.jointFriction(d, t, trans)), t.Value
+}
+
+// jointFriction is friction without the servo's own: from the loop where a motor-side angle shows
+// it, from what the current shows less the servo's usual share else, or where that is surer.
+func (c *subject) jointFriction(d driven, total stats.Estimate, trans *loops) health.Measure {
+	loop := health.Unseen("friction", health.Transmission, gapMethod, "a motor-side angle, or current under a known load, would show it")
+	if trans != nil && trans.err == nil && hasMoving(trans.points) {
 		f := trans.loop.Friction
-		m := health.Of("friction", health.Transmission, f.Value, f.U, gapMethod)
-		if t.Seen() && f.Value > t.Value+t.Expanded() {
-			m = health.Bound("friction", health.Transmission, health.BoundHigh, t.Value, t.Expanded(), gapMethod,
+		loop = health.Of("friction", health.Transmission, f.Value, f.U, gapMethod)
+		if total.Seen() && f.Value > total.Value+total.Expanded() {
+			return health.Bound("friction", health.Transmission, health.BoundHigh, total.Value, total.Expanded(), gapMethod,
 				fmt.Sprintf("the loop is open by %.3f N·m, more than the friction the current shows: something other than friction holds it open", f.Value))
 		}
-		out = append(out, m)
-	case t.Seen() && len(d.rated) > 0:
-		stall := d.rated[len(d.rated)-1].StallNm * c.j.Ratio()
-		own := stats.Estimate{Value: (servoLossLow + servoLossTop) / 2 * stall,
-			U: (servoLossTop - servoLossLow) * stall / math.Sqrt(12), DF: math.Inf(1)}
-		e := stats.Sum([]float64{1, -1}, t, own)
-		m := fromEstimate("friction", health.Transmission, e, shareMethod)
-		if e.Value < 0 {
-			m = health.Bound("friction", health.Transmission, health.BoundHigh, e.Value+e.Expanded(), 0, shareMethod,
-				"the servo alone may take all the friction seen")
-		}
-		out = append(out, m)
-	default:
-		why := "a motor-side angle, or current under a known load, would show it"
-		if trans != nil && trans.err != nil {
-			why = trans.err.Error()
-		}
-		out = append(out, health.Unseen("friction", health.Transmission, gapMethod, why))
+	} else if trans != nil && trans.err != nil {
+		loop.Reason = trans.err.Error()
 	}
-	return out, t.Value
+	if !total.Seen() || len(d.rated) == 0 {
+		return loop
+	}
+	stall := d.rated[len(d.rated)-1].StallNm * c.j.Ratio()
+	own := stats.Estimate{Value: (servoLossLow + servoLossTop) / 2 * stall,
+		U: (servoLossTop - servoLossLow) * stall / math.Sqrt(12), DF: math.Inf(1)}
+	e := stats.Sum([]float64{1, -1}, total, own)
+	if loop.Status == health.Measured && loop.Uncertainty < e.Expanded() {
+		return loop
+	}
+	if e.Value < 0 {
+		return health.Bound("friction", health.Transmission, health.BoundHigh, e.Value+e.Expanded(), math.NaN(), shareMethod,
+			"the servo alone may take all the friction seen")
+	}
+	return fromEstimate("friction", health.Transmission, e, shareMethod)
 }
+
 
 func (c *subject) totalFriction(d driven, points []rubPoint) stats.Estimate {
 	if d.why != "" {
@@ -163,7 +241,6 @@ func (c *subject) totalFriction(d driven, points []rubPoint) stats.Estimate {
 	for _, v := range byCycle {
 		means = append(means, stats.Median(v))
 	}
-	sort.Float64s(means)
 	e := stats.Estimate{Value: stats.Median(all), DF: math.Inf(1)}
 	scatter := stats.RobustSD(all) / math.Sqrt(float64(len(all)))
 	if len(means) >= 2 {

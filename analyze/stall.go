@@ -62,6 +62,9 @@ func (c *subject) stallMeasure() health.Measure {
 	}
 	s, atLeast := drive.StallSeconds(c.stalls)
 	u := 0.04 * float64(len(c.stalls)) // both ends of each stretch to half the smoothing window
+	if len(c.stalls) == 0 {
+		u = drive.DefaultStallRule(nil, 0).MinS // shorter ones are not looked for
+	}
 	m := health.Of("stall_time", health.NoPath, s, u, stallMethod)
 	if atLeast {
 		m.Status, m.Reason = health.BoundLow, "the record ends in a stall"

@@ -83,7 +83,7 @@ func table() []row {
 		{
 			cause: health.HighFriction, severity: health.SeverityFault,
 			part:     constant("bearing"),
-			forIt:    []sign{{6, fails("friction", trans, total)}},
+			forIt:    []sign{{6, fails("friction", trans)}, {3.5, likelyRubs}},
 			explains: causes(health.Hunting),
 			alike:    nothing,
 			next:     constant("loosen the axle screw a quarter turn and repeat; then take the belt or horn off: what friction stays is the servo's"),
@@ -284,6 +284,16 @@ func tight(e *Evidence) (string, bool) {
 		text += fmt.Sprintf(", at %.0f deg", a.Value)
 	}
 	return text, true
+}
+
+// likelyRubs speaks where the best estimate of friction lies above the limit by half, though the
+// servo's unknown share leaves it unproven.
+func likelyRubs(e *Evidence) (string, bool) {
+	m, ok := e.find("friction", trans)
+	if !ok || m.Verdict != health.Unproven || m.Status != health.Measured || m.Value < 1.2*m.Limit {
+		return "", false
+	}
+	return say(m) + ", likely but not proven", true
 }
 
 func hunts(e *Evidence) (string, bool) {

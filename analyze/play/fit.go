@@ -266,7 +266,7 @@ const (
 	// KneeLow and KneeHigh keep the knee away from the ends of the torque seen, as shares of it.
 	KneeLow, KneeHigh = 0.10, 0.90
 	// kneeGain is the least growth of the slope that counts: less is the soft tooth of any belt.
-	kneeGain = 1.30
+	kneeGain = 1.15
 	// kneeBIC is the least gain in BIC over the straight line.
 	kneeBIC = 10
 	// kneeMost: two spans that become one double the belt's own compliance; parts in series only
