@@ -1,0 +1,160 @@
+package vibration
+
+import (
+	"math"
+
+	"gonum.org/v1/gonum/floats"
+
+	"limbgauge/analyze/stats"
+)
+
+// Dwell is a stretch in which the command rests.
+type Dwell struct {
+	Time  []float64 // s
+	Angle []float64 // deg
+}
+
+// HuntingRule says what counts as hunting; the thresholds are common practice.
+type HuntingRule struct {
+	LowHz, HighHz float64
+	Quantum       float64 // step of the angle reading, deg
+	MinAmplitude  float64 // deg, zero to peak; at least 1.5 quanta is used
+	Share         float64 // of the dwells that must oscillate
+}
+
+// DefaultHuntingRule looks for 2 to 20 Hz, 0.1 deg or more, in a third of the dwells.
+func DefaultHuntingRule(quantum float64) HuntingRule {
+	return HuntingRule{LowHz: 2, HighHz: 20, Quantum: quantum, MinAmplitude: 0.1, Share: 0.33}
+}
+
+// Hunting is what the dwells of a run show.
+type Hunting struct {
+	Found     bool
+	Hz        stats.Estimate // median over the dwells that oscillate
+	Amplitude stats.Estimate // deg, zero to peak, likewise
+	Dwells    int            // long enough to judge
+	Hunting   int            // that oscillate
+	Reason    string         // why nothing can be said, where that is so
+}
+
+// periods is how many full turns of the lowest frequency a dwell must hold.
+const periods = 3
+
+// FindHunting fits one sine of any frequency between LowHz and HighHz, beside a parabola for what is
+// left of settling, to each dwell. A dwell oscillates when the amplitude passes the rule's minimum
+// and the sine explains half of what the parabola leaves (noise alone of n samples explains about
+// 2·ln(n)/n), early and late in the dwell alike: ringing dies away, hunting stays.
+func FindHunting(dwells []Dwell, rule HuntingRule) Hunting {
+	h := Hunting{Hz: stats.Unseen("no dwell oscillates"), Amplitude: stats.Unseen("no dwell oscillates")}
+	var hz, amp []float64
+	least := math.Max(rule.MinAmplitude, 1.5*rule.Quantum)
+	for _, d := range dwells {
+		n := len(d.Time)
+		if n < 20 {
+			continue
+		}
+		span := d.Time[n-1] - d.Time[0]
+		low := math.Max(rule.LowHz, periods/span)
+		high := math.Min(rule.HighHz, 0.25*float64(n-1)/span)
+		if low >= 0.8*high {
+			continue
+		}
+		h.Dwells++
+		f, a, share := bestSine(d, low, high)
+		if a < least || share < 0.5 {
+			continue
+		}
+		if late := sineAt(half(d, 1), f); late < 0.5*sineAt(half(d, 0), f) || late < least {
+			continue
+		}
+		hz, amp = append(hz, f), append(amp, a)
+	}
+	h.Hunting = len(hz)
+	if h.Dwells == 0 {
+		h.Reason = "no dwell is long enough to hold three periods of an oscillation"
+		h.Hz, h.Amplitude = stats.Unseen("%s", h.Reason), stats.Unseen("%s", h.Reason)
+		return h
+	}
+	if h.Hunting > 0 {
+		h.Hz, h.Amplitude = medianOf(hz), medianOf(amp)
+	}
+	h.Found = float64(h.Hunting) >= rule.Share*float64(h.Dwells) && h.Hunting > 0
+	return h
+}
+
+// medianOf returns the median with the standard uncertainty of a median of normal readings, 1.2533·s/√n.
+func medianOf(x []float64) stats.Estimate {
+	n := float64(len(x))
+	return stats.Estimate{Value: stats.Median(x), U: 1.2533 * stats.SD(x) / math.Sqrt(n), DF: n - 1}
+}
+
+func half(d Dwell, which int) Dwell {
+	m := len(d.Time) / 2
+	if which == 0 {
+		return Dwell{d.Time[:m], d.Angle[:m]}
+	}
+	return Dwell{d.Time[m:], d.Angle[m:]}
+}
+
+// bestSine returns frequency and amplitude of the sine that explains most, and the share of the sum
+// of squares (after a parabola) that it explains.
+func bestSine(d Dwell, low, high float64) (hz, amp, share float64) {
+	basis, rest := parabola(d)
+	span := d.Time[len(d.Time)-1] - d.Time[0]
+	step := 0.1 / span // a tenth of the width of a spectral line
+	for f := low; f <= high; f += step {
+		if a, s := sine(d, basis, rest, f); s > share {
+			hz, amp, share = f, a, s
+		}
+	}
+	return hz, amp, share
+}
+
+func sineAt(d Dwell, hz float64) float64 {
+	basis, rest := parabola(d)
+	a, _ := sine(d, basis, rest, hz)
+	return a
+}
+
+// parabola returns three orthonormal columns that span the parabolas over the dwell, and what they
+// leave of the angle.
+func parabola(d Dwell) (basis [][]float64, rest []float64) {
+	n := len(d.Time)
+	mid, span := (d.Time[0]+d.Time[n-1])/2, d.Time[n-1]-d.Time[0]
+	for k := range 3 {
+		col := make([]float64, n)
+		for i, t := range d.Time {
+			col[i] = math.Pow((t-mid)/span, float64(k))
+		}
+		col = without(col, basis)
+		floats.Scale(1/floats.Norm(col, 2), col)
+		basis = append(basis, col)
+	}
+	return basis, without(d.Angle, basis)
+}
+
+// without returns x less its part along the orthonormal columns.
+func without(x []float64, basis [][]float64) []float64 {
+	out := append([]float64(nil), x...)
+	for _, b := range basis {
+		floats.AddScaled(out, -floats.Dot(out, b), b)
+	}
+	return out
+}
+
+// sine fits one sine of a frequency to the rest and returns its amplitude and the share it explains.
+func sine(d Dwell, basis [][]float64, rest []float64, hz float64) (amp, share float64) {
+	s, c := make([]float64, len(rest)), make([]float64, len(rest))
+	for i, t := range d.Time {
+		s[i], c[i] = math.Sincos(2 * math.Pi * hz * (t - d.Time[0]))
+	}
+	s, c = without(s, basis), without(c, basis)
+	ss, cc, sc := floats.Dot(s, s), floats.Dot(c, c), floats.Dot(s, c)
+	ys, yc, yy := floats.Dot(rest, s), floats.Dot(rest, c), floats.Dot(rest, rest)
+	det := ss*cc - sc*sc
+	if yy == 0 || det <= 1e-12*ss*cc {
+		return 0, 0
+	}
+	a, b := (ys*cc-yc*sc)/det, (yc*ss-ys*sc)/det
+	return math.Hypot(a, b), (a*ys + b*yc) / yy
+}
