@@ -40,45 +40,45 @@ type Leg struct {
 
 // Joint describes one joint as its builder knows it.
 type Joint struct {
-	Name    string
-	Channel int
+	Name    string `json:"name"`
+	Channel int    `json:"channel"`
 	// RangeDeg is the smallest and greatest joint angle the stand may command.
-	RangeDeg [2]float64
+	RangeDeg [2]float64 `json:"range_deg"`
 	// CurrentMaxA is the supply current above which the stand trips; 0 means no limit is set.
-	CurrentMaxA float64
+	CurrentMaxA float64 `json:"current_max_a"`
 	// Load is all that hangs on the joint as one point mass; nil when unknown.
-	Load    *Load
-	Servo   Servo
-	Belt    *Belt // nil for a direct joint
-	Sensors Sensors
-	Limits  Limits
+	Load    *Load   `json:"load,omitempty"`
+	Servo   Servo   `json:"servo"`
+	Belt    *Belt   `json:"belt,omitempty"` // nil for a direct joint
+	Sensors Sensors `json:"sensors"`
+	Limits  Limits  `json:"limits,omitempty"`
 }
 
 // Load is the hanging load of a joint, reduced to one point mass.
 type Load struct {
-	MassKg      float64
-	LeverM      float64
-	InertiaKgM2 float64 // about the joint axis; 0 means MassKg·LeverM²
-	DownDeg     float64 // joint angle at which the load hangs straight down
+	MassKg      float64 `json:"mass_kg"`
+	LeverM      float64 `json:"lever_m"`
+	InertiaKgM2 float64 `json:"inertia_kg_m2"` // about the joint axis; 0 means MassKg·LeverM²
+	DownDeg     float64 `json:"down_deg"`      // joint angle at which the load hangs straight down
 }
 
 // Servo is what the builder knows of the servo. Rated is in rising order of Volts.
 type Servo struct {
-	Rated      []Rating
-	IdleA      float64
-	TravelDeg  float64
-	PulseUS    [2]int
-	DeadbandUS float64
+	Rated      []Rating `json:"rated,omitempty"`
+	IdleA      float64  `json:"idle_a"`
+	TravelDeg  float64  `json:"travel_deg"`
+	PulseUS    [2]int   `json:"pulse_us"`
+	DeadbandUS float64  `json:"deadband_us"`
 	// CurrentLaw says what the supply current follows; see the CurrentLaw constants.
-	CurrentLaw CurrentLaw
+	CurrentLaw CurrentLaw `json:"current_law,omitempty"`
 }
 
 // Rating is one line of a servo's data sheet.
 type Rating struct {
-	Volts         float64
-	StallNm       float64
-	NoLoadDegPerS float64
-	StallA        float64
+	Volts         float64 `json:"volts"`
+	StallNm       float64 `json:"stall_nm"`
+	NoLoadDegPerS float64 `json:"no_load_deg_per_s"`
+	StallA        float64 `json:"stall_a"`
 }
 
 // CurrentLaw says how the current in the supply lead relates to the motor's own.
@@ -95,9 +95,9 @@ const (
 
 // Belt is a toothed belt between the motor-side pulley and the joint.
 type Belt struct {
-	Teeth   int     // of the motor-side pulley
-	PitchMM float64 // of the belt
-	Ratio   float64 // motor angle : joint angle
+	Teeth   int     `json:"teeth"`    // of the motor-side pulley
+	PitchMM float64 `json:"pitch_mm"` // of the belt
+	Ratio   float64 `json:"ratio"`    // motor angle : joint angle
 }
 
 // RadiusM returns the pitch radius of the motor-side pulley in m: teeth·pitch/(2π).
@@ -111,8 +111,8 @@ func (b Belt) JointTeeth() float64 { return float64(b.Teeth) * b.Ratio }
 
 // Sensors says how finely each angle is read. A count of 0 means the angle is not measured.
 type Sensors struct {
-	JointCounts int // per turn, at the joint
-	MotorCounts int // per turn, at the motor side
+	JointCounts int `json:"joint_counts"` // per turn, at the joint
+	MotorCounts int `json:"motor_counts"` // per turn, at the motor side
 }
 
 // Ratio returns the belt's ratio motor angle : joint angle, 1 for a direct joint.

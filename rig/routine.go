@@ -54,8 +54,8 @@ type Move struct {
 
 // Routine is a named list of moves a stand makes with one joint.
 type Routine struct {
-	Name  string
-	Moves []Move
+	Name  string `json:"name"`
+	Moves []Move `json:"moves"`
 }
 
 // Duration returns how long the routine takes when it starts at fromDeg and every move

@@ -1,0 +1,180 @@
+package rig
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+	"time"
+)
+
+// stops returns nine targets over 80 % of the range, as shares of it from its middle. They are
+// spaced unevenly so that errors which repeat with a gear tooth, a belt tooth or an encoder's
+// harmonic do not fall on all of them alike (ISO 230-2: target = (i-1)·p + r). They are always the
+// same, so that runs compare.
+func stops() []float64 {
+	return []float64{-0.400, -0.312, -0.186, -0.107, 0.012, 0.091, 0.214, 0.289, 0.400}
+}
+
+const (
+	// beyond is where a stair and a ramp turn round, as a share like the stops but outside the last,
+	// so that every stop is approached from one known side.
+	beyond = 0.43
+	// holdReach is the furthest a hold goes.
+	holdReach = 0.44
+
+	slowDegPerS     = 20.0 // to the first angle, before anything is known to work
+	stairDegPerS    = 60.0
+	rampDegPerS     = 15.0
+	fastRampDegPerS = 40.0
+
+	// speedShare is the greatest share of the no-load speed a stair or ramp asks of a servo: one
+	// that falls behind its command shows lag, not play (common practice).
+	speedShare = 0.4
+	// passS is the least time a ramp takes, so that even a narrow range gives a pass to average over.
+	passS = 2.5
+
+	stairDwell = 600 * time.Millisecond
+	turnDwell  = 400 * time.Millisecond
+	rampDwell  = 300 * time.Millisecond // long enough to tell two passes apart
+	stepDwell  = 1200 * time.Millisecond
+	restDwell  = time.Second
+
+	stepDeg   = 18.0
+	stepShare = 0.25 // of the range, where that is less
+)
+
+// RoutineNames lists the built-in routines.
+func RoutineNames() []string { return []string{"assembly", "quick", "hold"} }
+
+// BuiltinRoutine makes a built-in routine to measure for a joint:
+//
+//	assembly  all that is measured after assembly: 5 cycles over 9 stops, slow and fast ramps,
+//	          steps, a hold of 20 s where the load pulls hardest; about 3 minutes
+//	quick     2 cycles over the stops and one ramp; about 40 s
+//	hold      5 minutes of hold where the load pulls hardest, for creep, then rest
+//
+// Every routine goes slowly to its first angle and stays inside the joint's range.
+func BuiltinRoutine(name string, j Joint) (Routine, error) {
+	if !(j.RangeDeg[0] < j.RangeDeg[1]) || math.IsInf(j.RangeDeg[1]-j.RangeDeg[0], 0) {
+		return Routine{}, fmt.Errorf("routine %q: joint %q has no range to move in: %v..%v deg", name, j.Name, j.RangeDeg[0], j.RangeDeg[1])
+	}
+	p := plan{j: j}
+	switch name {
+	case "assembly":
+		p.toFirst()
+		p.stair(5)
+		p.ramp(3, rampDegPerS)
+		p.ramp(1, fastRampDegPerS)
+		p.add(MoveSettle, p.at(0), slowDegPerS, restDwell)
+		p.step(6)
+		p.add(MoveSettle, p.at(0), slowDegPerS, restDwell)
+		p.add(MoveHold, p.heaviest(), fastRampDegPerS, 20*time.Second)
+		p.add(MoveSettle, p.at(0), fastRampDegPerS, restDwell)
+	case "quick":
+		p.toFirst()
+		p.stair(2)
+		p.ramp(1, 2*rampDegPerS)
+		p.add(MoveSettle, p.at(0), fastRampDegPerS, restDwell)
+	case "hold":
+		rest := p.lightest()
+		p.add(MoveSettle, rest, slowDegPerS, 5*time.Second)
+		p.add(MoveHold, p.heaviest(), slowDegPerS, 5*time.Minute)
+		p.add(MoveSettle, rest, slowDegPerS, 30*time.Second)
+	default:
+		return Routine{}, fmt.Errorf("unknown routine %q; known are %s", name, strings.Join(RoutineNames(), ", "))
+	}
+	r := Routine{Name: name, Moves: p.moves}
+	return r, r.Check(j)
+}
+
+// plan collects the moves of a routine for one joint.
+type plan struct {
+	j     Joint
+	moves []Move
+}
+
+// at returns the angle that lies a share of the range away from its middle, to 0.001 deg (the
+// resolution of a command) and inside the range whatever rounding does.
+func (p *plan) at(share float64) float64 {
+	lo, hi := p.j.RangeDeg[0], p.j.RangeDeg[1]
+	a := math.Round(((lo+hi)/2+share*(hi-lo))*1000) / 1000
+	return min(max(a, lo), hi)
+}
+
+func (p *plan) width() float64 { return p.j.RangeDeg[1] - p.j.RangeDeg[0] }
+
+// rate lowers a rate to what the servo can follow.
+func (p *plan) rate(degPerS float64) float64 {
+	for _, r := range p.j.Servo.Rated {
+		degPerS = min(degPerS, speedShare*r.NoLoadDegPerS/p.j.Ratio())
+	}
+	return degPerS
+}
+
+func (p *plan) add(kind MoveKind, target, rate float64, dwell time.Duration) {
+	p.moves = append(p.moves, Move{kind, target, p.rate(rate), dwell})
+}
+
+func (p *plan) toFirst() { p.add(MoveSettle, p.at(-beyond), slowDegPerS, restDwell) }
+
+func (p *plan) stair(cycles int) {
+	for range cycles {
+		for _, s := range stops() {
+			p.add(MoveStair, p.at(s), stairDegPerS, stairDwell)
+		}
+		p.add(MoveTurn, p.at(beyond), stairDegPerS, turnDwell)
+		for _, s := range slices.Backward(stops()) {
+			p.add(MoveStair, p.at(s), stairDegPerS, stairDwell)
+		}
+		p.add(MoveTurn, p.at(-beyond), stairDegPerS, turnDwell)
+	}
+}
+
+func (p *plan) ramp(cycles int, degPerS float64) {
+	degPerS = min(degPerS, 2*beyond*p.width()/passS)
+	for range cycles {
+		p.add(MoveRamp, p.at(beyond), degPerS, rampDwell)
+		p.add(MoveRamp, p.at(-beyond), degPerS, rampDwell)
+	}
+}
+
+func (p *plan) step(n int) {
+	share := min(stepShare, stepDeg/p.width())
+	for range n {
+		p.moves = append(p.moves, Move{Kind: MoveStep, TargetDeg: p.at(share), Dwell: stepDwell})
+		share = -share
+	}
+}
+
+// heaviest returns the angle within reach at which the load's torque is greatest, the upper end
+// when that is not known; lightest the one at which it is least, the middle when not known.
+func (p *plan) heaviest() float64 {
+	return p.byTorque(p.at(holdReach), func(a, b float64) bool { return a > b })
+}
+func (p *plan) lightest() float64 {
+	return p.byTorque(p.at(0), func(a, b float64) bool { return a < b })
+}
+
+func (p *plan) byTorque(unknown float64, better func(a, b float64) bool) float64 {
+	l := p.j.Load
+	if l == nil || l.MassKg*l.LeverM == 0 {
+		return unknown
+	}
+	lo, hi := p.at(-holdReach), p.at(holdReach)
+	candidates := []float64{hi, lo}
+	for quarter := -8.0; quarter <= 8; quarter++ { // |sin| is greatest or least at quarter turns from down
+		if a := l.DownDeg + 90*quarter; a > lo && a < hi {
+			candidates = append(candidates, a)
+		}
+	}
+	best, bestTorque := unknown, math.NaN()
+	for _, a := range candidates {
+		t := math.Abs(math.Sin((a - l.DownDeg) * pi / 180))
+		// Ends of equal torque are told apart by no rounding error: the first stays.
+		if math.IsNaN(bestTorque) || math.Abs(t-bestTorque) > 1e-9 && better(t, bestTorque) {
+			best, bestTorque = a, t
+		}
+	}
+	return best
+}
