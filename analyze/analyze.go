@@ -50,9 +50,10 @@ func Run(s *rig.Series, j rig.Joint) (health.Joint, error) {
 	}
 	d := c.calibrateMoving(c.drivenOf())
 	points := c.rubbing(d)
-	ms, friction := c.frictionMeasures(d, points, fits[health.Transmission])
+	ms, rub := c.frictionMeasures(d, points, fits[health.Transmission])
 	out.Measures = append(out.Measures, ms...)
-	ms, e.NominalUse = c.torqueMeasures(d, friction)
+	out.Measures = append(out.Measures, c.tightMeasures(d, points)...)
+	ms, e.NominalUse = c.torqueMeasures(d, rub)
 	out.Measures = append(out.Measures, ms...)
 	out.Measures = append(out.Measures, c.stallMeasure(), c.sagMeasure(), c.lostSamples())
 

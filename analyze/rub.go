@@ -6,12 +6,14 @@ import (
 	"slices"
 
 	"limbgauge/analyze/drive"
+	"limbgauge/analyze/friction"
 	"limbgauge/analyze/health"
 	"limbgauge/analyze/stats"
 )
 
 const (
-	rubBin       = 3.0 // deg: stretch of a ramp over which torque is averaged
+	rubBin       = 1.0 // deg: stretch of a ramp over which torque is averaged
+	profileBin   = 4.0 // deg: stretch in which friction by angle is told
 	rubMethod    = "torque from the supply current less the load torque, while the joint is raised at steady speed; the servo's own friction is in it"
 	shareMethod  = "friction seen in the current less what a geared servo takes itself, 0.5 to 5 % of its stall torque [common practice]"
 	gapMethod    = "half the gap between both directions of the torque-deflection loop, in torque"
@@ -29,6 +31,7 @@ type rubPoint struct {
 	rate    float64 // deg/s
 	raising bool
 	load    float64 // size of the load torque, N·m
+	push    float64 // load torque with its sign, positive to greater angles, N·m
 	amps    float64 // supply current, A
 	nm      float64
 }
@@ -117,11 +120,11 @@ func (c *subject) rubbing(d driven) []rubPoint {
 		var torque, load, angle, amps float64
 		n, bin := 0, math.MinInt
 		flush := func() {
-			if n >= 6 {
+			if n >= 4 {
 				k := float64(n)
 				p := rubPoint{bin: bin, angle: angle / k, dir: q.Dir, cycle: q.Cycle, rate: q.Rate}
 				p.raising = load*float64(q.Dir) < 0
-				p.load, p.amps = math.Abs(load/k), amps/k
+				p.load, p.push, p.amps = math.Abs(load/k), load/k, amps/k
 				p.nm = torque/k - p.load
 				out = append(out, p)
 			}
@@ -220,7 +223,6 @@ func (c *subject) jointFriction(d driven, total stats.Estimate, trans *loops) he
 	return fromEstimate("friction", health.Transmission, e, shareMethod)
 }
 
-
 func (c *subject) totalFriction(d driven, points []rubPoint) stats.Estimate {
 	if d.why != "" {
 		return stats.Unseen("%s", d.why)
@@ -285,6 +287,73 @@ func (c *subject) viscous(d driven, points []rubPoint) health.Measure {
 		return unseen(err.Error())
 	}
 	return fromEstimate("viscous_friction", health.Total, line.Slope, viscMethod)
+}
+
+const tightMethod = "friction by angle from the current of slow ramps: above the median by 4 robust standard deviations in neighbouring stretches of 4 deg, both ways, in four cycles of five [common practice]"
+
+// tightMeasures reports the highest tight spot and where it is.
+func (c *subject) tightMeasures(d driven, points []rubPoint) []health.Measure {
+	unseen := func(why string) []health.Measure {
+		return []health.Measure{health.Unseen("tight_spot", health.Total, tightMethod, why)}
+	}
+	if d.why != "" {
+		return unseen(d.why)
+	}
+	profile, err := friction.NewProfile(passesOf(points), profileBin)
+	if err != nil {
+		return unseen(err.Error())
+	}
+	rule := friction.DefaultTightRule()
+	rule.MinHeight = tightShare * profile.Level.Value
+	if len(d.rated) > 0 {
+		rule.MinHeight = math.Max(rule.MinHeight, tightOfStall*d.rated[len(d.rated)-1].StallNm*c.j.Ratio())
+	}
+	spots, why := friction.TightSpots(profile, rule)
+	switch {
+	case why != "":
+		return unseen(why)
+	case len(spots) == 0:
+		return []health.Measure{health.Bound("tight_spot", health.Total, health.BoundHigh, rule.MinHeight, math.NaN(), tightMethod,
+			"no tight spot was found; lower ones are not looked for")}
+	}
+	// The scale of the current, and a peak that a stretch of 4 deg flattens.
+	h := spots[0].Height
+	h.U = math.Hypot(h.U, math.Hypot(d.slopeRel, flatten)*h.Value)
+	return []health.Measure{fromEstimate("tight_spot", health.Total, h, tightMethod),
+		fromEstimate("tight_spot_angle", health.Total, spots[0].Angle, tightMethod)}
+}
+
+const (
+	// tightShare of the joint's usual friction and tightOfStall of the stall torque: a lower bump is
+	// no reason to take a joint apart [common practice].
+	tightShare   = 0.3
+	tightOfStall = 0.01
+	// flatten is the relative standard uncertainty for a peak averaged over a stretch.
+	flatten = 0.04
+)
+
+// passesOf turns points into passes of signed torque for the profile; only the slow ramps are used,
+// so that friction that grows with speed does not look like a place.
+func passesOf(points []rubPoint) []friction.Pass {
+	slow := slowest(points)
+	type key struct{ dir, cycle int }
+	at := map[key]int{}
+	var out []friction.Pass
+	for _, p := range points {
+		if p.rate > slow*1.2 || math.IsNaN(p.nm) {
+			continue
+		}
+		k := key{p.dir, p.cycle}
+		i, ok := at[k]
+		if !ok {
+			i = len(out)
+			at[k] = i
+			out = append(out, friction.Pass{Dir: p.dir, Cycle: p.cycle})
+		}
+		out[i].Angle = append(out[i].Angle, p.angle)
+		out[i].Torque = append(out[i].Torque, p.nm*float64(p.dir)-p.push)
+	}
+	return out
 }
 
 // rubCurve draws friction by angle.
