@@ -22,7 +22,7 @@ func Run(s *rig.Series, j rig.Joint) (health.Joint, error) {
 	}
 	out := health.Joint{Joint: j.Name}
 	e := &diagnose.Evidence{Belt: j.Belt != nil, MotorAngle: s.Motor != nil, Current: s.Current != nil,
-		Load: c.load != nil, RestVolts: c.restVolts(), Sensors: c.sensorFaults()}
+		Load: c.load != nil, RestVolts: c.restVolts(), Sensors: c.sensorFaults(), Hunting: c.hunting()}
 
 	fits := map[health.Path]*loops{}
 	for i := range c.paths {
@@ -56,6 +56,7 @@ func Run(s *rig.Series, j rig.Joint) (health.Joint, error) {
 	ms, e.NominalUse = c.torqueMeasures(d, rub)
 	out.Measures = append(out.Measures, ms...)
 	out.Measures = append(out.Measures, c.stallMeasure(), c.sagMeasure(), c.lostSamples())
+	out.Measures = append(out.Measures, c.responseMeasures()...)
 
 	out.Measures = c.limits(out.Measures)
 	e.Measures = out.Measures

@@ -46,6 +46,7 @@ type Creep struct {
 // Hunting is an oscillation at rest that does not die out.
 type Hunting struct {
 	AmplitudeDeg, Hz float64
+	Text             string // how often, a clause
 }
 
 // SensorFault is a reading no joint can make.

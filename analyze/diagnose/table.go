@@ -300,7 +300,7 @@ func hunts(e *Evidence) (string, bool) {
 	if e.Hunting == nil {
 		return "", false
 	}
-	return fmt.Sprintf("at rest the joint swings by %.2f deg at %.1f Hz and does not calm down", e.Hunting.AmplitudeDeg, e.Hunting.Hz), true
+	return fmt.Sprintf("at rest the joint swings by ±%.2f deg at %.1f Hz and does not calm down, %s", e.Hunting.AmplitudeDeg, e.Hunting.Hz, e.Hunting.Text), true
 }
 
 func slackExplains(e *Evidence) []health.Cause {
