@@ -1,0 +1,105 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"strings"
+
+	"github.com/spf13/cobra"
+)
+
+// The exit codes. A code that is not in this table is a failure.
+const (
+	exitDone    = 0
+	exitFailed  = 1
+	exitUsage   = 2
+	exitInput   = 3
+	exitStand   = 4
+	exitStopped = 5
+	exitFault   = 6
+)
+
+func exitCodesTopic() *cobra.Command {
+	return &cobra.Command{Use: "exit-codes", Short: "what the exit codes mean", Long: `Exit codes
+
+  0  done; also when a joint has a fault, unless --gate is given
+  1  something unexpected failed
+  2  the command line is wrong
+  3  an input file is wrong: bench.toml, a log, a run, history.toml
+  4  the stand can not be reached or speaks another version of the protocol
+  5  motion was stopped or tripped; the run up to then is kept
+  6  --gate was given and a joint has a fault`}
+}
+
+// usageError marks a wrong command line.
+type usageError struct{ error }
+
+func (e usageError) Unwrap() error { return e.error }
+
+// kindError gives an error its exit code and, where there is one, a hint.
+type kindError struct {
+	err  error
+	code int
+	hint string
+}
+
+func (e kindError) Error() string { return e.err.Error() }
+func (e kindError) Unwrap() error { return e.err }
+
+// inputError says that a file is wrong and what to do about it.
+func inputError(err error, hint string) error {
+	if err == nil {
+		return nil
+	}
+	return kindError{err: err, code: exitInput, hint: hint}
+}
+
+func exitCode(err error) int {
+	if err == nil {
+		return exitDone
+	}
+	var k kindError
+	if errors.As(err, &k) {
+		return k.code
+	}
+	var u usageError
+	if errors.As(err, &u) || strings.HasPrefix(err.Error(), "unknown command") {
+		return exitUsage
+	}
+	for _, c := range codes() {
+		if c.is(err) {
+			return c.code
+		}
+	}
+	return exitFailed
+}
+
+// printError writes each of the joined errors on a line of its own, then their hints.
+func printError(w io.Writer, err error) {
+	if err == nil {
+		return
+	}
+	for _, e := range flatten(err) {
+		fmt.Fprintf(w, "limbgauge: %s\n", e)
+		if h := hintOf(e); h != "" {
+			fmt.Fprintf(w, "limbgauge: hint: %s\n", h)
+		}
+	}
+	var u usageError
+	if errors.As(err, &u) || strings.HasPrefix(err.Error(), "unknown command") {
+		fmt.Fprintln(w, `limbgauge: hint: "limbgauge help" lists the commands, "limbgauge help COMMAND" explains one`)
+	}
+}
+
+// flatten takes joined errors apart; a wrapped error stays whole.
+func flatten(err error) []error {
+	if j, ok := err.(interface{ Unwrap() []error }); ok {
+		var out []error
+		for _, e := range j.Unwrap() {
+			out = append(out, flatten(e)...)
+		}
+		return out
+	}
+	return []error{err}
+}

@@ -1,0 +1,168 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"math"
+	"strings"
+
+	"limbgauge/analyze/health"
+	"limbgauge/analyze/report"
+)
+
+const pageWidth = 80
+
+// printHealth writes an answer for people: per joint the findings, then every measure that was
+// seen, then what was not and why.
+func printHealth(w io.Writer, h health.Health) {
+	for i, j := range h.Joints {
+		if i > 0 {
+			fmt.Fprintln(w)
+		}
+		where := h.Leg + ", " + j.Joint
+		if h.Revision != "" {
+			where += ", revision " + h.Revision
+		}
+		if h.Run != "" {
+			where += ", run " + h.Run
+		}
+		fmt.Fprintf(w, "%s: %s\n", where, headline(j))
+		printFindings(w, j.Findings)
+		fmt.Fprintln(w)
+		printMeasures(w, j.Measures)
+		for _, n := range j.Notes {
+			fmt.Fprintln(w)
+			fmt.Fprint(w, wrap("Note: "+n, "  ", pageWidth))
+		}
+	}
+}
+
+// headline puts the joint's answer into a few words.
+func headline(j health.Joint) string {
+	f := j.Findings[0]
+	switch {
+	case f.Cause == health.None && f.Confidence >= 0.9:
+		return "no fault found"
+	case f.Cause == health.None:
+		return "no fault found, but not all could be seen"
+	}
+	return fmt.Sprintf("%s, %s (confidence %.0f %%)", f.Severity, report.CauseTitle(f.Cause), 100*f.Confidence)
+}
+
+func printFindings(w io.Writer, fs []health.Finding) {
+	for i, f := range fs {
+		if i > 0 {
+			fmt.Fprintf(w, "  also %s, %s (confidence %.0f %%)\n", f.Severity, report.CauseTitle(f.Cause), 100*f.Confidence)
+		}
+		for _, e := range f.Evidence {
+			fmt.Fprint(w, wrap("- "+e, "  ", pageWidth))
+		}
+		if f.Part != "" {
+			fmt.Fprintf(w, "  part: %s\n", f.Part)
+		}
+		if len(f.CouldAlsoBe) > 0 {
+			names := make([]string, len(f.CouldAlsoBe))
+			for i, c := range f.CouldAlsoBe {
+				names[i] = report.CauseTitle(health.Cause(c))
+			}
+			fmt.Fprint(w, wrap("could also be: "+strings.Join(names, ", "), "  ", pageWidth))
+		}
+		if f.Next != "" {
+			fmt.Fprint(w, wrap("next: "+f.Next, "  ", pageWidth))
+		}
+	}
+}
+
+func printMeasures(w io.Writer, ms []health.Measure) {
+	fmt.Fprintf(w, "  %-28s %-7s %20s %-9s %6s %s\n", "measure", "path", "value", "unit", "limit", "verdict")
+	var unseen []health.Measure
+	for _, m := range ms {
+		if m.Status == health.NotObservable {
+			unseen = append(unseen, m)
+			continue
+		}
+		d, _ := health.DefinitionOf(m.Name)
+		unit := m.Unit
+		if unit == "1" {
+			unit = ""
+		}
+		limit := ""
+		if !math.IsNaN(m.Limit) {
+			limit = fmt.Sprintf("%g", m.Limit)
+		}
+		fmt.Fprintln(w, strings.TrimRight(fmt.Sprintf("  %-28s %-7s %20s %-9s %6s %s", short(d), pathWord(m.Path), figure(m), unit, limit, m.Verdict), " "))
+	}
+	if len(unseen) == 0 {
+		return
+	}
+	fmt.Fprintln(w, "\n  not seen:")
+	// Measures that share a reason are named together.
+	var order []string
+	names := map[string][]string{}
+	for _, m := range unseen {
+		if _, ok := names[m.Reason]; !ok {
+			order = append(order, m.Reason)
+		}
+		d, _ := health.DefinitionOf(m.Name)
+		name := strings.ToLower(short(d))
+		if m.Path != "" {
+			name += " (" + string(m.Path) + ")"
+		}
+		names[m.Reason] = append(names[m.Reason], name)
+	}
+	for _, r := range order {
+		fmt.Fprint(w, wrap("- "+strings.Join(names[r], ", ")+": "+r, "  ", pageWidth))
+	}
+}
+
+// short is a measure's title cut to the width of its column.
+func short(d health.Definition) string {
+	t := d.Title
+	if len(t) > 28 {
+		t = strings.ReplaceAll(d.Name, "_", " ")
+	}
+	return t
+}
+
+func pathWord(p health.Path) string {
+	if p == health.Transmission {
+		return "transm."
+	}
+	return string(p)
+}
+
+// figure writes value and uncertainty, rounded to the uncertainty; bounds say which side they bound.
+func figure(m health.Measure) string {
+	d, _ := health.DefinitionOf(m.Name)
+	v, pm := report.Figure(m.Value, m.Uncertainty, d.Decimals)
+	if pm != "" {
+		v += " ± " + pm
+	}
+	switch m.Status {
+	case health.BoundLow:
+		return "at least " + v
+	case health.BoundHigh:
+		return "at most " + v
+	}
+	return v
+}
+
+// wrap breaks text at spaces to the width, every line indented, following lines two deeper.
+func wrap(text, indent string, width int) string {
+	var b strings.Builder
+	line := indent
+	fresh := true
+	for _, word := range strings.Fields(text) {
+		if !fresh && len([]rune(line))+1+len([]rune(word)) > width {
+			b.WriteString(line + "\n")
+			line, fresh = indent+"  ", true
+		}
+		if !fresh {
+			line += " "
+		}
+		line += word
+		fresh = false
+	}
+	b.WriteString(line + "\n")
+	return b.String()
+}

@@ -1,0 +1,105 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"path/filepath"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"limbgauge/rig"
+)
+
+// app is what every command shares: where it reads and writes, and which bench it works in.
+type app struct {
+	in       io.Reader
+	out, err io.Writer
+	bench    string // folder of bench.toml, book.db and runs/
+	now      func() time.Time
+}
+
+// run executes one command line and returns the exit code.
+func run(ctx context.Context, args []string, in io.Reader, out, errw io.Writer) int {
+	a := &app{in: in, out: out, err: errw, now: time.Now}
+	root := a.root()
+	root.SetArgs(args)
+	root.SetIn(in)
+	root.SetOut(out)
+	root.SetErr(errw)
+	err := root.ExecuteContext(ctx)
+	printError(errw, err)
+	return exitCode(err)
+}
+
+func (a *app) root() *cobra.Command {
+	root := &cobra.Command{
+		Use:   "limbgauge",
+		Short: "bench tests for the joints of small legged robots",
+		Long: `limbgauge runs the joints of a leg through a routine on a bench stand, records
+command, angles, current and voltage, and says how healthy each joint is: where
+motion is lost, which part to change, whether a belt is loosening.
+
+A bench is a folder with bench.toml. Without a command, limbgauge says what the
+bench in this folder holds.`,
+		Example: `  limbgauge demo                 a finished bench to look at, no hardware needed
+  limbgauge init                 write a bench.toml to start from
+  limbgauge sweep knee           run the knee's assembly routine and judge it
+  limbgauge analyze --csv log.csv --bench bench.toml`,
+		SilenceErrors: true,
+		SilenceUsage:  true,
+		Args:          usageArgs(cobra.NoArgs),
+		RunE:          func(cmd *cobra.Command, _ []string) error { return a.status(cmd.Context()) },
+	}
+	root.PersistentFlags().StringVarP(&a.bench, "bench", "b", ".", "bench folder, or its bench.toml")
+	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return usageError{err} })
+	root.AddGroup(
+		&cobra.Group{ID: "run", Title: "Measure:"},
+		&cobra.Group{ID: "judge", Title: "Judge:"},
+		&cobra.Group{ID: "keep", Title: "Keep:"},
+	)
+	for _, c := range []struct {
+		group string
+		cmd   *cobra.Command
+	}{
+		{"run", a.demoCommand()}, {"run", a.initCommand()}, {"run", a.standCommand()}, {"run", a.sweepCommand()}, {"run", a.listenCommand()},
+		{"judge", a.analyzeCommand()}, {"judge", a.reportCommand()}, {"judge", a.compareCommand()}, {"judge", a.problemCommand()},
+		{"keep", a.runsCommand()}, {"keep", a.checkCommand()}, {"keep", a.sealCommand()}, {"keep", a.exportCommand()},
+		{"keep", a.revCommand()}, {"keep", a.serviceCommand()}, {"keep", a.rebuildCommand()},
+	} {
+		c.cmd.GroupID = c.group
+		root.AddCommand(c.cmd)
+	}
+	root.AddCommand(exitCodesTopic())
+	return root
+}
+
+// usageArgs makes a wrong number of arguments a usage error with the command's own usage line.
+func usageArgs(check cobra.PositionalArgs) cobra.PositionalArgs {
+	return func(cmd *cobra.Command, args []string) error {
+		if err := check(cmd, args); err != nil {
+			return usageError{fmt.Errorf("%w; usage: %s", err, cmd.UseLine())}
+		}
+		return nil
+	}
+}
+
+// folder returns the bench folder, whether it was named itself or by its bench.toml.
+func (a *app) folder() string {
+	if filepath.Base(a.bench) == benchFile || filepath.Ext(a.bench) == ".toml" {
+		return filepath.Dir(a.bench)
+	}
+	return a.bench
+}
+
+const benchFile = "bench.toml"
+
+// loadBench reads the bench file of the folder, or the file named itself.
+func (a *app) loadBench() (*rig.Bench, error) {
+	path := a.bench
+	if filepath.Ext(path) != ".toml" {
+		path = filepath.Join(path, benchFile)
+	}
+	return rig.LoadBench(path)
+}
