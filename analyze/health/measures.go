@@ -110,7 +110,10 @@ func Judge(m Measure, limit float64) Measure {
 	d, _ := DefinitionOf(m.Name)
 	u := m.Uncertainty
 	if math.IsNaN(u) {
-		u = 0
+		if m.Status == Measured {
+			return m // a figure whose doubt is not known proves nothing
+		}
+		u = 0 // a bound without more is the bound itself
 	}
 	lo, hi := m.Value-u, m.Value+u
 	switch {
