@@ -52,7 +52,7 @@ func table() []row {
 			cause: health.ToothSkip, severity: health.SeverityFault,
 			part:     constant("belt"),
 			forIt:    []sign{{7, skipped}},
-			explains: causes(health.Creep, health.Hunting),
+			explains: causes(health.HornSlip, health.Creep, health.Hunting),
 			alike:    skipAlike,
 			next:     constant("mark shaft, pulley and belt with a line across, repeat the load peak and look which mark moved; then re-tension the belt"),
 		},
