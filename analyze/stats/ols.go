@@ -25,6 +25,8 @@ type Fit struct {
 	S     float64     // √(RSS/DF), the residual standard deviation; NaN without degrees of freedom
 	Cond  float64     // ratio of the greatest to the least singular value of the columns scaled to unit length
 	Resid []float64   // y - fit, not weighted
+
+	unit [][]float64 // (AᵀA)⁻¹
 }
 
 // OLS fits y by the columns, all weights one. There is no hidden constant: hand in a column of ones.
@@ -85,7 +87,14 @@ func WLS(columns [][]float64, y, w []float64) (Fit, error) {
 		f.Coef[j] = x[j] / scale[j]
 	}
 	f.S = math.Sqrt(f.RSS / f.DF)
-	f.Cov = covariance(&qr, p, scale, f.S*f.S)
+	f.unit = inverse(&qr, p, scale)
+	f.Cov = make([][]float64, p)
+	for i, row := range f.unit {
+		f.Cov[i] = make([]float64, p)
+		for j, v := range row {
+			f.Cov[i][j] = f.S * f.S * v
+		}
+	}
 	return f, nil
 }
 
@@ -153,8 +162,8 @@ func unitCond(a *mat.Dense) float64 {
 	return v[0] / v[p-1]
 }
 
-// covariance returns s²(AᵀA)⁻¹ = s² R⁻¹R⁻ᵀ in the unscaled columns.
-func covariance(qr *mat.QR, p int, scale []float64, s2 float64) [][]float64 {
+// inverse returns (AᵀA)⁻¹ = R⁻¹R⁻ᵀ in the unscaled columns.
+func inverse(qr *mat.QR, p int, scale []float64) [][]float64 {
 	var r mat.Dense
 	qr.RTo(&r)
 	inv := mat.NewTriDense(p, mat.Upper, nil)
@@ -173,7 +182,7 @@ func covariance(qr *mat.QR, p int, scale []float64, s2 float64) [][]float64 {
 			for k := max(i, j); k < p; k++ {
 				sum += inv.At(i, k) * inv.At(j, k)
 			}
-			cov[i][j] = s2 * sum / scale[i] / scale[j]
+			cov[i][j] = sum / scale[i] / scale[j]
 		}
 	}
 	return cov

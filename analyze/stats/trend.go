@@ -109,7 +109,7 @@ const (
 	// Interpolate takes ranks (N'-C)/2 and (N'+C)/2 + 1, C = 1.96·√Var, between neighbours
 	// (Gilbert 1987, section 16.5; US EPA 530/R-09-007, section 17.3.3).
 	Interpolate RankRule = iota
-	// WholeRanks rounds C so that the ranks are whole, which never makes the interval shorter
+	// WholeRanks rounds the lower rank (N'-C)/2 to a whole number M and takes M and N'+1-M
 	// (Hollander and Wolfe, Nonparametric Statistical Methods, section 9.3).
 	WholeRanks
 )
@@ -138,7 +138,8 @@ func TheilSen(x, y []float64, rule RankRule) (Slope, error) {
 	n := float64(len(s))
 	lo, hi := (n-c)/2, (n+c)/2+1
 	if rule == WholeRanks {
-		lo, hi = math.Floor(lo), math.Ceil(hi)
+		lo = math.Round(lo)
+		hi = n + 1 - lo
 	}
 	out.Lo, out.Hi = math.NaN(), math.NaN()
 	if lo >= 1 && hi <= n {
