@@ -6,9 +6,6 @@ import "math"
 // zero (IEC 60034-1, rise by resistance).
 const copperOffset = 234.5
 
-// CopperPerK is the relative change of copper's resistance per kelvin at 20 °C.
-const CopperPerK = 0.00393
-
 // RiseByResistance returns the temperature rise, K, of a copper winding whose resistance went from
 // r1 at coldC (°C) to r2: (r2/r1 - 1)(coldC + 234.5).
 func RiseByResistance(r1, r2, coldC float64) float64 { return (r2/r1 - 1) * (coldC + copperOffset) }
@@ -16,7 +13,7 @@ func RiseByResistance(r1, r2, coldC float64) float64 { return (r2/r1 - 1) * (col
 // HotFactor returns by how much a winding's resistance grows from coldC to hotC; stall torque falls
 // by its inverse (magnets weaken by a further 0.1 to 0.2 %/K, from memory).
 func HotFactor(coldC, hotC float64) float64 {
-	return (1 + CopperPerK*(hotC-20)) / (1 + CopperPerK*(coldC-20))
+	return (hotC + copperOffset) / (coldC + copperOffset)
 }
 
 // Thermal is a motor as one warm body. It is a model: the winding's true temperature cannot be seen
