@@ -11,15 +11,15 @@ import (
 type Supply struct {
 	NoLoadV   stats.Estimate // V_oc, the line's voltage at no current
 	SourceOhm stats.Estimate // R_s of source and leads up to the voltage sensor
-	LowestV   float64        // least voltage read
-	Sag       stats.Estimate // NoLoadV less the lowest voltage
+	LowestV   float64        // least median of three neighbouring readings: one alone may be noise
+	Sag       stats.Estimate // NoLoadV less LowestV
 	// AtLeast is true: samples miss dips shorter than their spacing, so the true sag is at least this.
 	AtLeast bool
 	Reason  string // why the source resistance could not be seen
 }
 
 // SupplyLine fits V = V_oc - R_s·I to the samples of a run and takes the sag as V_oc less the
-// lowest voltage. The samples of one run are correlated, so the line is fitted to means over bins of
+// lowest voltage. Dips of a single reading are not told from noise and are left out. The samples of one run are correlated, so the line is fitted to means over bins of
 // current. noiseV is the standard deviation of single voltage readings; 0 takes it from the fit.
 // The current must vary by more than its noise; else R_s is unseen and V_oc is the median voltage at
 // rest. It needs ten samples.
@@ -29,8 +29,8 @@ func SupplyLine(volts, amps []float64, noiseV float64) (Supply, error) {
 		return Supply{}, fmt.Errorf("supply sag from %d samples: %w", len(v), stats.ErrTooFew)
 	}
 	s := Supply{LowestV: math.Inf(1), AtLeast: true}
-	for _, x := range v {
-		s.LowestV = math.Min(s.LowestV, x)
+	for i := 1; i+1 < len(v); i++ {
+		s.LowestV = math.Min(s.LowestV, stats.Median(v[i-1:i+2]))
 	}
 	ba, bv, w := bins(a, v, 20)
 	var one []float64

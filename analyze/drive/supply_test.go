@@ -23,7 +23,7 @@ func TestSupplyLineExact(t *testing.T) {
 	}
 	ref.Near(t, "V_oc", s.NoLoadV.Value, 6, 1e-9, "as made")
 	ref.Near(t, "R_s", s.SourceOhm.Value, .2, 1e-9, "as made")
-	ref.Near(t, "sag", s.Sag.Value, .48, 1e-9, "0.2 Ω · 2.4 A")
+	ref.Near(t, "sag", s.Sag.Value, .2*2.4*38/39, 1e-9, "0.2 Ω times the second highest current: a single reading does not count")
 	if !s.AtLeast {
 		t.Error("samples miss short dips, so the sag is at least what was seen")
 	}
