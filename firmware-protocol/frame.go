@@ -61,22 +61,22 @@ type Drops struct {
 func (d Drops) Total() int { return d.Checksum + d.Stuffing + d.TooLong + d.TooShort }
 
 // Decoder finds frames in a stream of bytes that comes in pieces of any size. It finds its feet
-// again at the next zero byte after anything broken. The zero value is ready, and takes what
-// comes before the first zero as a frame like any other; call Skip when the stream may be joined
-// in the middle of a frame. It is not safe for concurrent use.
+// again at the next zero byte after anything broken. The zero value is ready, and counts what comes
+// before the first zero like anything else; call Join when the stream may be joined in the middle
+// of a frame. It is not safe for concurrent use.
 type Decoder struct {
 	buf   [maxStuffed]byte
 	n     int
 	over  bool // the frame being read is too long already
-	skip  bool // joined mid-frame: what comes before the next zero is nobody's fault
+	join  bool // joined mid-frame: what is broken before the next zero is nobody's fault
 	drops Drops
 }
 
 // Drops returns the counts so far.
 func (d *Decoder) Drops() Drops { return d.drops }
 
-// Skip forgets a frame begun and ignores, without counting, everything up to the next zero.
-func (d *Decoder) Skip() { d.n, d.over, d.skip = 0, false, true }
+// Join forgets a frame begun and does not count what is broken up to the next zero.
+func (d *Decoder) Join() { d.n, d.over, d.join = 0, false, true }
 
 // Next takes bytes from chunk until a whole and undamaged frame was seen and returns its body and
 // the rest of the chunk. A nil body means that the chunk is used up. The body is valid until the
@@ -105,7 +105,7 @@ func (d *Decoder) Next(chunk []byte) (body, rest []byte) {
 }
 
 func (d *Decoder) keep(p []byte) {
-	if d.skip || d.over {
+	if d.over {
 		return
 	}
 	if len(p) > len(d.buf)-d.n {
@@ -117,28 +117,32 @@ func (d *Decoder) keep(p []byte) {
 
 // finish judges the bytes between two zeros.
 func (d *Decoder) finish() []byte {
-	n, over, skip := d.n, d.over, d.skip
-	d.n, d.over, d.skip = 0, false, false
-	switch {
-	case skip, n == 0 && !over: // two zeros in a row are no frame and no fault
-		return nil
-	case over:
-		d.drops.TooLong++
-		return nil
+	body, fault := d.judge()
+	if fault != nil && !d.join {
+		*fault++
 	}
-	p, ok := DecodeCOBS(d.buf[:n])
+	d.n, d.over, d.join = 0, false, false
+	return body
+}
+
+// judge returns a body, or the count its fault belongs to, or neither for nothing at all.
+func (d *Decoder) judge() (body []byte, fault *int) {
+	if d.over {
+		return nil, &d.drops.TooLong
+	}
+	if d.n == 0 { // two zeros in a row are no frame and no fault
+		return nil, nil
+	}
+	p, ok := DecodeCOBS(d.buf[:d.n])
 	if !ok {
-		d.drops.Stuffing++
-		return nil
+		return nil, &d.drops.Stuffing
 	}
 	if len(p) < 3 {
-		d.drops.TooShort++
-		return nil
+		return nil, &d.drops.TooShort
 	}
 	body, tail := p[:len(p)-2], p[len(p)-2:]
 	if CRC(body) != get16(tail) {
-		d.drops.Checksum++
-		return nil
+		return nil, &d.drops.Checksum
 	}
-	return body
+	return body, nil
 }

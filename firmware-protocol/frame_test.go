@@ -219,15 +219,29 @@ func TestOneBitFlip(t *testing.T) {
 	}
 }
 
-func TestSkip(t *testing.T) {
+func TestJoin(t *testing.T) {
 	var e Encoder
-	frame, _ := e.Append(nil, &Heartbeat{Count: 3})
-	var d Decoder
-	d.Skip()
-	stream := append([]byte("tail of an older frame\x00"), frame...)
-	body, _ := d.Next(stream)
-	if !bytes.Equal(body, []byte{byte(TypeHeartbeat), 3}) || d.Drops() != (Drops{}) {
-		t.Errorf("body %x, drops %+v, want the heartbeat and no drops", body, d.Drops())
+	frame, err := e.Append(nil, &Heartbeat{Count: 3})
+	if err != nil {
+		t.Fatal(err)
+	}
+	tail := []byte("tail of an older frame\x00")
+	for _, test := range []struct {
+		name   string
+		stream []byte
+	}{
+		{"mid-frame", append(tail, frame...)},
+		{"whole frame first", frame},
+	} {
+		var d Decoder
+		d.Join()
+		body, _ := d.Next(test.stream)
+		if !bytes.Equal(body, []byte{byte(TypeHeartbeat), 3}) || d.Drops() != (Drops{}) {
+			t.Errorf("%s: body %x, drops %+v, want the heartbeat and no drops", test.name, body, d.Drops())
+		}
+		if d.Next(tail); d.Drops().Total() != 1 {
+			t.Errorf("%s: drops %+v after the first zero, want one", test.name, d.Drops())
+		}
 	}
 }
 
