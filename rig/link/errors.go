@@ -1,0 +1,147 @@
+package link
+
+import (
+	"errors"
+	"fmt"
+	"time"
+
+	wire "limbgauge/firmware-protocol"
+)
+
+// How a conversation can end.
+var (
+	// ErrClosed: Close was called.
+	ErrClosed = errors.New("the conversation with the stand was closed")
+	// ErrGone: the line broke or the stand fell silent.
+	ErrGone = errors.New("the stand went away: look at its cable and its supply, then start again")
+	// ErrRestarted: the stand restarted in the middle; its clock and numbers began anew.
+	ErrRestarted = errors.New("the stand restarted: look at its supply (brown-out?) and its reset line, then start again")
+)
+
+// Heard says what came back instead of a hello.
+type Heard int
+
+// What can come back.
+const (
+	HeardNothing Heard = iota
+	HeardNoise         // bytes that make no frames
+	HeardText          // lines of the text form
+	HeardEcho          // our own frames
+	HeardFrames        // frames, but no hello
+)
+
+// NoHelloError says that whoever is at the other end did not introduce itself as a stand.
+type NoHelloError struct {
+	Heard  Heard
+	Waited time.Duration
+}
+
+func (e *NoHelloError) Error() string {
+	what := [...]string{
+		HeardNothing: "nothing came back: is it powered, is this the right port?",
+		HeardNoise:   "what came back is no frames: wrong baud rate, or not a stand",
+		HeardText:    `it prints lines of the text form: set form = "text" under [stand] and listen`,
+		HeardEcho:    "our own bytes came back: sending and receiving wire are joined, or the port is a loop",
+		HeardFrames:  "frames came back but no hello: not a stand's firmware, or one that hangs",
+	}[e.Heard]
+	return fmt.Sprintf("no hello from a stand within %s; %s", e.Waited, what)
+}
+
+// VersionError says that the stand speaks another major version of the protocol.
+type VersionError struct{ StandMajor, StandMinor uint8 }
+
+func (e *VersionError) Error() string {
+	older := "flash the firmware that belongs to this limbgauge"
+	if e.StandMajor > wire.Major {
+		older = "use the limbgauge that belongs to this firmware"
+	}
+	return fmt.Sprintf("the stand speaks protocol %d.%d, this limbgauge %d.%d: %s",
+		e.StandMajor, e.StandMinor, wire.Major, wire.Minor, older)
+}
+
+// RefusedError says that the stand refused a request and changed nothing.
+type RefusedError struct {
+	Of    wire.Type
+	Code  wire.Code
+	Joint string // name of the joint it is about; empty for none
+}
+
+func (e *RefusedError) Error() string {
+	joint := ""
+	if e.Joint != "" {
+		joint = fmt.Sprintf(" for joint %q", e.Joint)
+	}
+	return fmt.Sprintf("the stand refused %s%s: %s", e.Of, joint, codeWords[e.Code].or(e.Code))
+}
+
+type words string
+
+func (w words) or(c wire.Code) string {
+	if w == "" {
+		return c.String()
+	}
+	return string(w)
+}
+
+var codeWords = map[wire.Code]words{
+	wire.CodeUnknown:     "its firmware does not know this message",
+	wire.CodeMalformed:   "the message is malformed",
+	wire.CodeNoHello:     "it wants a hello first",
+	wire.CodeNotArmed:    "it is not armed",
+	wire.CodeArmed:       "not while it is armed",
+	wire.CodeTripped:     "it has tripped; disarm it first",
+	wire.CodeNotSetUp:    "the joint is not set up",
+	wire.CodeNoJoint:     "it has no such joint, or the joint can not be moved",
+	wire.CodeRange:       "the target is outside the joint's range",
+	wire.CodeQueueFull:   "its queue is full",
+	wire.CodeValue:       "a value it can not carry out",
+	wire.CodeToken:       "the arming token was wrong or too old",
+	wire.CodeRate:        "it can not sample that fast",
+	wire.CodeNoHeartbeat: "it hears no heartbeat",
+}
+
+// NoReplyError says that a request was repeated and never answered.
+type NoReplyError struct{ Of wire.Type }
+
+func (e *NoReplyError) Error() string {
+	return fmt.Sprintf("the stand did not answer %s in %d tries of %s", e.Of, requestTries, requestEvery)
+}
+
+// TrippedError says that something could not be done because the stand has tripped.
+type TrippedError struct {
+	Trip  Tripped
+	Joint string // name of the joint; empty for none in particular
+}
+
+func (e *TrippedError) Error() string {
+	s := "the stand tripped: " + TripWords(e.Trip)
+	if e.Joint != "" {
+		s += fmt.Sprintf(" (joint %q)", e.Joint)
+	}
+	return s
+}
+
+// TripWords says a trip's reason with its figures in words.
+func TripWords(t Tripped) string {
+	v, l := float64(t.Value), float64(t.Limit)
+	if t.Value == 0 && t.Limit == 0 {
+		return t.Reason.String()
+	}
+	switch t.Reason {
+	case wire.ReasonHeartbeat:
+		return fmt.Sprintf("no heartbeat for %d ms (%d allowed)", t.Value, t.Limit)
+	case wire.ReasonCurrent:
+		return fmt.Sprintf("current %.2f A stayed over %.2f A", v/1e3, l/1e3)
+	case wire.ReasonRange:
+		return fmt.Sprintf("joint at %.1f deg, past the end of its range at %.1f deg", v/1e3, l/1e3)
+	case wire.ReasonBus:
+		return fmt.Sprintf("a sensor gave no reading %d times (%d allowed)", t.Value, t.Limit)
+	case wire.ReasonSupply:
+		return fmt.Sprintf("supply %.2f V, needs %.2f V", v/1e3, l/1e3)
+	case wire.ReasonWatchdog:
+		return fmt.Sprintf("its sample clock was %.1f ms late (%.1f allowed)", v/1e3, l/1e3)
+	case wire.ReasonCommand:
+		return fmt.Sprintf("move %d could not be carried out", t.Value)
+	}
+	return fmt.Sprintf("%s (%d, limit %d)", t.Reason, t.Value, t.Limit)
+}
