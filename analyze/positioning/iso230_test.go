@@ -1,9 +1,9 @@
 package positioning
 
 import (
-	"math"
 	"testing"
 
+	"limbgauge/analyze/internal/ref"
 	"limbgauge/analyze/stats"
 )
 
@@ -30,13 +30,6 @@ func recordStops() []Stop {
 	return stops
 }
 
-func near(t *testing.T, name string, got, want, tol float64, from string) {
-	t.Helper()
-	if !(math.Abs(got-want) <= tol) {
-		t.Errorf("%s = %.8g, want %.8g ± %g (%s)", name, got, want, tol, from)
-	}
-}
-
 // The acceptance record prints R = max(R↑, R↓) and an E that does not follow from its own table;
 // by the standard's definitions they are 0.00835 and 0.01599 (recomputed).
 func TestAcceptanceRecord(t *testing.T) {
@@ -56,12 +49,12 @@ func TestAcceptanceRecord(t *testing.T) {
 	}
 	for i, w := range rows {
 		g := r.Targets[i]
-		near(t, "mean up", g.MeanUp, w.up, 1e-5, from)
-		near(t, "mean down", g.MeanDown, w.down, 1e-5, from)
-		near(t, "s up", g.SUp, w.sUp, 1e-5, from)
-		near(t, "s down", g.SDown, w.sDown, 1e-5, from)
-		near(t, "B_i", g.Reversal.Value, w.b, 1e-5, from)
-		near(t, "R_i", g.R, w.r, 1e-5, from)
+		ref.Near(t, "mean up", g.MeanUp, w.up, 1e-5, from)
+		ref.Near(t, "mean down", g.MeanDown, w.down, 1e-5, from)
+		ref.Near(t, "s up", g.SUp, w.sUp, 1e-5, from)
+		ref.Near(t, "s down", g.SDown, w.sDown, 1e-5, from)
+		ref.Near(t, "B_i", g.Reversal.Value, w.b, 1e-5, from)
+		ref.Near(t, "R_i", g.R, w.r, 1e-5, from)
 	}
 	for _, f := range []struct {
 		name      string
@@ -81,7 +74,7 @@ func TestAcceptanceRecord(t *testing.T) {
 		{"R", r.Repeat.Value, .00835, "ISO 230-2 definition, recomputed"},
 		{"E", r.Syst.Value, .01599, "ISO 230-2 definition, recomputed"},
 	} {
-		near(t, f.name, f.got, f.want, 2e-5, f.from)
+		ref.Near(t, f.name, f.got, f.want, 2e-5, f.from)
 	}
 }
 
@@ -113,14 +106,14 @@ func TestClosedForm(t *testing.T) {
 	bs := []float64{.50, .55, .60, .60, .50}
 	rs := []float64{.56325, .61325, .72649, .66325, .56325}
 	for i, g := range r.Targets {
-		near(t, "B_i", g.Reversal.Value, bs[i], tol, from)
-		near(t, "R_i", g.R, rs[i], tol, from)
+		ref.Near(t, "B_i", g.Reversal.Value, bs[i], tol, from)
+		ref.Near(t, "R_i", g.R, rs[i], tol, from)
 		u := .01
 		if i == 2 {
 			u = .02
 		}
-		near(t, "u(B_i)", g.Reversal.U, u, 1e-9, from)
-		near(t, "df(B_i)", g.Reversal.DF, 8, 1e-9, "equal scatter in both directions")
+		ref.Near(t, "u(B_i)", g.Reversal.U, u, 1e-9, from)
+		ref.Near(t, "df(B_i)", g.Reversal.DF, 8, 1e-9, "equal scatter in both directions")
 	}
 	for _, f := range []struct {
 		name      string
@@ -131,12 +124,12 @@ func TestClosedForm(t *testing.T) {
 		{"E down", r.SystDown.Value, .35}, {"A", r.Acc.Value, .96325}, {"A up", r.AccUp.Value, .36325},
 		{"A down", r.AccDown.Value, .41325},
 	} {
-		near(t, f.name, f.got, f.want, tol, from)
+		ref.Near(t, f.name, f.got, f.want, tol, from)
 	}
 }
 
 func TestModelReversal(t *testing.T) {
-	near(t, "B", ModelReversal(.27, .5, .05, 4.5), 1.22, 1e-9, "0.27 + 0.50 + 0.45")
+	ref.Near(t, "B", ModelReversal(.27, .5, .05, 4.5), 1.22, 1e-9, "0.27 + 0.50 + 0.45")
 }
 
 func TestPose(t *testing.T) {
@@ -144,18 +137,18 @@ func TestPose(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	near(t, "RP_a", p.RP, .047434, 1e-6, "3·√(0.001/4)")
+	ref.Near(t, "RP_a", p.RP, .047434, 1e-6, "3·√(0.001/4)")
 	lo, hi := stats.SDInterval(1, 4, .95)
-	near(t, "lower", p.Lo, p.RP*lo, 1e-12, "chi-square, 4 degrees of freedom")
-	near(t, "upper", p.Hi, p.RP*hi, 1e-12, "chi-square, 4 degrees of freedom")
+	ref.Near(t, "lower", p.Lo, p.RP*lo, 1e-12, "chi-square, 4 degrees of freedom")
+	ref.Near(t, "upper", p.Hi, p.RP*hi, 1e-12, "chi-square, 4 degrees of freedom")
 	line, err := PointRepeatability([][]float64{{10.02}, {9.98}, {10.01}, {9.99}, {10.00}})
 	if err != nil {
 		t.Fatal(err)
 	}
-	near(t, "RP_l of a line", line, .012+3*.0083666, 1e-6, "l̄ 0.012, S 0.0083666")
+	ref.Near(t, "RP_l of a line", line, .012+3*.0083666, 1e-6, "l̄ 0.012, S 0.0083666")
 	foot, err := PointRepeatability([][]float64{{.3, .4}, {-.3, -.4}, {0, 0}, {0, 0}})
 	if err != nil {
 		t.Fatal(err)
 	}
-	near(t, "RP_l of a foot", foot, 1.116025, 1e-6, "l̄ 0.25, S √(1/12)")
+	ref.Near(t, "RP_l of a foot", foot, 1.116025, 1e-6, "l̄ 0.25, S √(1/12)")
 }

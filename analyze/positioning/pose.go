@@ -94,6 +94,11 @@ func EvaluatePoses(stops []Stop, o Options) (PoseResult, error) {
 			out[0], out[1] = worst, 3*math.Sqrt(ss/n)
 		}
 	})
+	if u := o.quantumU(); u > 0 {
+		for i := range b {
+			b[i].Estimate = widened(b[i].Estimate, 3*u)
+		}
+	}
 	r.Worst, r.Pooled = b[0], b[1]
 	return r, nil
 }

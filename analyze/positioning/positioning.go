@@ -21,7 +21,8 @@ type Options struct {
 	// Quantum is the step of the angle reading, deg; 0 when it does not matter.
 	Quantum float64
 	// NoiseSD is the standard deviation of single samples within a dwell, deg. When it is above
-	// half a quantum, averaging the dwell has removed the quantisation; else Quantum/√12 is added.
+	// half a quantum, averaging the dwell has removed the quantisation; else every stop keeps a
+	// standard uncertainty of Quantum/√12 that no repetition need show (JCGM 100:2008, F.2.2.1).
 	NoiseSD float64
 	// Replicas is the number of resamples; 0 means 2000.
 	Replicas int
@@ -100,6 +101,11 @@ func Evaluate(stops []Stop, o Options) (Result, error) {
 			figures(ts, out)
 		}
 	})
+	if u := o.quantumU(); u > 0 {
+		for i := range b {
+			b[i].Estimate = widened(b[i].Estimate, u*quantumShare(i, float64(len(t.targets))))
+		}
+	}
 	r.Reversal, r.MeanReversal, r.MeanRange = b[iReversal], b[iMeanReversal], b[iMeanRange]
 	r.RepeatUp, r.RepeatDown, r.Repeat = b[iRepeatUp], b[iRepeatDown], b[iRepeat]
 	r.SystUp, r.SystDown, r.Syst = b[iSystUp], b[iSystDown], b[iSyst]
@@ -111,6 +117,38 @@ func Evaluate(stops []Stop, o Options) (Result, error) {
 		}
 	}
 	return r, nil
+}
+
+// quantumU is the standard uncertainty that quantisation leaves in one stop.
+func (o Options) quantumU() float64 {
+	if o.NoiseSD < o.Quantum/2 {
+		return o.Quantum / math.Sqrt(12)
+	}
+	return 0
+}
+
+// quantumShare returns how much of the quantisation of single stops reaches a figure: a difference of
+// two stops takes √2 of it, the mean over m targets its share by √m, four times a scatter 4.
+func quantumShare(figure int, m float64) float64 {
+	switch figure {
+	case iMeanReversal:
+		return math.Sqrt(2 / m)
+	case iRepeatUp, iRepeatDown, iRepeat:
+		return 4
+	case iScale:
+		return 0 // spread over the whole travel
+	}
+	return math.Sqrt2
+}
+
+// widened adds an independent standard uncertainty, taken as known, to an estimate that has one.
+func widened(e stats.Estimate, u float64) stats.Estimate {
+	if !e.Seen() || math.IsNaN(e.U) {
+		return e
+	}
+	e.DF = stats.WelchSatterthwaite([]float64{e.U, u}, []float64{e.DF, math.Inf(1)})
+	e.U = math.Hypot(e.U, u)
+	return e
 }
 
 // grid holds the deviations by target, direction (0 up, 1 down) and cycle; NaN where a cycle missed.
@@ -194,9 +232,8 @@ func target(at float64, up, down []float64, o Options) Target {
 	t := Target{Target: at, NUp: len(up), NDown: len(down), MeanUp: a.Value, MeanDown: b.Value,
 		SUp: stats.SD(up), SDown: stats.SD(down), Mean: (a.Value + b.Value) / 2}
 	t.Reversal = stats.Sum([]float64{1, -1}, a, b)
-	if o.Quantum > 0 && o.NoiseSD < o.Quantum/2 {
-		q := stats.Estimate{U: o.Quantum / math.Sqrt(12), DF: math.Inf(1)}
-		t.Reversal = stats.Sum([]float64{1, 1, 1}, t.Reversal, q, q)
+	if u := o.quantumU(); u > 0 {
+		t.Reversal = widened(t.Reversal, math.Sqrt2*u)
 	}
 	t.RUp, t.RDown = 4*t.SUp, 4*t.SDown
 	t.R = math.Max(2*t.SUp+2*t.SDown+math.Abs(t.Reversal.Value), math.Max(t.RUp, t.RDown))
