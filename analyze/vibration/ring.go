@@ -211,29 +211,18 @@ func peaks(z []float64, dt, floor float64) (at, height []float64) {
 	return at, height
 }
 
-// PoolRings averages the ring-downs of several steps.
+// PoolRings averages the ring-downs of several steps, as PoolSteps does.
 func PoolRings(rings []Ring) Ring {
-	var fd, fn, z []float64
-	out := Ring{DampedHz: stats.Unseen("no step was measured")}
-	var one Ring
-	for i, r := range rings {
+	var fd, fn, z []stats.Estimate
+	var out Ring
+	for _, r := range rings {
+		fd, fn, z = append(fd, r.DampedHz), append(fn, r.NaturalHz), append(z, r.Damping)
 		if r.NaturalHz.Seen() {
-			fd, fn, z = append(fd, r.DampedHz.Value), append(fn, r.NaturalHz.Value), append(z, r.Damping.Value)
-			one = r
 			out.Peaks += r.Peaks
 			out.Linear = out.Linear || r.Linear
-		} else if i == 0 {
-			out.DampedHz = r.DampedHz
 		}
 	}
-	switch len(fn) {
-	case 0:
-		out.NaturalHz, out.Damping = out.DampedHz, out.DampedHz
-		return out
-	case 1:
-		return one
-	}
-	out.DampedHz, out.NaturalHz, out.Damping = stats.MeanOf(fd), stats.MeanOf(fn), stats.MeanOf(z)
+	out.DampedHz, out.NaturalHz, out.Damping = pooled(fd), pooled(fn), pooled(z)
 	return out
 }
 

@@ -143,37 +143,26 @@ func peakSpeed(t, angle []float64, o StepOptions) stats.Estimate {
 	return best
 }
 
-// PooledStep is the mean over several steps. Steps differ more than one step can tell, so with two or
-// more the uncertainty is that of their scatter.
+// PooledStep is the mean over several steps.
 type PooledStep struct {
 	N                                                    int
 	DeadTime, RiseTime, Overshoot, SettleTime, PeakSpeed stats.Estimate
 }
 
+// enough is the number of steps from which their scatter is a standard deviation worth the name.
+const enough = 4
+
 // PoolSteps averages each figure over the steps that show it; a figure no step shows is unseen for
-// the first step's reason.
+// the first step's reason. Steps up and down differ by more than noise, so the uncertainty is that
+// of their scatter: s/√n from four steps on; with two or three the mean may lie anywhere between
+// the least and the greatest (even over the range, JCGM 100:2008, 4.3.7).
 func PoolSteps(steps []Step) PooledStep {
 	pool := func(of func(Step) stats.Estimate) stats.Estimate {
-		var x []float64
-		var one stats.Estimate
-		why := "no step was measured"
+		all := make([]stats.Estimate, len(steps))
 		for i, s := range steps {
-			e := of(s)
-			if e.Seen() {
-				x, one = append(x, e.Value), e
-			} else if i == 0 {
-				why = e.Unseen
-			}
+			all[i] = of(s)
 		}
-		switch len(x) {
-		case 0:
-			return stats.Unseen("%s", why)
-		case 1:
-			return one
-		}
-		m := stats.MeanOf(x)
-		m.U = math.Max(m.U, one.U/math.Sqrt(float64(len(x))))
-		return m
+		return pooled(all)
 	}
 	return PooledStep{N: len(steps),
 		DeadTime:   pool(func(s Step) stats.Estimate { return s.DeadTime }),
@@ -181,4 +170,35 @@ func PoolSteps(steps []Step) PooledStep {
 		Overshoot:  pool(func(s Step) stats.Estimate { return s.Overshoot }),
 		SettleTime: pool(func(s Step) stats.Estimate { return s.SettleTime }),
 		PeakSpeed:  pool(func(s Step) stats.Estimate { return s.PeakSpeed })}
+}
+
+func pooled(all []stats.Estimate) stats.Estimate {
+	var x []float64
+	var one stats.Estimate
+	lo, hi, own := math.Inf(1), math.Inf(-1), 0.0
+	for _, e := range all {
+		if e.Seen() {
+			x, one = append(x, e.Value), e
+			lo, hi = math.Min(lo, e.Value), math.Max(hi, e.Value)
+			own += e.U * e.U
+		}
+	}
+	n := float64(len(x))
+	switch {
+	case len(all) == 0:
+		return stats.Unseen("no step was measured")
+	case n == 0:
+		return all[0]
+	case n == 1:
+		return one
+	}
+	m := stats.MeanOf(x)
+	if len(x) < enough {
+		m.U, m.DF = (hi-lo)/math.Sqrt(12), math.Inf(1)
+	}
+	// What each step cannot tell of itself (spacing, quantum) stays, averaged.
+	if own = math.Sqrt(own) / n; own > m.U {
+		m.U, m.DF = own, math.Inf(1)
+	}
+	return m
 }

@@ -1,0 +1,152 @@
+package vibration
+
+import (
+	"errors"
+	"math"
+	"math/rand/v2"
+	"testing"
+
+	"limbgauge/analyze/internal/ref"
+	"limbgauge/analyze/stats"
+)
+
+const twelveBit = 360.0 / 4096
+
+// second is the unit step response of a second order system, 0 before t = 0.
+func second(t, hz, zeta float64) float64 {
+	if t <= 0 {
+		return 0
+	}
+	wn := 2 * math.Pi * hz
+	wd := wn * math.Sqrt(1-zeta*zeta)
+	return 1 - math.Exp(-zeta*wn*t)*(math.Cos(wd*t)+zeta/math.Sqrt(1-zeta*zeta)*math.Sin(wd*t))
+}
+
+// first finds when f first reaches a level, by halving after a fine search.
+func first(f func(float64) float64, level, end float64) float64 {
+	const fine = 1e-5
+	for t := 0.0; t < end; t += fine {
+		if f(t) >= level {
+			lo, hi := t-fine, t
+			for range 60 {
+				if m := (lo + hi) / 2; f(m) >= level {
+					hi = m
+				} else {
+					lo = m
+				}
+			}
+			return hi
+		}
+	}
+	return math.NaN()
+}
+
+// stepLog samples a step of `way` degrees from 5 deg at t0 = 0.2 s, with a pure delay.
+func stepLog(rate, way, hz, zeta, delay, noise, q float64, rng *rand.Rand) (time, angle []float64) {
+	for i := range int(1.4 * rate) {
+		t := float64(i) / rate
+		a := 5 + way*second(t-.2-delay, hz, zeta)
+		if noise > 0 {
+			a += noise * rng.NormFloat64()
+		}
+		if q > 0 {
+			a = q * math.Round(a/q)
+		}
+		time, angle = append(time, t), append(angle, a)
+	}
+	return time, angle
+}
+
+func TestStepOfASecondOrderSystem(t *testing.T) {
+	for _, way := range []float64{40, -40} {
+		const hz, zeta, delay, band = 8.0, .3, .015, .8
+		time, angle := stepLog(2000, way, hz, zeta, delay, 0, 0, nil)
+		s, err := MeasureStep(time, angle, .2, StepOptions{BandDeg: band})
+		if err != nil {
+			t.Fatal(err)
+		}
+		const from = "closed form of the second order step"
+		f := func(t float64) float64 { return second(t, hz, zeta) }
+		ref.Near(t, "dead time", s.DeadTime.Value, delay+first(f, .02, 1), 3e-4, from)
+		ref.Near(t, "rise time", s.RiseTime.Value, first(f, .9, 1)-first(f, .1, 1), 3e-4, from)
+		over := math.Exp(-math.Pi * zeta / math.Sqrt(1-zeta*zeta))
+		ref.Near(t, "overshoot", s.Overshoot.Value, 40*over, .05, from+", e^(-πζ/√(1-ζ²))")
+		settled := 0.0
+		for x := 0.0; x < 1; x += 1e-5 {
+			if math.Abs(f(x)-1)*40 > band {
+				settled = x
+			}
+		}
+		ref.Near(t, "settling time", s.SettleTime.Value, delay+settled, 1e-3, from)
+		speed := 0.0
+		for x := 0.0; x < .2; x += 1e-4 {
+			speed = math.Max(speed, 40*(f(x+1e-4)-f(x))/1e-4)
+		}
+		ref.Near(t, "peak speed", s.PeakSpeed.Value, speed, .03*speed, from+", flattened a little by the window")
+		ref.Near(t, "rest after", s.ToDeg, 5+way, .01, "as made")
+	}
+}
+
+// At 250 samples/s and 12 bit, with noise, the intervals still hold the truth.
+func TestStepOfACoarseLog(t *testing.T) {
+	const hz, zeta, delay, runs = 6.0, .25, .02, 60
+	f := func(t float64) float64 { return second(t, hz, zeta) }
+	rise, over := first(f, .9, 1)-first(f, .1, 1), 40*math.Exp(-math.Pi*zeta/math.Sqrt(1-zeta*zeta))
+	rng := rand.New(rand.NewPCG(41, 41))
+	good := 0
+	for range runs {
+		// The stand's clock and the joint's know nothing of each other.
+		shift := rng.Float64() / 250
+		time, angle := stepLog(250, 40, hz, zeta, delay+shift, .04, twelveBit, rng)
+		s, err := MeasureStep(time, angle, .2, StepOptions{BandDeg: .8, Quantum: twelveBit})
+		if err != nil {
+			t.Fatal(err)
+		}
+		ref.Near(t, "rise time", s.RiseTime.Value, rise, s.RiseTime.Expanded(), "closed form, within its own interval")
+		ref.Near(t, "dead time", s.DeadTime.Value, delay+shift+first(f, .02, 1), s.DeadTime.Expanded(), "closed form, within its own interval")
+		if math.Abs(s.Overshoot.Value-over) <= s.Overshoot.Expanded() {
+			good++
+		}
+	}
+	// The highest sample is a little above the curve for noise and a little below for spacing.
+	if good < runs*8/10 {
+		t.Errorf("the interval of the overshoot held the truth in %d of %d steps", good, runs)
+	}
+}
+
+func TestStepUnseen(t *testing.T) {
+	time, angle := stepLog(250, 40, 2, .05, 0, 0, twelveBit, nil) // rings on past the end
+	s, err := MeasureStep(time, angle, .2, StepOptions{BandDeg: .8, Quantum: twelveBit})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if s.SettleTime.Seen() {
+		t.Errorf("settled after %g s, but it still swings", s.SettleTime.Value)
+	}
+	still := make([]float64, len(time))
+	if _, err := MeasureStep(time, still, .2, StepOptions{Quantum: twelveBit}); err == nil {
+		t.Error("a joint that did not move has a rise time")
+	}
+	if _, err := MeasureStep(time[:40], angle[:40], 0, StepOptions{}); !errors.Is(err, stats.ErrTooFew) {
+		t.Errorf("no rest before the step: %v", err)
+	}
+	if p := PoolSteps([]Step{s}); p.SettleTime.Seen() || p.SettleTime.Unseen == "" {
+		t.Error("pooling invented a settling time")
+	}
+	if p := PoolSteps(nil); p.RiseTime.Seen() {
+		t.Error("no steps, but a rise time")
+	}
+}
+
+func TestPooling(t *testing.T) {
+	step := func(rise float64) Step {
+		return Step{RiseTime: stats.Estimate{Value: rise, U: .001, DF: math.Inf(1)}}
+	}
+	two := PoolSteps([]Step{step(.1), step(.12)}).RiseTime
+	ref.Near(t, "two", two.Value, .11, 1e-12, "mean")
+	ref.Near(t, "u of two", two.U, .02/math.Sqrt(12), 1e-12, "even over the range")
+	four := PoolSteps([]Step{step(.1), step(.12), step(.1), step(.12)}).RiseTime
+	ref.Near(t, "u of four", four.U, stats.SD([]float64{.1, .12, .1, .12})/2, 1e-12, "s/√n")
+	like := PoolSteps([]Step{step(.1), step(.1)}).RiseTime
+	ref.Near(t, "u of two alike", like.U, .001/math.Sqrt2, 1e-12, "what each cannot tell of itself, averaged")
+}
