@@ -1,0 +1,315 @@
+package book
+
+import (
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"time"
+
+	toml "github.com/pelletier/go-toml/v2"
+
+	"limbgauge/analyze/health"
+)
+
+// HistoryFile is the name of the text file beside the book.
+const HistoryFile = "history.toml"
+
+// History is what the text file says, in the order of the file.
+type History struct {
+	Revisions []Revision
+	Services  []Service
+	Notes     []Note
+	// Torn is the trouble with the last block of a file that was cut while it was written; nil for
+	// a whole file. All other blocks are used.
+	Torn *HistoryError
+}
+
+// Revision is a state of the leg's design.
+type Revision struct {
+	Name    string    `toml:"name" json:"name"`
+	Parent  string    `toml:"parent,omitempty" json:"parent,omitempty"`
+	Made    time.Time `toml:"made" json:"made"`
+	Why     string    `toml:"why,omitempty" json:"why,omitempty"`
+	Answers []string  `toml:"answers,omitempty" json:"answers,omitempty"` // "joint/cause"; empty: all that is open
+	Parts   []Part    `toml:"part,omitempty" json:"parts"`
+}
+
+// Part is one part of a revision and the file it was made from, as it was when the revision was added.
+type Part struct {
+	Name   string `toml:"name" json:"name"`
+	File   string `toml:"file,omitempty" json:"file,omitempty"`
+	SHA256 string `toml:"sha256,omitempty" json:"sha256,omitempty"`
+	Bytes  int64  `toml:"bytes,omitempty" json:"bytes,omitempty"`
+	MadeOf string `toml:"made_of,omitempty" json:"made_of,omitempty"` // material, walls, infill: free text
+}
+
+// Service is something done to the leg without a redesign.
+type Service struct {
+	ID      int       `toml:"-" json:"id"` // its place in the file, from 1
+	When    time.Time `toml:"when" json:"when"`
+	What    string    `toml:"what" json:"what"`
+	Joint   string    `toml:"joint,omitempty" json:"joint,omitempty"`
+	Part    string    `toml:"part,omitempty" json:"part,omitempty"`
+	Answers []string  `toml:"answers,omitempty" json:"answers,omitempty"`
+}
+
+// Note is what a person says of a problem.
+type Note struct {
+	When  time.Time    `toml:"when" json:"when"`
+	Joint string       `toml:"joint" json:"joint"`
+	Cause health.Cause `toml:"cause" json:"cause"`
+	State State        `toml:"state,omitempty" json:"state,omitempty"`
+	Part  string       `toml:"part,omitempty" json:"part,omitempty"`
+	Text  string       `toml:"text" json:"text"`
+}
+
+// HistoryError is what is wrong with the text file, where, and what to do.
+type HistoryError struct {
+	Path    string
+	Line    int
+	Problem string
+}
+
+// Error names file, line, trouble and remedy.
+func (e *HistoryError) Error() string {
+	return fmt.Sprintf("%s:%d: %s; correct the block by hand, or delete it - nothing else depends on its place", e.Path, e.Line, e.Problem)
+}
+
+type historyBlock struct {
+	Revision []Revision `toml:"revision,omitempty"`
+	Service  []Service  `toml:"service,omitempty"`
+	Note     []Note     `toml:"note,omitempty"`
+}
+
+var blockHeads = []string{"[[revision]]", "[[service]]", "[[note]]"}
+
+// ReadHistory reads the text file of a bench folder; a missing file is an empty history. A block
+// that cannot be read is an error, unless it is the last one: then it is told in Torn and the rest
+// is used.
+func ReadHistory(dir string) (History, error) {
+	path := filepath.Join(dir, HistoryFile)
+	data, err := os.ReadFile(path)
+	if errors.Is(err, fs.ErrNotExist) {
+		return History{}, nil
+	}
+	if err != nil {
+		return History{}, fmt.Errorf("read history: %w", err)
+	}
+	return parseHistory(path, string(data))
+}
+
+func parseHistory(path, text string) (History, error) {
+	var h History
+	blocks := splitBlocks(text)
+	for i, b := range blocks {
+		var one historyBlock
+		dec := toml.NewDecoder(strings.NewReader(b.text))
+		dec.DisallowUnknownFields()
+		err := dec.Decode(&one)
+		if err == nil {
+			err = one.check()
+		}
+		if err != nil {
+			bad := &HistoryError{Path: path, Line: b.line + lineIn(err), Problem: plainError(err)}
+			if i == len(blocks)-1 {
+				h.Torn = bad
+				break
+			}
+			return h, bad
+		}
+		h.Revisions = append(h.Revisions, one.Revision...)
+		for _, s := range one.Service {
+			s.ID = len(h.Services) + 1
+			h.Services = append(h.Services, s)
+		}
+		h.Notes = append(h.Notes, one.Note...)
+	}
+	seen := map[string]bool{}
+	for _, r := range h.Revisions {
+		if seen[r.Name] {
+			return h, &HistoryError{Path: path, Line: 1, Problem: fmt.Sprintf("revision %q stands there twice", r.Name)}
+		}
+		seen[r.Name] = true
+	}
+	return h, nil
+}
+
+type textBlock struct {
+	line int // of its first line, from 0
+	text string
+}
+
+// splitBlocks cuts the file at its block heads, so that one torn block does not cost the others.
+func splitBlocks(text string) []textBlock {
+	var out []textBlock
+	var b strings.Builder
+	start, inside := 0, false
+	for i, ln := range strings.SplitAfter(text, "\n") {
+		head := false
+		for _, h := range blockHeads {
+			head = head || strings.TrimSpace(ln) == h
+		}
+		if head {
+			if inside {
+				out = append(out, textBlock{start, b.String()})
+			}
+			b.Reset()
+			start, inside = i, true
+		}
+		if inside {
+			b.WriteString(ln)
+		} else if t := strings.TrimSpace(ln); t != "" && !strings.HasPrefix(t, "#") {
+			// Anything before the first head is a block of its own and will not parse as one.
+			b.WriteString(ln)
+			start, inside = i, true
+		}
+	}
+	if inside {
+		out = append(out, textBlock{start, b.String()})
+	}
+	return out
+}
+
+func (b historyBlock) check() error {
+	if len(b.Revision)+len(b.Service)+len(b.Note) == 0 {
+		return fmt.Errorf("this is no [[revision]], [[service]] or [[note]]")
+	}
+	for _, r := range b.Revision {
+		if r.Name == "" || r.Made.IsZero() {
+			return fmt.Errorf("a revision needs name and made")
+		}
+	}
+	for _, s := range b.Service {
+		if s.What == "" || s.When.IsZero() {
+			return fmt.Errorf("a service needs what and when")
+		}
+	}
+	for _, n := range b.Note {
+		if n.Joint == "" || n.Cause == "" || n.When.IsZero() {
+			return fmt.Errorf("a note needs joint, cause and when")
+		}
+	}
+	return nil
+}
+
+func lineIn(err error) int {
+	var de *toml.DecodeError
+	if errors.As(err, &de) {
+		row, _ := de.Position()
+		return row
+	}
+	var sm *toml.StrictMissingError
+	if errors.As(err, &sm) && len(sm.Errors) > 0 {
+		row, _ := sm.Errors[0].Position()
+		return row
+	}
+	return 1
+}
+
+func plainError(err error) string {
+	var sm *toml.StrictMissingError
+	if errors.As(err, &sm) && len(sm.Errors) > 0 {
+		return "unknown key " + strings.Join(sm.Errors[0].Key(), ".")
+	}
+	return strings.TrimPrefix(err.Error(), "toml: ")
+}
+
+// appendHistory adds one block and makes sure it is on the disk. A torn last block is never
+// overwritten; the file is refused until it is mended.
+func appendHistory(dir string, block historyBlock) error {
+	path := filepath.Join(dir, HistoryFile)
+	h, err := ReadHistory(dir)
+	if err != nil {
+		return err
+	}
+	if h.Torn != nil {
+		return h.Torn
+	}
+	body, err := toml.Marshal(block)
+	if err != nil {
+		return fmt.Errorf("write history: %w", err)
+	}
+	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_APPEND, 0o644)
+	if err != nil {
+		return fmt.Errorf("write history: %w", err)
+	}
+	text := string(body)
+	if st, err := f.Stat(); err == nil && st.Size() == 0 {
+		text = historyHead + text
+	}
+	if _, err := f.WriteString("\n" + strings.TrimSpace(text) + "\n"); err != nil {
+		f.Close()
+		return fmt.Errorf("write history: %w", err)
+	}
+	if err := f.Sync(); err != nil {
+		f.Close()
+		return fmt.Errorf("write history: %w", err)
+	}
+	if err := f.Close(); err != nil {
+		return fmt.Errorf("write history: %w", err)
+	}
+	return syncDir(dir) // else a new file's name may be gone after a crash
+}
+
+const historyHead = `# Revisions of the leg, services and notes on problems. limbgauge only appends; you may edit by hand.
+# After an edit, "limbgauge rebuild" makes the book anew from this file and the run folders.
+
+`
+
+func syncDir(dir string) error {
+	d, err := os.Open(dir)
+	if err != nil {
+		return fmt.Errorf("sync folder: %w", err)
+	}
+	defer d.Close()
+	if err := d.Sync(); err != nil {
+		return fmt.Errorf("sync folder: %w", err)
+	}
+	return nil
+}
+
+// ParseRef reads "joint/cause".
+func ParseRef(s string) (Ref, error) {
+	joint, cause, ok := strings.Cut(s, "/")
+	if !ok || joint == "" || cause == "" {
+		return Ref{}, fmt.Errorf("%s names no problem; write joint/cause, such as knee/belt_slack", strconv.Quote(s))
+	}
+	for _, c := range health.Causes() {
+		if string(c) == cause && c != health.None {
+			return Ref{joint, c}, nil
+		}
+	}
+	return Ref{}, fmt.Errorf("%s is no cause; known are %v", strconv.Quote(cause), health.Causes()[1:])
+}
+
+// String is the inverse of ParseRef.
+func (r Ref) String() string { return r.Joint + "/" + string(r.Cause) }
+
+func refs(list []string) []Ref {
+	var out []Ref
+	for _, s := range list {
+		if r, err := ParseRef(s); err == nil {
+			out = append(out, r)
+		}
+	}
+	return out
+}
+
+// events turns the history into the events that problems live by.
+func (h History) events() []Event {
+	var out []Event
+	for _, r := range h.Revisions {
+		out = append(out, RevisionEvent{When: r.Made, Name: r.Name, Parent: r.Parent, Answers: refs(r.Answers)})
+	}
+	for _, s := range h.Services {
+		out = append(out, ServiceEvent{When: s.When, ID: s.ID, What: s.What, Joint: s.Joint, Answers: refs(s.Answers)})
+	}
+	for _, n := range h.Notes {
+		out = append(out, NoteEvent{When: n.When, Ref: Ref{n.Joint, n.Cause}, State: n.State, Text: n.Text, Part: n.Part})
+	}
+	return out
+}

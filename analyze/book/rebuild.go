@@ -1,0 +1,229 @@
+package book
+
+import (
+	"context"
+	"crypto/sha256"
+	"database/sql"
+	"encoding/hex"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"limbgauge/analyze/health"
+	"limbgauge/rig/record"
+)
+
+// HealthFile is the name of a run's answer in its folder.
+const HealthFile = "health.json"
+
+// ReadHealth reads the answer beside a run; ok is false when the run was not judged yet.
+func ReadHealth(runDir string) (h health.Health, ok bool, err error) {
+	path := filepath.Join(runDir, HealthFile)
+	data, err := os.ReadFile(path)
+	if errors.Is(err, fs.ErrNotExist) {
+		return health.Health{}, false, nil
+	}
+	if err != nil {
+		return health.Health{}, false, fmt.Errorf("read answer: %w", err)
+	}
+	if err := json.Unmarshal(data, &h); err != nil {
+		return health.Health{}, false, fmt.Errorf("%s: %w; \"limbgauge analyze %s\" writes it anew", path, err, filepath.Base(runDir))
+	}
+	if h.Schema != health.Schema {
+		return health.Health{}, false, fmt.Errorf("%s: schema %d is not known; \"limbgauge analyze %s\" writes it anew", path, h.Schema, filepath.Base(runDir))
+	}
+	return h, true, nil
+}
+
+// RunOf turns what a run folder says into a run of the book.
+func RunOf(i record.Info) Run {
+	r := Run{ID: i.Run, Started: i.Started, Leg: i.Leg, Revision: i.Revision, Routine: i.Routine, Assembly: i.Conditions.Assembly,
+		Ended: string(i.End.How), Whole: i.End.How == record.Complete || i.End.How == record.Imported, Samples: i.Samples()}
+	if i.End.Reason != "" {
+		r.Ended += ": " + i.End.Reason
+	}
+	for _, j := range i.Joints {
+		r.Lost += j.Losses.Lost
+	}
+	return r
+}
+
+// Rebuild makes the book anew from the run folders and history.toml. Runs that cannot be read are
+// returned as warnings, and all others are in.
+func (b *Book) Rebuild(ctx context.Context) (warnings []error, err error) { return b.rebuild(ctx) }
+
+func (b *Book) rebuild(ctx context.Context) (warnings []error, err error) {
+	h, err := ReadHistory(b.dir)
+	if err != nil {
+		return nil, err
+	}
+	if h.Torn != nil {
+		warnings = append(warnings, h.Torn)
+	}
+	entries, err := record.List(b.dir)
+	if err != nil {
+		return warnings, err
+	}
+	err = b.write(ctx, func(tx *sql.Tx) error {
+		for _, t := range []string{"parts", "revisions", "services", "notes", "measures", "findings", "runs", "problems"} {
+			if _, err := tx.ExecContext(ctx, "DELETE FROM "+t); err != nil {
+				return err
+			}
+		}
+		for i, r := range h.Revisions {
+			if err := insertRevision(ctx, tx, r, i); err != nil {
+				return err
+			}
+		}
+		for _, s := range h.Services {
+			if err := insertService(ctx, tx, s); err != nil {
+				return err
+			}
+		}
+		for _, n := range h.Notes {
+			if err := insertNote(ctx, tx, n); err != nil {
+				return err
+			}
+		}
+		for _, e := range entries {
+			if e.Err != nil {
+				warnings = append(warnings, e.Err)
+				continue
+			}
+			answer, _, err := ReadHealth(e.Dir)
+			if err != nil {
+				warnings = append(warnings, err)
+			}
+			if err := insertRun(ctx, tx, RunOf(e.Info), answer); err != nil {
+				return err
+			}
+		}
+		return replay(ctx, tx)
+	})
+	if err != nil {
+		return warnings, fmt.Errorf("make the book anew: %w", err)
+	}
+	return warnings, nil
+}
+
+// stale says whether the book has fallen behind what is on the disk: a run folder came or went, or
+// history.toml was edited by hand.
+func (b *Book) stale(ctx context.Context) (bool, string, error) {
+	known, err := b.Runs(ctx)
+	if err != nil {
+		return false, "", err
+	}
+	in := map[string]bool{}
+	for _, r := range known {
+		in[r.ID] = true
+	}
+	same, err := b.sameFolders(in)
+	if err != nil {
+		return false, "", err
+	}
+	var entries []record.Entry
+	there := len(known)
+	if !same { // only then is it worth reading every run.json
+		there = 0
+		if entries, err = record.List(b.dir); err != nil {
+			return false, "", err
+		}
+	}
+	for _, e := range entries {
+		if e.Err != nil || e.Live {
+			continue
+		}
+		there++
+		if !in[e.ID] {
+			return true, fmt.Sprintf("run %s was not in it", e.ID), nil
+		}
+	}
+	if there != len(known) {
+		return true, "runs it knew are gone", nil
+	}
+	h, err := ReadHistory(b.dir)
+	if err != nil {
+		return false, "", err
+	}
+	revs, err := b.Revisions(ctx)
+	if err != nil {
+		return false, "", err
+	}
+	svcs, err := b.Services(ctx)
+	if err != nil {
+		return false, "", err
+	}
+	ns, err := notes(ctx, b.db)
+	if err != nil {
+		return false, "", err
+	}
+	if len(revs) != len(h.Revisions) || len(svcs) != len(h.Services) || len(ns) != len(h.Notes) {
+		return true, HistoryFile + " had changed", nil
+	}
+	return false, "", nil
+}
+
+// sameFolders says whether the run folders are those the book knows, by name alone.
+func (b *Book) sameFolders(known map[string]bool) (bool, error) {
+	list, err := os.ReadDir(filepath.Join(b.dir, "runs"))
+	if errors.Is(err, fs.ErrNotExist) {
+		return len(known) == 0, nil
+	}
+	if err != nil {
+		return false, fmt.Errorf("list runs: %w", err)
+	}
+	n := 0
+	for _, e := range list {
+		if !e.IsDir() {
+			continue
+		}
+		if !known[e.Name()] {
+			return false, nil
+		}
+		n++
+	}
+	return n == len(known), nil
+}
+
+// HashFile returns the SHA-256 and size of a part's file.
+func HashFile(path string) (sum string, size int64, err error) {
+	f, err := os.Open(path)
+	if err != nil {
+		return "", 0, fmt.Errorf("hash part: %w", err)
+	}
+	defer f.Close()
+	h := sha256.New()
+	if size, err = io.Copy(h, f); err != nil {
+		return "", 0, fmt.Errorf("hash part %s: %w", path, err)
+	}
+	return hex.EncodeToString(h.Sum(nil)), size, nil
+}
+
+// CheckFiles says which files of a revision's parts are no longer what they were when it was added.
+func (r Revision) CheckFiles(dir string) []error {
+	var out []error
+	for _, p := range r.Parts {
+		if p.File == "" {
+			continue
+		}
+		path := p.File
+		if !filepath.IsAbs(path) {
+			path = filepath.Join(dir, path)
+		}
+		sum, _, err := HashFile(path)
+		switch {
+		case errors.Is(err, fs.ErrNotExist):
+			out = append(out, fmt.Errorf("revision %s, part %s: %s is not there any more", r.Name, p.Name, p.File))
+		case err != nil:
+			out = append(out, err)
+		case !strings.EqualFold(sum, p.SHA256):
+			out = append(out, fmt.Errorf("revision %s, part %s: %s has changed since the revision was added; add a new revision for it", r.Name, p.Name, p.File))
+		}
+	}
+	return out
+}

@@ -1,0 +1,41 @@
+package book
+
+// migrations bring a book from one version of its schema to the next, in order. The book holds
+// nothing of its own, so a version that cannot be reached is made anew instead.
+var migrations = []string{`
+CREATE TABLE revisions (
+	name TEXT PRIMARY KEY, parent TEXT NOT NULL, made TEXT NOT NULL, why TEXT NOT NULL, answers TEXT NOT NULL, place INTEGER NOT NULL
+);
+CREATE TABLE parts (
+	revision TEXT NOT NULL REFERENCES revisions(name) ON DELETE CASCADE, place INTEGER NOT NULL,
+	name TEXT NOT NULL, file TEXT NOT NULL, sha256 TEXT NOT NULL, bytes INTEGER NOT NULL, made_of TEXT NOT NULL,
+	PRIMARY KEY (revision, place)
+);
+CREATE INDEX parts_by_hash ON parts(sha256);
+CREATE TABLE services (
+	id INTEGER PRIMARY KEY, at TEXT NOT NULL, what TEXT NOT NULL, joint TEXT NOT NULL, part TEXT NOT NULL, answers TEXT NOT NULL
+);
+CREATE TABLE notes (
+	id INTEGER PRIMARY KEY, at TEXT NOT NULL, joint TEXT NOT NULL, cause TEXT NOT NULL, state TEXT NOT NULL, part TEXT NOT NULL, text TEXT NOT NULL
+);
+CREATE TABLE runs (
+	id TEXT PRIMARY KEY, number INTEGER NOT NULL, started TEXT NOT NULL, leg TEXT NOT NULL, revision TEXT NOT NULL, routine TEXT NOT NULL,
+	assembly TEXT NOT NULL, ended TEXT NOT NULL, whole INTEGER NOT NULL, samples INTEGER NOT NULL, lost INTEGER NOT NULL, judged INTEGER NOT NULL
+);
+CREATE INDEX runs_by_number ON runs(number);
+CREATE INDEX runs_by_revision ON runs(revision);
+CREATE TABLE measures (
+	run TEXT NOT NULL REFERENCES runs(id) ON DELETE CASCADE, joint TEXT NOT NULL, place INTEGER NOT NULL, name TEXT NOT NULL, path TEXT NOT NULL,
+	value REAL, unit TEXT NOT NULL, uncertainty REAL, status TEXT NOT NULL, lim REAL, verdict TEXT NOT NULL, method TEXT NOT NULL, reason TEXT NOT NULL,
+	PRIMARY KEY (run, joint, place)
+);
+CREATE INDEX measures_by_name ON measures(joint, name, path);
+CREATE TABLE findings (
+	run TEXT NOT NULL REFERENCES runs(id) ON DELETE CASCADE, joint TEXT NOT NULL, place INTEGER NOT NULL, cause TEXT NOT NULL, severity TEXT NOT NULL,
+	confidence REAL NOT NULL, part TEXT NOT NULL, evidence TEXT NOT NULL, could_also_be TEXT NOT NULL, next TEXT NOT NULL,
+	PRIMARY KEY (run, joint, place)
+);
+CREATE TABLE problems (
+	id INTEGER PRIMARY KEY, joint TEXT NOT NULL, cause TEXT NOT NULL, body TEXT NOT NULL, UNIQUE (joint, cause)
+);
+`}

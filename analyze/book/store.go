@@ -1,0 +1,155 @@
+package book
+
+import (
+	"context"
+	"database/sql"
+	"encoding/json"
+	"fmt"
+	"strconv"
+	"strings"
+	"time"
+
+	"limbgauge/analyze/health"
+)
+
+func insertRun(ctx context.Context, tx *sql.Tx, r Run, h health.Health) error {
+	if _, err := tx.ExecContext(ctx, "DELETE FROM runs WHERE id = ?", r.ID); err != nil {
+		return err
+	}
+	number, _ := strconv.Atoi(r.ID) // 0 for a name that is no number: it sorts first
+	_, err := tx.ExecContext(ctx, "INSERT INTO runs VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)", r.ID, number, when(r.Started), r.Leg,
+		r.Revision, r.Routine, r.Assembly, r.Ended, r.Whole, r.Samples, r.Lost, len(h.Joints) > 0)
+	if err != nil {
+		return err
+	}
+	im, err := tx.PrepareContext(ctx, "INSERT INTO measures VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)")
+	if err != nil {
+		return err
+	}
+	defer im.Close()
+	for _, j := range h.Joints {
+		for i, m := range j.Measures {
+			if _, err := im.ExecContext(ctx, r.ID, j.Joint, i, m.Name, m.Path, null(m.Value), m.Unit, null(m.Uncertainty),
+				m.Status, null(m.Limit), m.Verdict, m.Method, m.Reason); err != nil {
+				return err
+			}
+		}
+		for i, f := range j.Findings {
+			evidence, err := json.Marshal(f.Evidence)
+			if err != nil {
+				return err
+			}
+			also, err := json.Marshal(f.CouldAlsoBe)
+			if err != nil {
+				return err
+			}
+			if _, err := tx.ExecContext(ctx, "INSERT INTO findings VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)", r.ID, j.Joint, i, f.Cause,
+				f.Severity, f.Confidence, f.Part, string(evidence), string(also), f.Next); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+func insertRevision(ctx context.Context, tx *sql.Tx, r Revision, place int) error {
+	if _, err := tx.ExecContext(ctx, "INSERT INTO revisions VALUES (?, ?, ?, ?, ?, ?)", r.Name, r.Parent, when(r.Made), r.Why,
+		strings.Join(r.Answers, " "), place); err != nil {
+		return err
+	}
+	for i, p := range r.Parts {
+		if _, err := tx.ExecContext(ctx, "INSERT INTO parts VALUES (?, ?, ?, ?, ?, ?, ?)", r.Name, i, p.Name, p.File, p.SHA256, p.Bytes, p.MadeOf); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func insertService(ctx context.Context, tx *sql.Tx, s Service) error {
+	_, err := tx.ExecContext(ctx, "INSERT INTO services VALUES (?, ?, ?, ?, ?, ?)", s.ID, when(s.When), s.What, s.Joint, s.Part, strings.Join(s.Answers, " "))
+	return err
+}
+
+func insertNote(ctx context.Context, tx *sql.Tx, n Note) error {
+	_, err := tx.ExecContext(ctx, "INSERT INTO notes(at, joint, cause, state, part, text) VALUES (?, ?, ?, ?, ?, ?)", when(n.When), n.Joint, n.Cause, n.State, n.Part, n.Text)
+	return err
+}
+
+// querier is a database or a transaction.
+type querier interface {
+	QueryContext(ctx context.Context, query string, args ...any) (*sql.Rows, error)
+	QueryRowContext(ctx context.Context, query string, args ...any) *sql.Row
+}
+
+// rows runs a query and scans every row.
+func rows[T any](ctx context.Context, q querier, scan func(*sql.Rows) (T, error), query string, args ...any) ([]T, error) {
+	rs, err := q.QueryContext(ctx, query, args...)
+	if err != nil {
+		return nil, fmt.Errorf("read the book: %w", err)
+	}
+	defer rs.Close()
+	out := []T{}
+	for rs.Next() {
+		v, err := scan(rs)
+		if err != nil {
+			return nil, fmt.Errorf("read the book: %w", err)
+		}
+		out = append(out, v)
+	}
+	if err := rs.Err(); err != nil {
+		return nil, fmt.Errorf("read the book: %w", err)
+	}
+	return out, nil
+}
+
+func newestEvent(ctx context.Context, q querier) (time.Time, error) {
+	var s sql.NullString
+	err := q.QueryRowContext(ctx, `SELECT max(t) FROM (SELECT max(started) AS t FROM runs UNION ALL SELECT max(made) FROM revisions
+		UNION ALL SELECT max(at) FROM services UNION ALL SELECT max(at) FROM notes)`).Scan(&s)
+	if err != nil || !s.Valid {
+		return time.Time{}, err
+	}
+	return parseWhen(s.String)
+}
+
+// loadLife reads the problems as they stand.
+func loadLife(ctx context.Context, q querier) (Life, error) {
+	l := Life{parents: map[string]string{}}
+	var err error
+	if l.Problems, err = problems(ctx, q); err != nil {
+		return l, err
+	}
+	revs, err := revisions(ctx, q)
+	for _, r := range revs {
+		l.parents[r.Name] = r.Parent
+	}
+	return l, err
+}
+
+// replay follows the whole story anew from what the book holds.
+func replay(ctx context.Context, tx *sql.Tx) error {
+	var h History
+	var err error
+	if h.Revisions, err = revisions(ctx, tx); err != nil {
+		return err
+	}
+	if h.Services, err = services(ctx, tx); err != nil {
+		return err
+	}
+	if h.Notes, err = notes(ctx, tx); err != nil {
+		return err
+	}
+	events := h.events()
+	rs, err := runs(ctx, tx, "")
+	if err != nil {
+		return err
+	}
+	for _, r := range rs {
+		joints, err := judged(ctx, tx, r.ID)
+		if err != nil {
+			return err
+		}
+		events = append(events, eventOf(r, joints))
+	}
+	return saveProblems(ctx, tx, Replay(events).Problems)
+}
