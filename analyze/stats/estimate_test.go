@@ -63,6 +63,31 @@ func TestPrediction(t *testing.T) {
 	ref.Near(t, "s", l.S, .113389, 1e-6, from)
 	ref.Near(t, "at 1000", l.Predict(1000).Value, 25.1571, 1e-4, from)
 	ref.Near(t, "its interval", l.Predict(1000).Expanded(), .6589, 1e-4, "t(4) 2.776445")
+	c := l.CrossAt(25)
+	ref.Near(t, "crosses 25 N", c.X, 1010.58, .01, from)
+	ref.Near(t, "for a reading, from", c.Lo, 967.62, .01, "inverse prediction")
+	ref.Near(t, "for a reading, to", c.Hi, 1057.45, .01, "inverse prediction")
+	ref.Near(t, "for the line, from", c.MeanLo, 972.95, .01, "inverse of the line's band")
+	ref.Near(t, "for the line, to", c.MeanHi, 1052.12, .01, "inverse of the line's band")
+	ref.Near(t, "beyond", c.Beyond, 510.58/500, 1e-4, "1010.58 - 500 over 500")
+	flat, err := FitLine([]float64{0, 1, 2, 3}, []float64{1, 1.1, .9, 1.05})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if c := flat.CrossAt(0); c.Unseen == "" || !math.IsNaN(c.X) {
+		t.Errorf("no trend, but a crossing at %g", c.X)
+	}
+}
+
+// Clock of a device against the host's: five heartbeats.
+func TestClockLine(t *testing.T) {
+	l, err := FitLine([]float64{0, 100, 200, 300, 400}, []float64{10.0012, 110.0061, 210.0109, 310.0162, 410.0211})
+	if err != nil {
+		t.Fatal(err)
+	}
+	ref.Near(t, "rate", l.Slope.Value, 1.0000499, 1e-7, "least squares by hand")
+	ref.Near(t, "its u", l.Slope.U, 4.43e-7, 1e-9, "least squares by hand")
+	ref.Near(t, "offset", l.Intercept.Value, 10.00112, 1e-5, "least squares by hand")
 }
 
 func TestWelch(t *testing.T) {

@@ -3,6 +3,7 @@ package stats
 import (
 	"fmt"
 	"math"
+	"slices"
 )
 
 // Line is a straight line y = Intercept + Slope·x fitted by least squares.
@@ -14,6 +15,7 @@ type Line struct {
 	N                int
 	DF               float64
 	meanX, meanY, sx float64 // sx is √Σ(x-x̄)²
+	minX, maxX       float64
 }
 
 // FitLine fits a straight line. It needs two readings at different x; with exactly two there is a
@@ -27,6 +29,7 @@ func FitLine(x, y []float64) (Line, error) {
 		return Line{}, fmt.Errorf("line through %d readings: %w", n, ErrTooFew)
 	}
 	l := Line{N: n, DF: float64(n - 2), meanX: Mean(x), meanY: Mean(y)}
+	l.minX, l.maxX = slices.Min(x), slices.Max(x)
 	var sxx, sxy float64
 	for i := range x {
 		d := x[i] - l.meanX
@@ -67,4 +70,43 @@ func (l Line) Predict(x float64) Estimate {
 	e := l.At(x)
 	e.U = math.Hypot(e.U, l.S)
 	return e
+}
+
+// Crossing is where a line reaches a level.
+type Crossing struct {
+	X              float64
+	Lo, Hi         float64 // 95 %, for one new reading to reach the level
+	MeanLo, MeanHi float64 // 95 %, for the line itself to reach it
+	// Beyond is how far X lies outside the readings, as a share of their span: 0 inside; above 1 the
+	// claim reaches further than it was watched.
+	Beyond float64
+	Unseen string // why there is none
+}
+
+// CrossAt returns the x at which the line reaches level y, with the interval from inverting the band
+// of prediction and that of the line (Fieller; Draper and Smith, Applied Regression Analysis,
+// section 3.2). It is unseen when the slope's interval holds 0: then there is no trend to extend.
+func (l Line) CrossAt(y float64) Crossing {
+	c := Crossing{X: math.NaN(), Lo: math.NaN(), Hi: math.NaN(), MeanLo: math.NaN(), MeanHi: math.NaN(), Beyond: math.NaN()}
+	if !l.Slope.Excludes(0) {
+		c.Unseen = "the slope is not distinguishable from 0"
+		return c
+	}
+	b := l.Slope.Value
+	d := (y - l.meanY) / b
+	c.X = l.meanX + d
+	c.Beyond = math.Max(0, math.Max(l.minX-c.X, c.X-l.maxX)) / (l.maxX - l.minX)
+	// |y - ȳ - b·u| = t·s·√(v + u²/Sxx), u = x - x̄, is a quadratic in u.
+	t := T95(l.DF)
+	band := func(v float64) (lo, hi float64) {
+		ts := t * l.S
+		a := b*b - ts*ts/(l.sx*l.sx)
+		h := b * (y - l.meanY)
+		k := (y-l.meanY)*(y-l.meanY) - ts*ts*v
+		r := math.Sqrt(math.Max(0, h*h-a*k))
+		return l.meanX + (h-r)/a, l.meanX + (h+r)/a
+	}
+	c.Lo, c.Hi = band(1 + 1/float64(l.N))
+	c.MeanLo, c.MeanHi = band(1 / float64(l.N))
+	return c
 }
