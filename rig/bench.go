@@ -51,7 +51,7 @@ type Joint struct {
 	Servo   Servo   `json:"servo"`
 	Belt    *Belt   `json:"belt,omitempty"` // nil for a direct joint
 	Sensors Sensors `json:"sensors"`
-	Limits  Limits  `json:"limits,omitempty"`
+	Limits  Limits  `json:"limits"`
 }
 
 // Load is the hanging load of a joint, reduced to one point mass.

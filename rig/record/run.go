@@ -1,0 +1,174 @@
+package record
+
+import (
+	"errors"
+	"fmt"
+	"io/fs"
+	"path/filepath"
+	"slices"
+
+	"limbgauge/rig"
+)
+
+// Run is a recorded run with all samples that can be read.
+type Run struct {
+	Dir  string
+	Info Info
+	// Damage lists what could not be read of a journal that is not sealed yet. What a sealed run
+	// lost stands in Info.Notes.
+	Damage []*CorruptError
+	// Live says that the run is being recorded right now; more samples are to come.
+	Live    bool
+	batches []*rig.Batch
+}
+
+// Open reads a run from its folder: sealed, being recorded, or cut. Damage inside a journal is no
+// error, see Run.Damage. Of a run that is not closed Info counts what is there, and says Cut unless it is Live.
+func Open(dir string) (*Run, error) { return open(osDisk{}, dir) }
+
+func open(d disk, dir string) (*Run, error) {
+	info, err := readInfo(d, dir)
+	if err != nil {
+		return nil, err
+	}
+	r := &Run{Dir: dir, Info: info}
+	// While there is a journal it is the truth: a sealed file beside it is one that was not finished.
+	path := filepath.Join(dir, journalName)
+	j, err := readJournal(d, path, setupNames(info))
+	switch {
+	case err == nil:
+		adopt(&r.Info, j.Joints)
+		r.Info.State, r.batches, r.Damage = Recording, j.Batches, j.Damage
+		if r.Live = live(d, path); !r.Live {
+			r.Info.closeIfCut(j)
+		}
+	case errors.Is(err, fs.ErrNotExist):
+		if err := r.openSealed(d); err != nil {
+			return nil, err
+		}
+	default:
+		return nil, err
+	}
+	r.Info.count(r.batches)
+	return r, nil
+}
+
+func (r *Run) openSealed(d disk) error {
+	path := filepath.Join(r.Dir, sealedName)
+	data, err := d.ReadFile(path)
+	if errors.Is(err, fs.ErrNotExist) {
+		return noSamples(r.Dir)
+	}
+	if err != nil {
+		return fmt.Errorf("read run: %w", err)
+	}
+	s, err := decodeSealed(data, setupNames(r.Info))
+	if err != nil {
+		return fmt.Errorf("%s: %w", path, err)
+	}
+	adopt(&r.Info, s.names)
+	r.Info.State, r.batches = Sealed, s.batches
+	return nil
+}
+
+func noSamples(dir string) error {
+	return fmt.Errorf("%s: %w: neither %s nor %s is there", dir, ErrNoSamples, journalName, sealedName)
+}
+
+func live(d disk, path string) bool {
+	unlock, err := d.Lock(path)
+	if err == nil {
+		unlock()
+	}
+	return errors.Is(err, ErrInUse)
+}
+
+// Joints returns the names of the run's joints in the order of Batches.
+func (r *Run) Joints() []string { return setupNames(r.Info) }
+
+// Batches returns the samples, one batch per joint. They must not be modified.
+func (r *Run) Batches() []*rig.Batch { return r.batches }
+
+// Series returns one joint's samples in the units of the analysis.
+func (r *Run) Series(joint string) (*rig.Series, error) {
+	i := slices.Index(r.Joints(), joint)
+	if i < 0 {
+		return nil, fmt.Errorf("run %s has no joint %q; it has %q", r.Info.Run, joint, r.Joints())
+	}
+	s := rig.SeriesOf(joint, r.batches[i])
+	s.Losses, s.SampleHz = r.Info.Joints[i].Losses, r.Info.Stand.SampleHz
+	return s, nil
+}
+
+// Entry is one run of a list. Err says why a run could not be read; the other fields but ID and
+// Dir are then empty.
+type Entry struct {
+	ID   string
+	Dir  string
+	Info Info
+	Live bool
+	Err  error
+}
+
+// List returns the runs of a bench in the order of their numbers, without their samples. A run
+// that can not be read is an entry with its error. A bench without runs gives none.
+func List(benchDir string) ([]Entry, error) { return list(osDisk{}, benchDir) }
+
+func list(d disk, benchDir string) ([]Entry, error) {
+	ids, err := runIDs(d, benchDir)
+	if err != nil {
+		return nil, fmt.Errorf("list runs: %w", err)
+	}
+	out := make([]Entry, len(ids))
+	for i, id := range ids {
+		dir := filepath.Join(benchDir, runsName, id)
+		out[i] = Entry{ID: id, Dir: dir}
+		out[i].Info, out[i].Err = readInfo(d, dir)
+		if out[i].Err == nil && out[i].Info.State == Recording {
+			out[i].Live = live(d, filepath.Join(dir, journalName))
+		}
+	}
+	return out, nil
+}
+
+// RunDir returns the folder of a run.
+func RunDir(benchDir, id string) string { return filepath.Join(benchDir, runsName, id) }
+
+// runIDs returns the names of the run folders in the order of their numbers.
+func runIDs(d disk, benchDir string) ([]string, error) {
+	names, err := d.List(filepath.Join(benchDir, runsName))
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil, nil
+	}
+	if err != nil {
+		return nil, err
+	}
+	ids := slices.DeleteFunc(names, func(n string) bool { return number(n) == 0 })
+	slices.SortFunc(ids, func(a, b string) int { return number(a) - number(b) })
+	return ids, nil
+}
+
+// Check reads all of a run and returns everything that is wrong with it, nothing when it is whole.
+func Check(dir string) []error {
+	r, err := Open(dir)
+	if err != nil {
+		return []error{err}
+	}
+	var out []error
+	for _, c := range r.Damage {
+		out = append(out, c)
+	}
+	stated, err := readInfo(osDisk{}, dir)
+	if err != nil {
+		return append(out, err)
+	}
+	if stated.State == Sealed {
+		for i, j := range stated.Joints {
+			if got := r.Info.Joints[i]; got.Samples != j.Samples || got.FirstUS != j.FirstUS || got.LastUS != j.LastUS {
+				out = append(out, fmt.Errorf("%s: joint %q has %d samples from %d to %d us, but %s says %d from %d to %d us",
+					dir, j.Setup.Name, got.Samples, got.FirstUS, got.LastUS, infoName, j.Samples, j.FirstUS, j.LastUS))
+			}
+		}
+	}
+	return out
+}
