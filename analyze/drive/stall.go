@@ -54,7 +54,8 @@ type Stall struct {
 	ErrorDeg float64 // median of command less angle
 	CurrentA float64 // mean
 	Share    float64 // CurrentA over the expected stall current
-	// CutShort: the record ended before the full time had passed, so Seconds is at least.
+	// CutShort: the record ended before the full time had passed, so Seconds is at least. A start under
+	// nearly all the motor can lift looks the same at that moment, so it is a stall or such a start.
 	CutShort bool
 }
 

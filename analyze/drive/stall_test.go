@@ -95,6 +95,15 @@ func TestStallCutShort(t *testing.T) {
 	if sec, atLeast := StallSeconds(s); !atLeast || sec < .1 {
 		t.Errorf("%g s, at least %v", sec, atLeast)
 	}
+	// A kick of current at the start and little after it is no stall.
+	weak := in
+	weak.Current = append([]float64(nil), in.Current...)
+	for i := 12; i < len(weak.Current); i++ {
+		weak.Current[i] = .5
+	}
+	if s, err := FindStalls(weak, DefaultStallRule(oneRating, .27)); err != nil || len(s) != 0 {
+		t.Errorf("a kick of current: %+v, %v", s, err)
+	}
 	// The same current, but the joint is under way.
 	for i := range in.Angle {
 		in.Angle[i] = 100 * in.Time[i]

@@ -93,6 +93,16 @@ func TestNoTightSpot(t *testing.T) {
 	if found > 1 {
 		t.Errorf("%d tight spots in 40 joints without one", found)
 	}
+	// A bump of three robust standard deviations stays below the threshold of four.
+	low := 0
+	for seed := range uint64(10) {
+		rng := rand.New(rand.NewPCG(seed, 7))
+		spots, _ := TightSpots(profile(t, ramps(5, .002, .01, rng, bump(-22, .007, 6))), DefaultTightRule())
+		low += len(spots)
+	}
+	if low > 2 {
+		t.Errorf("%d of 10 bumps of three standard deviations were called tight spots", low)
+	}
 	rng := rand.New(rand.NewPCG(9, 9))
 	if spots, _ := TightSpots(profile(t, ramps(5, .002, .01, rng, oneWay)), DefaultTightRule()); len(spots) != 0 {
 		t.Errorf("%+v: a torque that only one direction feels is not friction", spots)

@@ -236,6 +236,9 @@ func TestWelchSatterthwaite(t *testing.T) {
 	ref.Near(t, "value", e.Value, 2, 1e-12, "3 - 1")
 	ref.Near(t, "u", e.U, .5, 1e-12, "√(0.3² + 0.4²)")
 	ref.Near(t, "df", e.DF, .0625/(.0081/4+.0256/9), 1e-9, "JCGM 100:2008, G.2b")
+	twice := Sum([]float64{-2, 1}, Estimate{Value: 3, U: .3, DF: 4}, Estimate{Value: 1, U: .8, DF: 9})
+	ref.Near(t, "value of -2a + b", twice.Value, -5, 1e-12, "-6 + 1")
+	ref.Near(t, "u of -2a + b", twice.U, 1, 1e-12, "√(0.6² + 0.8²)")
 }
 
 // Play and compliance from eight loads; the errors are orthogonal to all three columns, so the fit

@@ -53,6 +53,16 @@ func TestNoHunting(t *testing.T) {
 	if h := FindHunting(ring, DefaultHuntingRule(twelveBit)); h.Found {
 		t.Errorf("ringing: %+v", h)
 	}
+	// Any sine fits noise a little: what it explains must be more than that.
+	noisy := rests(20, 0, 5, rng)
+	for _, d := range noisy {
+		for i := range d.Angle {
+			d.Angle[i] += rng.NormFloat64()
+		}
+	}
+	if h := FindHunting(noisy, DefaultHuntingRule(twelveBit)); h.Hunting > 0 {
+		t.Errorf("noise of 1 deg: %+v", h)
+	}
 	// A last digit that toggles slowly is the reading, not the joint.
 	var toggle []Dwell
 	for _, d := range rests(20, 0, 5, rng) {
