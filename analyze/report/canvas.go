@@ -249,6 +249,6 @@ func (a anchored) Draw(c vg.Canvas, s string, sty text.Style, pt vg.Point) {
 	}
 	to.SetColor(sty.Color)
 	ext := a.Extents(sty.Font)
-	pt.Y += sty.Height(s)*vg.Length(sty.YAlign) - ext.Ascent
+	pt.Y += sty.Height(s)*vg.Length(sty.YAlign) - ext.Ascent + sty.Font.Size
 	to.write(s, pt, sty.Font.Size, anchor)
 }

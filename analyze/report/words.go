@@ -1,6 +1,7 @@
 package report
 
 import (
+	"strconv"
 	"strings"
 	"unicode"
 
@@ -147,4 +148,11 @@ func list(words []string, most int) string {
 		return strings.Join(words[:most], ", ") + " and " + plural(n-most, "more", "more")
 	}
 	return strings.Join(words[:n-1], ", ") + " and " + words[n-1]
+}
+
+func plural(n int, one, many string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return strconv.Itoa(n) + " " + many
 }

@@ -1,0 +1,271 @@
+package report
+
+import (
+	"math"
+	"slices"
+
+	"gonum.org/v1/plot"
+	"gonum.org/v1/plot/text"
+	"gonum.org/v1/plot/vg"
+	"gonum.org/v1/plot/vg/draw"
+
+	"limbgauge/analyze/health"
+)
+
+// HistorySVG draws a measure over runs, evenly spaced in the order given: values with their
+// uncertainty, bounds as triangles with a stem towards where the value may lie, what was not seen as a
+// question mark at the lower edge, the limit, and a labelled vertical where a revision or a service
+// begins. Values are joined only between boundaries, since only those runs are of one state.
+func HistorySVG(h History, size Size) ([]byte, error) {
+	size = size.orDefault()
+	p := newPlot("run", size)
+	y := noSpan()
+	for _, pt := range h.Points {
+		m := pt.Measure
+		u := known(m.Uncertainty)
+		y.add(m.Value - u)
+		y.add(m.Value + u)
+	}
+	empty := y.empty()
+	y.add(h.Limit)
+	y = y.padded(0.1)
+	p.X.Min, p.X.Max, p.Y.Min, p.Y.Max = -0.6, float64(max(len(h.Points), 1))-0.4, y.lo, y.hi
+	p.X.Tick.Marker = runTicks(h.Points, size.Width-70)
+	p.Y.Tick.Marker = ticks{int(size.Height / 45)}
+	p.Add(grid{y: true})
+	if drawable(h.Limit) {
+		p.Add(trace{x: []float64{p.X.Min, p.X.Max}, y: []float64{h.Limit, h.Limit}, look: roleOf(health.RoleLimit, 0)})
+	}
+	p.Add(course(h))
+	if empty {
+		p.Add(notice("never seen in these runs"))
+	}
+	c := newCanvas(size.Width, size.Height)
+	dc := draw.New(c)
+	head := header(dc, historyTitle(h)+axisUnit(h.Measure), historyKeys(h))
+	rows := labelRows(h.Marks, dc, p)
+	below := draw.Crop(dc, 0, 0, 0, -head-vg.Length(rows)*lineHeight)
+	p.Draw(below)
+	boundaries(h, dc, p.DataCanvas(below), p, rows)
+	return c.close(historyTitle(h)+" over runs", historyAlt(h)), nil
+}
+
+func known(u float64) float64 {
+	if drawable(u) && u > 0 {
+		return u
+	}
+	return 0
+}
+
+func historyTitle(h History) string {
+	t := measureTitle(h.Measure)
+	if h.Path != health.NoPath {
+		t += ", " + clean(string(h.Path))
+	}
+	return t
+}
+
+func axisUnit(measure string) string {
+	d, ok := health.DefinitionOf(measure)
+	if !ok || unit(d.Unit) == "" {
+		return ""
+	}
+	return " (" + d.Unit + ")"
+}
+
+// boundLook is how a value known from one side only is drawn.
+func boundLook(s health.Status) role {
+	r := roles[health.RoleValue]
+	r.shape = triangleUp
+	if s == health.BoundHigh {
+		r.shape = triangleDown
+	}
+	return r
+}
+
+func historyKeys(h History) []key {
+	has := map[health.Status]bool{}
+	for _, pt := range h.Points {
+		has[pt.Measure.Status] = true
+	}
+	var keys []key
+	if has[health.Measured] {
+		keys = append(keys, key{name: "value and its uncertainty", points: true, look: roles[health.RoleValue]})
+	}
+	if has[health.BoundLow] {
+		keys = append(keys, key{name: "at least", points: true, look: boundLook(health.BoundLow)})
+	}
+	if has[health.BoundHigh] {
+		keys = append(keys, key{name: "at most", points: true, look: boundLook(health.BoundHigh)})
+	}
+	if drawable(h.Limit) {
+		keys = append(keys, key{name: "limit " + plain(h.Limit), look: roles[health.RoleLimit]})
+	}
+	return keys
+}
+
+// runTicks names as many runs as fit side by side.
+func runTicks(pts []Point, width float64) fixed {
+	sty := letters(tickSize, inkText, text.XCenter, text.YTop)
+	widest := vg.Length(30)
+	labels := make([]string, len(pts))
+	for i, pt := range pts {
+		labels[i] = fit(sty, clean(pt.Run), 90)
+		widest = max(widest, sty.Width(labels[i])+10)
+	}
+	every := max(1, int(math.Ceil(float64(len(pts))*float64(widest)/width)))
+	var out fixed
+	for i := (len(pts) - 1) % every; i >= 0 && i < len(pts); i += every { // the last run is always named
+		out = append(out, plot.Tick{Value: float64(i), Label: labels[i]})
+	}
+	return out
+}
+
+// course draws the values of a History.
+type course History
+
+// Plot implements plot.Plotter.
+func (h course) Plot(c draw.Canvas, p *plot.Plot) {
+	fx, fy := p.Transforms(&c)
+	look := roles[health.RoleValue]
+	stem := draw.LineStyle{Color: look.ink, Width: 1.4}
+	thin := draw.LineStyle{Color: inkCommand, Width: 0.9}
+	cut := map[int]bool{}
+	for _, m := range h.Marks {
+		cut[m.Before] = true
+	}
+	size := vg.Length(markSize + 0.8)
+	var joined []vg.Point
+	flush := func() {
+		if len(joined) > 1 {
+			c.StrokeLines(thin, joined)
+		}
+		joined = nil
+	}
+	var marks vg.Path
+	for i, pt := range h.Points {
+		if cut[i] {
+			flush()
+		}
+		m, x := pt.Measure, fx(float64(i))
+		if m.Status == health.NotObservable || !drawable(m.Value) {
+			flush()
+			c.FillText(letters(tickSize, inkQuiet, text.XCenter, text.YBottom), vg.Point{X: x, Y: c.Min.Y + 3}, "?")
+			continue
+		}
+		at := vg.Point{X: x, Y: fy(m.Value)}
+		switch m.Status {
+		case health.BoundLow, health.BoundHigh:
+			flush()
+			b := boundLook(m.Status)
+			to := at.Y + 14
+			if m.Status == health.BoundHigh {
+				to = at.Y - 14
+			}
+			to = min(max(to, c.Min.Y), c.Max.Y)
+			c.StrokeLine2(stem, x, at.Y, x, to)
+			b.shape.at(&marks, vg.Point{X: x, Y: to}, size)
+			c.StrokeLine2(stem, x-4, at.Y, x+4, at.Y)
+		default:
+			joined = append(joined, at)
+			if u := known(m.Uncertainty); u > 0 {
+				lo, hi := fy(m.Value-u), fy(m.Value+u)
+				c.StrokeLines(stem, []vg.Point{{X: x, Y: lo}, {X: x, Y: hi}},
+					[]vg.Point{{X: x - 3, Y: lo}, {X: x + 3, Y: lo}}, []vg.Point{{X: x - 3, Y: hi}, {X: x + 3, Y: hi}})
+			}
+			look.shape.at(&marks, at, size)
+		}
+	}
+	flush()
+	c.SetColor(look.ink)
+	c.Fill(marks)
+}
+
+const mostRows = 3 // of boundary labels
+
+func boundaryLabel(m Mark) string {
+	sty := letters(tickSize, inkText, text.XLeft, text.YTop)
+	return fit(sty, clean(m.Label), 130)
+}
+
+// labelRows returns how many rows the labels of the boundaries need.
+func labelRows(marks []Mark, c draw.Canvas, p *plot.Plot) int {
+	rows := 0
+	place(marks, p.DataCanvas(c), p, func(_ Mark, _, _ vg.Length, row int) { rows = max(rows, row+1) })
+	return rows
+}
+
+// place finds for every boundary, from left to right, the first row where its label has room, and
+// hands over line and label position. Labels beyond the last row are left to the text beside.
+func place(marks []Mark, c draw.Canvas, p *plot.Plot, do func(m Mark, line, label vg.Length, row int)) {
+	fx, _ := p.Transforms(&c)
+	sty := letters(tickSize, inkText, text.XLeft, text.YTop)
+	var ends [mostRows]vg.Length
+	sorted := slices.Clone(marks)
+	slices.SortStableFunc(sorted, func(a, b Mark) int { return a.Before - b.Before })
+	for _, m := range sorted {
+		x := fx(min(max(float64(m.Before)-0.5, p.X.Min), p.X.Max))
+		wide := sty.Width(boundaryLabel(m))
+		from := max(min(x, c.Max.X-wide), c.Min.X)
+		row := 0
+		for row < mostRows && ends[row] > from {
+			row++
+		}
+		if row < mostRows {
+			ends[row] = from + wide + 8
+		} else {
+			row = -1
+		}
+		do(m, x, from, row)
+	}
+}
+
+func boundaries(h History, whole, data draw.Canvas, p *plot.Plot, rows int) {
+	sty := letters(tickSize, inkText, text.XLeft, text.YTop)
+	top := data.Max.Y + vg.Length(rows)*lineHeight
+	place(h.Marks, data, p, func(m Mark, x, label vg.Length, row int) {
+		line := draw.LineStyle{Color: inkModel, Width: 1.1}
+		if m.Service {
+			line.Dashes = []vg.Length{3, 3}
+		}
+		from := data.Max.Y
+		if row >= 0 {
+			from = top - vg.Length(row+1)*lineHeight
+			writeAt(whole, sty, label, from+lineHeight-2, boundaryLabel(m))
+		}
+		whole.StrokeLine2(line, x, data.Min.Y, x, from)
+	})
+}
+
+// historyAlt tells the course in words.
+func historyAlt(h History) string {
+	seen := 0
+	var lowest, highest, last health.Measure
+	for _, pt := range h.Points {
+		m := pt.Measure
+		if m.Status == health.NotObservable || !drawable(m.Value) {
+			continue
+		}
+		if seen == 0 || m.Value < lowest.Value {
+			lowest = m
+		}
+		if seen == 0 || m.Value > highest.Value {
+			highest = m
+		}
+		last = m
+		seen++
+	}
+	if seen == 0 {
+		return plural(len(h.Points), "run", "runs") + ", never seen."
+	}
+	s := "Seen in " + plural(seen, "run", "runs") + " of " + number(float64(len(h.Points)), 0) + ", from " + amount(lowest) + " to " + amount(highest) + "; last " + amount(last) + "."
+	if drawable(h.Limit) {
+		s += " The limit is " + plain(h.Limit) + "."
+	}
+	for _, m := range h.Marks {
+		if m.Before >= 0 && m.Before < len(h.Points) {
+			s += " Before run " + clean(h.Points[m.Before].Run) + ": " + clean(m.Label) + "."
+		}
+	}
+	return s
+}

@@ -1,0 +1,69 @@
+package report
+
+import (
+	"fmt"
+	"html/template"
+	"math"
+	"strings"
+
+	"limbgauge/analyze/health"
+)
+
+// split says which stretch of a joint loses how much of its motion, by the systematic deviation:
+// the range of the mean deviations over all stops and both directions. Ranges of two stretches
+// whose extremes lie at different stops add up to more than that of the whole; the text says so.
+type split struct {
+	Lead    string
+	Parts   []splitPart
+	Drawing template.HTML
+}
+
+type splitPart struct {
+	Class, Name, Value string
+	share              float64
+}
+
+// splitOf returns nil where the deviation of the whole joint was not measured.
+func splitOf(j health.Joint) *split {
+	total, ok := measured(j, health.Total)
+	if !ok || total.Value <= 0 {
+		return nil
+	}
+	s := &split{Lead: "From command to joint the mean deviation spans " + amount(total) + " over all stops and both directions."}
+	servo, okS := measured(j, health.Servo)
+	trans, okT := measured(j, health.Transmission)
+	if sum := servo.Value + trans.Value; okS && okT && sum > 0 {
+		s.Parts = []splitPart{
+			{"servo", "servo", amount(servo), servo.Value / sum},
+			{"transmission", "transmission", amount(trans), trans.Value / sum},
+		}
+		u := known(total.Uncertainty) + known(servo.Uncertainty) + known(trans.Uncertainty)
+		if sum-total.Value > max(u, 0.02*sum) {
+			s.Lead += " The stretches add up to more, as they are worst at different stops."
+		}
+	} else {
+		s.Lead += " Without a motor-side angle it is not known which stretch loses it."
+		s.Parts = []splitPart{{"unknown", "not told apart", amount(total), 1}}
+	}
+	s.Drawing = s.draw()
+	return s
+}
+
+func measured(j health.Joint, p health.Path) (health.Measure, bool) {
+	m, ok := j.Find("systematic_deviation", p)
+	return m, ok && m.Status == health.Measured && drawable(m.Value)
+}
+
+func (s *split) draw() template.HTML {
+	const w, h = 400.0, 18.0
+	var b strings.Builder
+	fmt.Fprintf(&b, `<svg class="split" viewBox="0 0 %g %g" preserveAspectRatio="none" aria-hidden="true" focusable="false">`, w, h)
+	x := 0.0
+	for _, p := range s.Parts {
+		d := p.share * w
+		fmt.Fprintf(&b, `<rect class="k-%s" x="%.1f" width="%.1f" height="%g"/>`, p.Class, x, math.Max(d-1.5, 0), h)
+		x += d
+	}
+	b.WriteString("</svg>")
+	return template.HTML(b.String())
+}

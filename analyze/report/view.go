@@ -1,0 +1,222 @@
+package report
+
+import (
+	"fmt"
+	"html/template"
+	"math"
+	"slices"
+
+	"limbgauge/analyze/health"
+)
+
+// The views are what page.html shows: finished texts and drawings, no figures left to format. Every
+// text from outside passes clean on its way in and is escaped by the template.
+
+type jointView struct {
+	ID, Name, Place string
+	Mark            mark
+	State           string // in a few words, for the overview
+	Summary         string // the same, where the first finding does not say it already
+	Findings        []findingView
+	Judged          []measureView
+	Others          []groupView
+	Split           *split
+	Drawings        []drawingView
+	Courses         []drawingView
+	Notes           []string
+}
+
+type findingView struct {
+	Mark                  mark
+	Title, Sureness, Part string
+	Evidence, Alike       []string
+	Next                  string
+}
+
+// groupView is one measure over its paths.
+type groupView struct {
+	Title string
+	Rows  []measureView
+}
+
+type measureView struct {
+	Title, Path, PathTitle string
+	Bound, Value, PM, Unit string
+	Unseen                 bool
+	Limit                  string
+	Mark                   mark
+	Gauge                  template.HTML
+	Method, Source, Remark string
+}
+
+type drawingView struct {
+	Title   string
+	SVG     template.HTML
+	Caption string
+	Failed  string
+}
+
+func jointViews(d *Document) []jointView {
+	out := make([]jointView, len(d.Health.Joints))
+	for i, j := range d.Health.Joints {
+		v := jointView{ID: fmt.Sprintf("joint-%d", i+1), Name: clean(j.Joint), Notes: cleanAll(j.Notes),
+			Place: fmt.Sprintf("joint %d of %d", i+1, len(d.Health.Joints)),
+			Split: splitOf(j)}
+		v.Judged, v.Others = tablesOf(j.Measures)
+		v.Mark, v.State = stateOf(j)
+		for _, f := range j.Findings {
+			v.Findings = append(v.Findings, findingOf(f))
+		}
+		if len(v.Findings) == 0 || v.Findings[0].Title != v.State {
+			v.Summary = v.State
+		}
+		for _, c := range j.Curves {
+			v.Drawings = append(v.Drawings, drawingOf(c))
+		}
+		for _, h := range d.History {
+			if h.Joint == j.Joint {
+				v.Courses = append(v.Courses, courseOf(h))
+			}
+		}
+		out[i] = v
+	}
+	return out
+}
+
+// stateOf sums one joint up in a mark and a few words.
+func stateOf(j health.Joint) (mark, string) {
+	rank := map[health.Severity]int{health.SeverityFault: 3, health.SeverityWarning: 2, health.SeverityHint: 1}
+	var worst *health.Finding
+	for i, f := range j.Findings {
+		if f.Cause != health.None && (worst == nil || rank[f.Severity] > rank[worst.Severity]) {
+			worst = &j.Findings[i]
+		}
+	}
+	v := j.Worst()
+	if worst != nil && (rank[worst.Severity] > 1 || v == health.Pass || v == health.NoVerdict) {
+		return severityMark(worst.Severity), CauseTitle(worst.Cause)
+	}
+	words := map[health.Verdict]string{health.Fail: "a limit is missed, no cause found",
+		health.Unproven: "no fault found, not all limits proven", health.Pass: "no fault found, all limits kept",
+		health.NoVerdict: "no fault found, no limit set"}
+	return verdictMark(v), words[v]
+}
+
+func findingOf(f health.Finding) findingView {
+	v := findingView{Mark: severityMark(f.Severity), Title: CauseTitle(f.Cause), Part: clean(f.Part),
+		Evidence: cleanAll(f.Evidence), Next: sentence(f.Next)}
+	if f.Confidence > 0 && f.Confidence <= 1 {
+		v.Sureness = number(math.Round(min(f.Confidence, 0.99)*100), 0) + " %"
+		if f.Confidence > 0.99 {
+			v.Sureness = "over " + v.Sureness
+		}
+	}
+	for _, a := range cleanAll(f.CouldAlsoBe) {
+		v.Alike = append(v.Alike, CauseTitle(health.Cause(a)))
+	}
+	return v
+}
+
+// tablesOf sorts measures into those judged against a limit, worst verdict first, and all others,
+// gathered by name. Within each the order is that of the definitions.
+func tablesOf(ms []health.Measure) (judged []measureView, others []groupView) {
+	order := map[string]int{}
+	for i, d := range health.Definitions() {
+		order[d.Name] = i + 1
+	}
+	rank := map[health.Verdict]int{health.Fail: 1, health.Unproven: 2, health.Pass: 3}
+	sorted := slices.Clone(ms)
+	slices.SortStableFunc(sorted, func(a, b health.Measure) int {
+		if r := rank[a.Verdict] - rank[b.Verdict]; r != 0 {
+			return r
+		}
+		return order[a.Name] - order[b.Name]
+	})
+	for _, m := range sorted {
+		v := measureOf(m)
+		switch {
+		case m.Verdict != health.NoVerdict:
+			judged = append(judged, v)
+		case len(others) > 0 && others[len(others)-1].Title == v.Title:
+			last := &others[len(others)-1]
+			last.Rows = append(last.Rows, v)
+		default:
+			others = append(others, groupView{v.Title, []measureView{v}})
+		}
+	}
+	return judged, others
+}
+
+func measureOf(m health.Measure) measureView {
+	d, ok := health.DefinitionOf(m.Name)
+	if !ok {
+		d = health.Definition{Decimals: 3}
+	}
+	v := measureView{Title: measureTitle(m.Name), Path: clean(string(m.Path)), PathTitle: pathTitles[m.Path],
+		Unit: clean(unit(m.Unit)), Mark: verdictMark(m.Verdict), Method: sentence(m.Method), Source: sentence(d.Source),
+		Remark: clean(m.Reason), Gauge: gauge(m)}
+	v.Bound = boundWord(m.Status)
+	v.Value, v.PM = Figure(m.Value, m.Uncertainty, d.Decimals)
+	if m.Status == health.NotObservable || v.Value == "–" {
+		v.Unseen, v.Remark = true, first(v.Remark, "no reason was given")
+	}
+	if drawable(m.Limit) {
+		side := "at most "
+		if d.More {
+			side = "at least "
+		}
+		v.Limit = side + plain(m.Limit)
+	}
+	return v
+}
+
+func boundWord(s health.Status) string {
+	switch s {
+	case health.BoundLow:
+		return "at least"
+	case health.BoundHigh:
+		return "at most"
+	}
+	return ""
+}
+
+// amount writes a measure's value in running text.
+func amount(m health.Measure) string {
+	v := measureOf(m)
+	if v.Unseen {
+		return "not seen"
+	}
+	s := v.Value
+	if v.Bound != "" {
+		s = v.Bound + " " + s
+	}
+	if v.PM != "" {
+		s += " ± " + v.PM
+	}
+	if v.Unit != "" {
+		s += " " + v.Unit
+	}
+	return s
+}
+
+func drawingOf(c health.Curve) drawingView {
+	v := drawingView{Title: first(clean(c.Title), clean(c.ID)), Caption: sentence(c.Alt)}
+	svg, err := SVG(c, plotSize)
+	if err != nil {
+		v.Failed = clean(err.Error())
+		return v
+	}
+	v.SVG = template.HTML(svg)
+	return v
+}
+
+func courseOf(h History) drawingView {
+	v := drawingView{Title: historyTitle(h) + " over runs", Caption: historyAlt(h)}
+	svg, err := HistorySVG(h, plotSize)
+	if err != nil {
+		v.Failed = clean(err.Error())
+		return v
+	}
+	v.SVG = template.HTML(svg)
+	return v
+}

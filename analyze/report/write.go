@@ -1,0 +1,109 @@
+package report
+
+import (
+	"bytes"
+	_ "embed"
+	"fmt"
+	"html/template"
+	"io"
+	"os"
+	"path/filepath"
+)
+
+//go:embed page.html
+var pageHTML string
+
+//go:embed page.css
+var pageCSS string
+
+//go:embed plot.css
+var plotCSS string
+
+// PlotCSS returns the tones of the plots in light and dark as a style sheet.
+func PlotCSS() string { return plotCSS }
+
+// page is what page.html is filled with.
+type page struct {
+	CSS           template.CSS
+	Title, Banner string
+	Head          headline
+	Joints        []jointView
+	Revision      *revisionView
+	RevisionName  string
+	Problems      []problemView
+	Compare       *compareView
+	Facts         []Fact
+	Conditions    []Fact
+	Calibration   []Fact
+	Losses        []lossView
+	Note          string
+	Cautions      []string
+	Sources       []sourceView
+}
+
+// HTML writes the report as one page. The page is made whole before anything is written, so an error
+// of the document leaves w untouched.
+func HTML(w io.Writer, d *Document) error {
+	t, err := template.New("page").Parse(pageHTML)
+	if err != nil {
+		return fmt.Errorf("parse the report's page: %w", err)
+	}
+	title := "Run " + first(clean(d.runID()), "without a number")
+	if leg := clean(d.leg()); leg != "" {
+		title = "Leg " + leg + ", " + lower(title)
+	}
+	p := page{CSS: template.CSS(plotCSS + pageCSS), Title: title, Banner: timeWords(d.Run.Started),
+		Head: headlineOf(d), Joints: jointViews(d), Revision: revisionOf(d.Revision), RevisionName: clean(d.revision()),
+		Problems: problemsOf(d.Problems), Compare: comparisonOf(d.Comparison), Facts: factsOf(d),
+		Conditions: cleanFacts(d.Run.Conditions), Calibration: cleanFacts(d.Run.Calibration), Losses: lossesOf(d.Run.Joints),
+		Note: clean(d.Run.Note), Cautions: Cautions(), Sources: sourcesOf(d.Health)}
+	var b bytes.Buffer
+	if err := t.Execute(&b, p); err != nil {
+		return fmt.Errorf("fill the report's page: %w", err)
+	}
+	if _, err := w.Write(b.Bytes()); err != nil {
+		return fmt.Errorf("write the report: %w", err)
+	}
+	return nil
+}
+
+// WriteFile writes the report to a file that is there whole or not at all: a temporary file in the
+// same folder, fsync, rename, fsync of the folder. A report that was there before stays until then.
+func WriteFile(path string, d *Document) (err error) {
+	dir := filepath.Dir(path)
+	f, err := os.CreateTemp(dir, "."+filepath.Base(path)+".*")
+	if err != nil {
+		return fmt.Errorf("make a temporary file for the report: %w", err)
+	}
+	defer func() {
+		if err != nil {
+			f.Close() // after a failed close this fails again, which says nothing new
+			os.Remove(f.Name())
+		}
+	}()
+	if err = HTML(f, d); err != nil {
+		return err
+	}
+	// CreateTemp makes files only the owner can read; a report is for others too.
+	if err = f.Chmod(0o644); err != nil {
+		return fmt.Errorf("set the rights of the report: %w", err)
+	}
+	if err = f.Sync(); err != nil {
+		return fmt.Errorf("bring the report to disk: %w", err)
+	}
+	if err = f.Close(); err != nil {
+		return fmt.Errorf("close the report: %w", err)
+	}
+	if err = os.Rename(f.Name(), path); err != nil {
+		return fmt.Errorf("put the report in place: %w", err)
+	}
+	folder, err := os.Open(dir)
+	if err != nil {
+		return fmt.Errorf("open the folder of the report: %w", err)
+	}
+	defer folder.Close()
+	if err := folder.Sync(); err != nil {
+		return fmt.Errorf("bring the folder of the report to disk: %w", err)
+	}
+	return nil
+}
