@@ -15,8 +15,7 @@ type deck struct {
 type channel struct {
 	player
 	pulses
-	live      bool
-	commanded int32 // mdeg, what the last pulse commands
+	live bool
 }
 
 // pulseEveryUS is how often a stand renews its pulses: a digital servo's 250 Hz.
@@ -44,9 +43,7 @@ func (d *deck) limp(i int) []gone {
 
 func (d *deck) pulse(i int) {
 	c := &d.channels[i]
-	us := c.width(c.player.command)
-	c.commanded = c.pulses.command(us)
-	d.w.Pulse(i, us)
+	d.w.Pulse(i, c.width(c.command))
 }
 
 // advance lets the world run to a time, renewing the pulses on their own grid.
@@ -69,7 +66,7 @@ func (d *deck) advance(toUS int64) {
 	}
 }
 
-// run ends the moves whose time has come.
+// run brings the commands to the present and ends the moves whose time has come.
 func (d *deck) run() {
 	for i := range d.channels {
 		for _, g := range d.channels[i].player.run(d.w.TimeUS()) {
@@ -103,9 +100,4 @@ const pulseStepUS = 0.5
 func (p pulses) width(command float64) float64 {
 	us := p.minUS + (command-p.minCmd)/(p.maxCmd-p.minCmd)*(p.maxUS-p.minUS)
 	return clamp(math.Round(us/pulseStepUS)*pulseStepUS, math.Min(p.minUS, p.maxUS), math.Max(p.minUS, p.maxUS))
-}
-
-// command returns what a pulse width commands.
-func (p pulses) command(us float64) int32 {
-	return int32(math.Round(p.minCmd + (us-p.minUS)/(p.maxUS-p.minUS)*(p.maxCmd-p.minCmd)))
 }

@@ -37,7 +37,15 @@ type plant struct {
 	mgl, viscous, invRatio float64
 	down                   float64
 	phiMin, phiMax         float64
+	stopMin, stopMax       float64
 }
+
+// The frame of the stand stops the joint a little beyond its range, so that a limp leg does not fall
+// out of it. The stop gives by a degree under about 2 N·m, and swallows most of a blow.
+const (
+	stopBeyondDeg = 1.5
+	stopK, stopC  = 120.0, 0.4 // N·m/rad, N·m·s/rad
+)
 
 // hornInertia is that of horn, pulley and last gear, kg·m². It is small against the load's, and as
 // large as the integration's step allows.
@@ -58,6 +66,10 @@ func newPlant(t Truth) *plant {
 	p.iPhi, p.iH, p.iLoad = 1/s.InertiaKgM2, 1/hornInertia, 1/t.Load.InertiaKgM2
 	p.mgl, p.viscous, p.down = t.Load.MassKg*gravity*t.Load.LeverM, t.Bearing.ViscousNmSPerRad, t.Load.DownDeg*rad
 	p.phiMin, p.phiMax = -s.TravelDeg/2*rad, s.TravelDeg/2*rad
+	p.stopMin, p.stopMax = math.Inf(-1), math.Inf(1)
+	if r := t.Load.RangeDeg; r[1] > r[0] {
+		p.stopMin, p.stopMax = (r[0]-stopBeyondDeg)*rad, (r[1]+stopBeyondDeg)*rad
+	}
 	p.gears = newBristle(s.InertiaKgM2)
 	p.gears.set(s.GearFrictionNm)
 	p.bearing = newBristle(t.Load.InertiaKgM2)
@@ -67,7 +79,7 @@ func newPlant(t Truth) *plant {
 	p.sense = newSensing(t)
 	p.shunt, p.supplyA = s.IdleA, s.IdleA
 
-	p.h = clamp((p.down-p.slips.offset)/p.invRatio, p.phiMin, p.phiMax)
+	p.h = clamp((clamp(p.down, p.stopMin, p.stopMax)-p.slips.offset)/p.invRatio, p.phiMin, p.phiMax)
 	p.phi = p.h
 	p.theta = p.h*p.invRatio + p.slips.offset
 	p.slow(-1)
@@ -108,6 +120,12 @@ func (p *plant) step(volts float64) float64 {
 
 	x := p.theta - p.theta0 // small: the sine by its series about theta0
 	load := -p.mgl * (p.sin0*(1-x*x/2) + p.cos0*x)
+
+	if p.theta > p.stopMax {
+		load += contact(-stopK*(p.theta-p.stopMax), -stopC*p.w)
+	} else if p.theta < p.stopMin {
+		load += contact(-stopK*(p.theta-p.stopMin), -stopC*p.w)
+	}
 
 	p.wPhi += dt * p.iPhi * (drive - mesh - p.gears.force(p.wPhi))
 	p.wH += dt * p.iH * (mesh - m*p.invRatio)
@@ -175,6 +193,11 @@ func (p *plant) energy() float64 {
 	e += p.mgl * (1 - math.Cos(p.theta-p.down))
 	if d := math.Abs(p.phi-p.h) - p.halfPlay; d > 0 {
 		e += p.kMesh * d * d / 2
+	}
+	for _, d := range []float64{p.theta - p.stopMax, p.stopMin - p.theta} {
+		if d > 0 {
+			e += stopK * d * d / 2
+		}
 	}
 	e += p.trans.energy(p.h*p.invRatio + p.slips.offset - p.creep.sum - p.theta)
 	return e + p.gears.energy() + p.bearing.energy()

@@ -29,9 +29,9 @@ func Play(w *World, joints []rig.Joint, routines []rig.Routine, sampleHz float64
 			d.play(i, j, routines[i])
 		}
 	}
-	start := w.TimeUS()
-	for n := 0; ; n++ {
-		d.advance(start + int64(math.Round(float64(n)*1e6/sampleHz)))
+	tick := newSampleClock(w.plants[0].truth.Seed)
+	for tick.start(w.TimeUS(), sampleHz); ; tick.step() {
+		d.advance(tick.next)
 		busy := false
 		for i := range d.channels {
 			out[i].Append(d.row(i))
@@ -47,7 +47,7 @@ func Play(w *World, joints []rig.Joint, routines []rig.Routine, sampleHz float64
 func (d *deck) play(i int, j rig.Joint, r rig.Routine) {
 	c := &d.channels[i]
 	c.pulses = pulsesOf(j, d.w.plants[i].truth)
-	d.arm(i, startCommand(d.w.Read(i), j.RangeDeg))
+	d.arm(i, startCommand(d.w.Read(i), j.RangeDeg[0]*1000, j.RangeDeg[1]*1000))
 	for k, m := range r.Moves {
 		c.add(moveOf(m, uint16(k+1)), d.w.TimeUS())
 	}
@@ -57,7 +57,7 @@ func (d *deck) play(i int, j rig.Joint, r rig.Routine) {
 func (d *deck) row(i int) rig.Row {
 	r, c := d.w.Read(i), &d.channels[i]
 	kind, segment := c.mark()
-	row := rig.Row{TimeUS: d.w.TimeUS(), Move: rig.MoveKind(kind), Segment: segment, Command: c.commanded, Angle: r.Angle,
+	row := rig.Row{TimeUS: d.w.TimeUS(), Move: rig.MoveKind(kind), Segment: segment, Command: int32(math.Round(c.command)), Angle: r.Angle,
 		Motor: rig.Missing, Current: r.Current, Supply: r.Supply, Torque: rig.Missing, Temp: rig.Missing}
 	if !r.HasAngle {
 		row.Angle = rig.Missing
@@ -82,9 +82,8 @@ func pulsesOf(j rig.Joint, t Truth) pulses {
 	return pulses{minUS: float64(t.Servo.PulseUS[0]), maxUS: float64(t.Servo.PulseUS[1]), minCmd: -half, maxCmd: half}
 }
 
-// startCommand returns the command that holds the joint where its sensor shows it, mdeg.
-func startCommand(r Reading, rangeDeg [2]float64) float64 {
-	lo, hi := rangeDeg[0]*1000, rangeDeg[1]*1000
+// startCommand returns the command that holds a joint where its sensor shows it, within a range; mdeg.
+func startCommand(r Reading, lo, hi float64) float64 {
 	if !r.HasAngle {
 		return (lo + hi) / 2
 	}
