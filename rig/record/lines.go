@@ -133,8 +133,9 @@ func decodeLine(d *lineprotocol.Decoder, into *joints, cols []column, row []int3
 		case "joint":
 			batch = into.batch(value)
 		case "move":
-			if kind, err = rig.ParseMoveKind(string(value)); err != nil {
-				return 0, err
+			var ok bool
+			if kind, ok = moveKind(value); !ok {
+				return 0, fmt.Errorf("unknown move %q", value)
 			}
 		default:
 			return 0, fmt.Errorf("unknown tag %q", key)
