@@ -208,3 +208,34 @@ func short(m Motion) Motion {
 	m.Angle = a
 	return m
 }
+
+// Friction that differs between the directions: 0.06 rising, 0.04 falling. The mean is Coulomb's, half
+// the difference the skew; an offset of the load would be the same column.
+func TestDirectionSkew(t *testing.T) {
+	m := Motion{Thin: 1}
+	for i := range 400 {
+		ph := 2 * math.Pi * float64(i) / 200
+		v := 2 * math.Cos(ph)
+		f := .06
+		if v < 0 {
+			f = .04
+		}
+		if math.Abs(v) < .1 {
+			f = 7 // what a sample at rest shows is no friction of motion
+		}
+		m.Angle = append(m.Angle, .9*math.Sin(ph))
+		m.Speed = append(m.Speed, v)
+		m.Acc = append(m.Acc, 0)
+		m.Torque = append(m.Torque, .27*math.Sin(m.Angle[i])+f*sgn(v)+.004*v+.002*math.Abs(v))
+	}
+	p, err := FitModel(m, Model{Terms: []Term{GravitySin, Coulomb, CoulombSkew, Viscous, ViscousSkew}, StillBelow: .1})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for term, want := range map[Term]float64{GravitySin: .27, Coulomb: .05, CoulombSkew: .01, Viscous: .004, ViscousSkew: .002} {
+		ref.Near(t, string(term), p.Of[term].Value, want, 1e-9, "as made")
+	}
+	if _, err := FitModel(m, Model{Terms: []Term{Offset, CoulombSkew}}); !errors.Is(err, stats.ErrSingular) {
+		t.Errorf("offset and skew together: %v, want a refusal", err)
+	}
+}

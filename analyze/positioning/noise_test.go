@@ -171,3 +171,41 @@ func TestPooledPose(t *testing.T) {
 		t.Errorf("worst %g, pooled %g", p.Worst.Value, p.Pooled.Value)
 	}
 }
+
+func TestStairRemarks(t *testing.T) {
+	for travel, want := range map[float64]int{60: 3, 90: 3, 120: 5, 180: 5, 300: 8} {
+		if got := TargetsAsked(travel); got != want {
+			t.Errorf("%g deg: %d targets, want %d", travel, got, want)
+		}
+	}
+	rng := rand.New(rand.NewPCG(14, 14))
+	whole, err := Evaluate(noisy(rng, 5, 5, .5, 0, .01, 0), Options{Replicas: 10})
+	if err != nil || len(whole.Remarks) != 0 {
+		t.Errorf("five targets over 120 deg in five cycles: %v, %v", whole.Remarks, err)
+	}
+	poor, err := Evaluate(noisy(rng, 4, 4, .5, 0, .01, 0)[1:], Options{Replicas: 10})
+	if err != nil || len(poor.Remarks) != 3 {
+		t.Errorf("four targets, four cycles, one stop missing: %q, %v", poor.Remarks, err)
+	}
+}
+
+func TestOvershot(t *testing.T) {
+	const q = .1
+	in := []float64{9, 9.5, 9.9, 10.1, 10.3, 10.35, 10.1, 10, 10}
+	for _, row := range []struct {
+		name  string
+		angle []float64
+		dir   int
+		want  bool
+	}{
+		{"beyond from below", in, 1, true},
+		{"beyond from above", []float64{11, 10.3, 9.8, 9.6, 9.7, 10, 10}, -1, true},
+		{"straight in from above", []float64{11, 10.5, 10.2, 10, 10, 10}, -1, false},
+		{"one wild reading", []float64{9, 9.9, 11, 10, 10, 10}, 1, false},
+		{"within two quanta", []float64{9, 9.9, 10.1, 10.2, 10.15, 10, 10}, 1, false},
+	} {
+		if got := Overshot(row.angle, row.dir, 10, q); got != row.want {
+			t.Errorf("%s: %v", row.name, got)
+		}
+	}
+}

@@ -47,6 +47,8 @@ type Target struct {
 type Result struct {
 	Targets []Target // rising
 	Cycles  int
+	// Remarks says where the stair falls short of the standard, in whole sentences.
+	Remarks []string
 
 	Reversal     stats.Boot // B = max |B_i|; biased upward by noise, read it with Bias
 	MeanReversal stats.Boot // B̄ = Σ B_i/m, signed
@@ -95,7 +97,7 @@ func Evaluate(stops []Stop, o Options) (Result, error) {
 	for i := range all {
 		all[i] = i
 	}
-	r := Result{Targets: t.evaluate(all, o), Cycles: len(t.cycles)}
+	r := Result{Targets: t.evaluate(all, o), Cycles: len(t.cycles), Remarks: t.remarks()}
 	b := stats.CycleBootstrap(len(t.cycles), o.Replicas, nFigures, o.Seed, func(pick []int, out []float64) {
 		if ts := t.evaluate(pick, o); len(ts) == len(t.targets) {
 			figures(ts, out)

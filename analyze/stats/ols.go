@@ -15,6 +15,10 @@ var ErrSingular = errors.New("columns are linearly dependent")
 // ErrTooFew says that there are fewer readings than a fit needs.
 var ErrTooFew = errors.New("too few readings")
 
+// condSingular is the condition number from which columns count as dependent: beyond it rounding of
+// the columns themselves decides the answer. The worst reference set (Filip) has 5e9.
+const condSingular = 1e13
+
 // Fit is a linear least squares fit y = Σ Coef_j·column_j.
 type Fit struct {
 	Coef  []float64
@@ -73,7 +77,7 @@ func WLS(columns [][]float64, y, w []float64) (Fit, error) {
 	var qr mat.QR
 	qr.Factorize(a)
 	cond := unitCond(a)
-	if !(cond < 1e15) {
+	if !(cond < condSingular) {
 		return Fit{}, fmt.Errorf("condition number %.3g: %w", cond, ErrSingular)
 	}
 	x := refine(&qr, a, b)

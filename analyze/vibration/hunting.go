@@ -99,62 +99,73 @@ func half(d Dwell, which int) Dwell {
 // bestSine returns frequency and amplitude of the sine that explains most, and the share of the sum
 // of squares (after a parabola) that it explains.
 func bestSine(d Dwell, low, high float64) (hz, amp, share float64) {
-	basis, rest := parabola(d)
-	span := d.Time[len(d.Time)-1] - d.Time[0]
-	step := 0.1 / span // a tenth of the width of a spectral line
-	for f := low; f <= high; f += step {
-		if a, s := sine(d, basis, rest, f); s > share {
-			hz, amp, share = f, a, s
+	f := newSineFit(d)
+	line := 1 / (d.Time[len(d.Time)-1] - d.Time[0]) // width of a spectral line
+	scan := func(from, to, step float64) {
+		for x := from; x <= to; x += step {
+			if a, s := f.at(x); s > share {
+				hz, amp, share = x, a, s
+			}
 		}
 	}
+	scan(low, high, 0.3*line)
+	scan(math.Max(low, hz-0.3*line), math.Min(high, hz+0.3*line), 0.03*line)
 	return hz, amp, share
 }
 
 func sineAt(d Dwell, hz float64) float64 {
-	basis, rest := parabola(d)
-	a, _ := sine(d, basis, rest, hz)
+	a, _ := newSineFit(d).at(hz)
 	return a
 }
 
-// parabola returns three orthonormal columns that span the parabolas over the dwell, and what they
-// leave of the angle.
-func parabola(d Dwell) (basis [][]float64, rest []float64) {
+// sineFit fits single sines beside a parabola to one dwell.
+type sineFit struct {
+	time  []float64
+	basis [3][]float64 // orthonormal columns that span the parabolas
+	rest  []float64    // what they leave of the angle
+	total float64      // sum of squares of rest
+	s, c  []float64    // scratch
+}
+
+func newSineFit(d Dwell) *sineFit {
 	n := len(d.Time)
+	f := &sineFit{time: d.Time, s: make([]float64, n), c: make([]float64, n)}
 	mid, span := (d.Time[0]+d.Time[n-1])/2, d.Time[n-1]-d.Time[0]
-	for k := range 3 {
+	for k := range f.basis {
 		col := make([]float64, n)
 		for i, t := range d.Time {
 			col[i] = math.Pow((t-mid)/span, float64(k))
 		}
-		col = without(col, basis)
+		takeOff(col, f.basis[:k])
 		floats.Scale(1/floats.Norm(col, 2), col)
-		basis = append(basis, col)
+		f.basis[k] = col
 	}
-	return basis, without(d.Angle, basis)
+	f.rest = append([]float64(nil), d.Angle...)
+	takeOff(f.rest, f.basis[:])
+	f.total = floats.Dot(f.rest, f.rest)
+	return f
 }
 
-// without returns x less its part along the orthonormal columns.
-func without(x []float64, basis [][]float64) []float64 {
-	out := append([]float64(nil), x...)
+// takeOff takes from x its part along the orthonormal columns.
+func takeOff(x []float64, basis [][]float64) {
 	for _, b := range basis {
-		floats.AddScaled(out, -floats.Dot(out, b), b)
+		floats.AddScaled(x, -floats.Dot(x, b), b)
 	}
-	return out
 }
 
-// sine fits one sine of a frequency to the rest and returns its amplitude and the share it explains.
-func sine(d Dwell, basis [][]float64, rest []float64, hz float64) (amp, share float64) {
-	s, c := make([]float64, len(rest)), make([]float64, len(rest))
-	for i, t := range d.Time {
-		s[i], c[i] = math.Sincos(2 * math.Pi * hz * (t - d.Time[0]))
+// at fits a sine of one frequency and returns its amplitude and the share it explains.
+func (f *sineFit) at(hz float64) (amp, share float64) {
+	for i, t := range f.time {
+		f.s[i], f.c[i] = math.Sincos(2 * math.Pi * hz * (t - f.time[0]))
 	}
-	s, c = without(s, basis), without(c, basis)
-	ss, cc, sc := floats.Dot(s, s), floats.Dot(c, c), floats.Dot(s, c)
-	ys, yc, yy := floats.Dot(rest, s), floats.Dot(rest, c), floats.Dot(rest, rest)
+	takeOff(f.s, f.basis[:])
+	takeOff(f.c, f.basis[:])
+	ss, cc, sc := floats.Dot(f.s, f.s), floats.Dot(f.c, f.c), floats.Dot(f.s, f.c)
+	ys, yc := floats.Dot(f.rest, f.s), floats.Dot(f.rest, f.c)
 	det := ss*cc - sc*sc
-	if yy == 0 || det <= 1e-12*ss*cc {
+	if f.total == 0 || det <= 1e-12*ss*cc {
 		return 0, 0
 	}
 	a, b := (ys*cc-yc*sc)/det, (yc*ss-ys*sc)/det
-	return math.Hypot(a, b), (a*ys + b*yc) / yy
+	return math.Hypot(a, b), (a*ys + b*yc) / f.total
 }
