@@ -48,8 +48,9 @@ func Run(s *rig.Series, j rig.Joint) (health.Joint, error) {
 		out.Measures = append(out.Measures, ms...)
 		e.KneeHidden = hidden
 	}
-	d := c.calibrateMoving(c.drivenOf())
-	points := c.rubbing(d)
+	raw := c.stretches()
+	d := c.drivenOf(raw)
+	points := c.rubbing(d, raw)
 	ms, rub := c.frictionMeasures(d, points, fits[health.Transmission])
 	out.Measures = append(out.Measures, ms...)
 	out.Measures = append(out.Measures, c.tightMeasures(d, points)...)

@@ -34,10 +34,10 @@ func ratings(sv rig.Servo) []drive.Rating {
 	return out
 }
 
-// drivenOf finds the law that ties supply current to torque, from the stops under the known load
-// or from bench.toml.
-func (c *subject) drivenOf() driven {
-	d := driven{rated: ratings(c.j.Servo), law: drive.Law(c.j.Servo.CurrentLaw), idleA: c.j.Servo.IdleA}
+// drivenOf finds the law that ties supply current to torque, and its scale: from bench.toml, from
+// the ramps that raise the known load, and from the standing currents under it.
+func (c *subject) drivenOf(raw []rubPoint) driven {
+	d := driven{rated: ratings(c.j.Servo), law: drive.Law(c.j.Servo.CurrentLaw), idleA: c.j.Servo.IdleA, from: "bench.toml states it"}
 	if c.s.Current == nil {
 		d.why = "no current is logged"
 		return d
@@ -50,15 +50,19 @@ func (c *subject) drivenOf() driven {
 	d.stand = drive.FindLaw(torque, amps)
 	rated, err := drive.At(d.rated, d.idleA, c.restVolts())
 	known := err == nil && rated.StallA > d.idleA
-	d.from = "bench.toml states it"
+	moving := map[drive.Law]scaleFit{}
+	for _, law := range []drive.Law{drive.LawMotor, drive.LawDuty} {
+		moving[law] = c.movingScale(driven{rated: d.rated, law: law, idleA: d.idleA}, raw)
+	}
 	if d.law == drive.LawUnknown {
-		d.law, d.from = lawOf(d.stand, rated, known), "found from the standing currents under the known load and the rated lines"
+		d.law, d.from = lawOf(d.stand, moving, rated, known), "found from the currents under the known load and the rated lines"
 	}
 	fit := d.stand.Linear
 	perNm := (rated.StallA - d.idleA) / rated.StallNm
 	if d.law == drive.LawDuty {
 		fit, perNm = d.stand.Square, perNm/rated.StallNm
 	}
+	m := moving[d.law]
 	switch {
 	case d.law == drive.LawUnknown:
 		d.why = "the law between supply current and torque is not known"
@@ -66,15 +70,79 @@ func (c *subject) drivenOf() driven {
 			d.why += ": " + d.stand.Reason
 		}
 		d.why += "; state servo.current_law or sweep under more load"
+	case m.ok:
+		d.slope, d.idleA, d.slopeRel = m.slope, m.idleA, m.rel
 	case fit.Seen() && fit.Value > 0 && d.stand.Residual < fitGood*span(amps):
 		d.slope, d.slopeRel, d.idleA = fit.Value, fit.U/fit.Value, d.idleOf(fit, torque, amps)
 	case known:
 		d.slope, d.slopeRel = perNm, ratedU
-		d.from += "; scale from the rated lines, since friction scatters the standing currents"
+		d.from += "; scale from the rated lines, since friction scatters the currents"
 	default:
-		d.why = "no rated line of the servo is given and the standing currents scatter too much"
+		d.why = "no rated line of the servo is given and the currents scatter too much"
 	}
 	return d
+}
+
+// scaleFit is a law's scale as the raising ramps show it.
+type scaleFit struct {
+	ok       bool // believed
+	tried    bool // there were points enough
+	slope    float64
+	idleA    float64
+	rel      float64 // relative standard uncertainty of the slope
+	rss      float64
+	n        int
+	friction float64 // N·m at the motor
+}
+
+// movingScale fits a law's scale to the ramps that raise the load. There friction is steady and its
+// sign is sure, so current against load is a line (or the law's curve) whose slope is the scale and
+// whose foot is friction; standing currents, which friction may hold either way, show less.
+func (c *subject) movingScale(d driven, raw []rubPoint) scaleFit {
+	var load, amps, speed []float64
+	for _, p := range raw {
+		if p.raising {
+			load, amps, speed = append(load, p.load/c.j.Ratio()), append(amps, p.amps), append(speed, p.rate*c.j.Ratio())
+		}
+	}
+	if len(load) < 10 || span(load) < 0.4*slices.Max(load) || d.idleA == 0 {
+		return scaleFit{}
+	}
+	volts := c.restVolts()
+	// For a given friction the scale is a straight line through the idle current.
+	fit := func(f float64) (slope, rss float64) {
+		var sxx, sxy float64
+		x := make([]float64, len(load))
+		for i := range load {
+			x[i] = d.drive(load[i]+f, speed[i], volts)
+			sxx += x[i] * x[i]
+			sxy += x[i] * (amps[i] - d.idleA)
+		}
+		slope = sxy / sxx
+		for i := range load {
+			r := amps[i] - d.idleA - slope*x[i]
+			rss += r * r
+		}
+		return slope, rss
+	}
+	lo, hi := 0.0, 3*slices.Max(load)
+	for range 60 { // golden section; rss has one valley in f
+		a, b := lo+0.382*(hi-lo), lo+0.618*(hi-lo)
+		_, ra := fit(a)
+		_, rb := fit(b)
+		if ra < rb {
+			hi = b
+		} else {
+			lo = a
+		}
+	}
+	s := scaleFit{tried: true, idleA: d.idleA, n: len(load), friction: (lo + hi) / 2}
+	s.slope, s.rss = fit(s.friction)
+	scatter := math.Sqrt(s.rss/float64(s.n)) / span(amps)
+	s.ok = s.slope > 0 && scatter < fitGood
+	// Slope and foot lean on each other; what matters is how the residual scatter tilts the line.
+	s.rel = math.Max(0.01, scatter)
+	return s
 }
 
 const (
@@ -108,22 +176,33 @@ func (c *subject) standing() (torque, amps []float64) {
 	return torque, amps
 }
 
-// lawOf weighs how well each law fits the standing currents against how near its scale comes to
-// the rated lines: friction bends a straight line into something like a square, but moves its scale
-// far away from the data sheet.
-func lawOf(f drive.LawFit, rated drive.Motor, known bool) drive.Law {
-	if !known || !f.Linear.Seen() || !f.Square.Seen() || f.Linear.Value <= 0 || f.Square.Value <= 0 {
-		return f.Law
-	}
+// lawOf weighs how well each law fits the currents against how near its scale comes to the rated
+// lines: friction bends a straight line into something like a square, but moves its scale far away
+// from the data sheet. The raising ramps speak before the standing currents.
+func lawOf(stand drive.LawFit, moving map[drive.Law]scaleFit, rated drive.Motor, known bool) drive.Law {
 	const (
 		spread = 0.35 // standard deviation of ln(scale/rated): data sheets are off by a third at worst
 		most   = 20.0 // a fit alone never says more than this in log-odds
 		least  = 3.0
 	)
-	perNm := (rated.StallA - rated.IdleA) / rated.StallNm
-	miss := func(slope, want float64) float64 { x := math.Log(slope/want) / spread; return x * x / 2 }
-	odds := math.Max(-most, math.Min(most, f.BICGap/2))
-	odds += miss(f.Square.Value, perNm/rated.StallNm) - miss(f.Linear.Value, perNm)
+	lin, sq, odds := stand.Linear.Value, stand.Square.Value, stand.BICGap/2
+	if m, q := moving[drive.LawMotor], moving[drive.LawDuty]; m.tried && q.tried {
+		// Neighbouring stretches share their vibration; a third of them count.
+		lin, sq, odds = m.slope, q.slope, float64(m.n)/3*math.Log(q.rss/m.rss)/2
+	}
+	if !known {
+		if math.IsNaN(odds) {
+			return stand.Law
+		}
+	} else if !(lin > 0) || !(sq > 0) {
+		return stand.Law
+	}
+	odds = math.Max(-most, math.Min(most, odds))
+	if known {
+		perNm := (rated.StallA - rated.IdleA) / rated.StallNm
+		miss := func(slope, want float64) float64 { x := math.Log(slope/want) / spread; return x * x / 2 }
+		odds += miss(sq, perNm/rated.StallNm) - miss(lin, perNm)
+	}
 	switch {
 	case odds > least:
 		return drive.LawMotor
@@ -151,6 +230,18 @@ func span(x []float64) float64 {
 		return 0
 	}
 	return slices.Max(x) - slices.Min(x)
+}
+
+// drive returns what the law's slope multiplies: torque for LawMotor, τ² + n·T_s·τ for LawDuty.
+func (d driven) drive(torque, degPerS, volts float64) float64 {
+	if d.law == drive.LawMotor {
+		return torque
+	}
+	n := 0.0
+	if m, err := drive.At(d.rated, d.idleA, volts); err == nil {
+		n = math.Abs(degPerS) / m.NoLoadDegPerS * m.StallNm
+	}
+	return torque * (torque + n)
 }
 
 // torque returns the size of the motor's torque behind a supply current at a joint speed in deg/s.

@@ -154,6 +154,9 @@ func (c *subject) loopMeasures(l loops) []health.Measure {
 		}
 		m := health.Of("play", name, b, u, method)
 		m.Reason = why
+		if b+u < 0 {
+			m = health.Unseen("play", name, method, fmt.Sprintf("the loop does not fit the model: it would need a play of %.2f deg", b))
+		}
 		out = append(out, m)
 	}
 	if lp.N > 0 && lp.Levels >= 2 {

@@ -5,7 +5,6 @@ import (
 	"math"
 	"slices"
 
-	"limbgauge/analyze/drive"
 	"limbgauge/analyze/friction"
 	"limbgauge/analyze/health"
 	"limbgauge/analyze/stats"
@@ -33,120 +32,61 @@ type rubPoint struct {
 	load    float64 // size of the load torque, N·m
 	push    float64 // load torque with its sign, positive to greater angles, N·m
 	amps    float64 // supply current, A
-	nm      float64
+	volts   float64 // supply voltage, V
+	nm      float64 // friction, N·m; NaN where it cannot be told
 }
 
-// calibrateMoving refines the current's scale from the raising passes: there friction is steady
-// and its sign is sure, so current against load is a straight line (or the law's curve) whose slope
-// is the scale and whose foot is friction. Standing currents, which friction may hold either way,
-// only give the law. It returns d unchanged where the raising passes do not tell.
-func (c *subject) calibrateMoving(d driven) driven {
-	if d.why != "" {
-		return d
-	}
-	var load, amps, speed []float64
-	for _, p := range c.rubbing(d) {
-		if p.raising {
-			load, amps, speed = append(load, p.load/c.j.Ratio()), append(amps, p.amps), append(speed, p.rate)
-		}
-	}
-	if len(load) < 10 || span(load) < 0.4*slices.Max(load) {
-		return d
-	}
-	idle := c.j.Servo.IdleA
-	if idle == 0 {
-		idle = d.idleA
-	}
-	volts := c.restVolts()
-	// For a given friction the scale is a straight line through the idle current.
-	fit := func(f float64) (slope, rss float64) {
-		var sxx, sxy float64
-		x := make([]float64, len(load))
-		for i := range load {
-			x[i] = d.drive(load[i]+f, speed[i]*c.j.Ratio(), volts)
-			sxx += x[i] * x[i]
-			sxy += x[i] * (amps[i] - idle)
-		}
-		slope = sxy / sxx
-		for i := range load {
-			r := amps[i] - idle - slope*x[i]
-			rss += r * r
-		}
-		return slope, rss
-	}
-	lo, hi := 0.0, 2*slices.Max(load)
-	for range 60 { // golden section; rss has one valley in f
-		a, b := lo+0.382*(hi-lo), lo+0.618*(hi-lo)
-		_, ra := fit(a)
-		_, rb := fit(b)
-		if ra < rb {
-			hi = b
-		} else {
-			lo = a
-		}
-	}
-	slope, rss := fit((lo + hi) / 2)
-	if slope <= 0 || rss/float64(len(load)) > math.Pow(fitGood*span(amps), 2) {
-		return d
-	}
-	d.slope, d.idleA = slope, idle
-	// Slope and foot lean on each other; what matters is how the residual scatter tilts the line.
-	d.slopeRel = math.Max(0.01, math.Sqrt(rss/float64(len(load)))/span(amps))
-	return d
-}
-
-// drive returns what the law's slope multiplies: torque for LawMotor, τ² + n·T_s·τ for LawDuty.
-func (d driven) drive(torque, degPerS, volts float64) float64 {
-	if d.law == drive.LawMotor {
-		return torque
-	}
-	n := 0.0
-	if m, err := drive.At(d.rated, d.idleA, volts); err == nil {
-		n = math.Abs(degPerS) / m.NoLoadDegPerS * m.StallNm
-	}
-	return torque * (torque + n)
-}
-
-// rubbing turns the current of every ramp into friction by angle. While the load is raised the
-// motor carries load plus friction, and the sign is sure. While it is lowered the supply current
-// shows only the size of friction less load; the sign is taken that agrees with the raising pass.
-func (c *subject) rubbing(d driven) []rubPoint {
-	if d.why != "" {
+// stretches averages the current of every ramp over short stretches of angle. It needs current
+// and load; without them it returns nothing.
+func (c *subject) stretches() []rubPoint {
+	if c.s.Current == nil || c.load == nil {
 		return nil
 	}
 	var out []rubPoint
 	for _, q := range c.passes {
 		start := c.s.Angle[q.Span[0]]
-		var torque, load, angle, amps float64
+		var load, angle, amps, volts float64
 		n, bin := 0, math.MinInt
 		flush := func() {
 			if n >= 4 {
 				k := float64(n)
-				p := rubPoint{bin: bin, angle: angle / k, dir: q.Dir, cycle: q.Cycle, rate: q.Rate}
+				p := rubPoint{bin: bin, angle: angle / k, dir: q.Dir, cycle: q.Cycle, rate: q.Rate, nm: math.NaN()}
 				p.raising = load*float64(q.Dir) < 0
-				p.load, p.push, p.amps = math.Abs(load/k), load/k, amps/k
-				p.nm = torque/k - p.load
+				p.load, p.push, p.amps, p.volts = math.Abs(load/k), load/k, amps/k, volts/k
 				out = append(out, p)
 			}
-			torque, load, angle, amps, n = 0, 0, 0, 0, 0
+			load, angle, amps, volts, n = 0, 0, 0, 0, 0
 		}
 		for i := q.Span[0]; i < q.Span[1]; i++ {
 			a := c.s.Angle[i]
-			if math.IsNaN(a) || math.Abs(a-start) < afterTurnDeg || c.stalledIn(i, i+1) {
+			if math.IsNaN(a) || math.IsNaN(c.s.Current[i]) || math.Abs(a-start) < afterTurnDeg || c.stalledIn(i, i+1) {
 				continue
 			}
 			if b := int(math.Floor(a / rubBin)); b != bin {
 				flush()
 				bin = b
 			}
-			volts := math.NaN()
+			v := math.NaN()
 			if c.s.Supply != nil {
-				volts = c.s.Supply[i]
+				v = c.s.Supply[i]
 			}
-			torque += d.torque(c.s.Current[i], q.Rate, volts, c.j.Ratio()) * c.j.Ratio()
-			load, angle, amps, n = load+c.load[i], angle+a, amps+c.s.Current[i], n+1
+			load, angle, amps, volts, n = load+c.load[i], angle+a, amps+c.s.Current[i], volts+v, n+1
 		}
 		flush()
+	}
+	return out
+}
+
+// rubbing turns the current of every stretch into friction on the joint. While the load is raised
+// the motor carries load plus friction, and the sign is sure. While it is lowered the supply current
+// shows only the size of friction less load; the sign is taken that agrees with the raising pass.
+func (c *subject) rubbing(d driven, raw []rubPoint) []rubPoint {
+	if d.why != "" {
+		return nil
+	}
+	out := slices.Clone(raw)
+	for i, p := range out {
+		out[i].nm = d.torque(p.amps, p.rate, p.volts, c.j.Ratio())*c.j.Ratio() - p.load
 	}
 	resolveLowering(out)
 	return out

@@ -33,8 +33,10 @@ func (c *subject) findStalls() {
 		// What the joint gives under its load looks like a servo that lags: allow for it.
 		band += c.loadPeak() * generousCompliance
 	}
+	rule := drive.DefaultStallRule(rated, band)
+	rule.CurrentShare = c.stallShare(rated, rule.CurrentShare)
 	st, err := drive.FindStalls(drive.StallInput{Time: c.s.Time, Command: c.s.Command, Angle: angle,
-		Current: c.s.Current, Supply: c.s.Supply}, drive.DefaultStallRule(rated, band))
+		Current: c.s.Current, Supply: c.s.Supply}, rule)
 	if err != nil {
 		c.stallWhy = err.Error()
 		return
@@ -45,6 +47,21 @@ func (c *subject) findStalls() {
 // generousCompliance, deg/N·m, is what a joint without a motor-side angle may give before standing
 // off its command counts as not following [common practice].
 const generousCompliance = 1.0
+
+// stallShare raises the share of the stall current that counts as trying, where a known load alone
+// explains much of it: a servo that holds three quarters of its torque stands still, off its
+// command by its droop, at three quarters of its stall current, and is not in stall.
+func (c *subject) stallShare(rated []drive.Rating, usual float64) float64 {
+	if c.load == nil {
+		return usual
+	}
+	m, err := drive.At(rated, 0, c.restVolts())
+	if err != nil {
+		return usual
+	}
+	const above, most = 0.15, 0.92
+	return math.Max(usual, math.Min(most, m.Use(c.loadPeak()/c.j.Ratio())+above))
+}
 
 // stalledIn reports whether a stretch of samples overlaps a stall.
 func (c *subject) stalledIn(from, to int) bool {

@@ -84,7 +84,7 @@ func table() []row {
 			cause: health.HighFriction, severity: health.SeverityFault,
 			part:     constant("bearing"),
 			forIt:    []sign{{6, fails("friction", trans)}, {3.5, likelyRubs}},
-			explains: causes(health.Hunting),
+			explains: nothing,
 			alike:    nothing,
 			next:     constant("loosen the axle screw a quarter turn and repeat; then take the belt or horn off: what friction stays is the servo's"),
 		},
@@ -130,9 +130,10 @@ func table() []row {
 		},
 		{
 			cause: health.Hunting, severity: health.SeverityWarning,
-			part:     constant("servo loop"),
-			forIt:    []sign{{6, hunts}},
-			explains: nothing,
+			part:  constant("servo loop"),
+			forIt: []sign{{6, hunts}},
+			// A swinging joint draws current as friction does.
+			explains: causes(health.HighFriction, health.TightSpot),
 			alike:    causes(health.SupplySag, health.ServoPlay),
 			next:     constant("press lightly against the joint: play in the loop goes quiet; if not, try another supply with a capacitor at the servo"),
 		},

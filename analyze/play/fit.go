@@ -23,7 +23,8 @@ type Options struct {
 	// Friction lets moving points shift by f·Dir; else their gap is an offset of its own (the lag
 	// of a servo), which is all that can be said of a path that contains the servo.
 	Friction bool
-	// FrictionMax bounds the friction searched, N·m. 0 means half the greatest load.
+	// FrictionMax bounds the friction searched, N·m. 0 means the greatest load: more than that and
+	// no flank is ever pressed by the load.
 	FrictionMax float64
 	// Knee lets the slope grow at a torque of its own, as it does when a belt span goes slack.
 	Knee bool
@@ -75,9 +76,9 @@ func Fit(points []Point, o Options) (Loop, error) {
 	if o.Friction {
 		fmax := o.FrictionMax
 		if fmax <= 0 {
-			fmax = tmax / 2
+			fmax = tmax
 		}
-		fs = grid(0, fmax, 41)
+		fs = grid(0, fmax, 81)
 	}
 	best := search(points, tmax, fs, []float64{math.NaN()}, o)
 	if best == nil {
@@ -236,12 +237,14 @@ func column(name string, r row, m float64) float64 {
 	panic("play: no column " + name)
 }
 
+// signs says whether the load pressed both flanks. The load decides, not the torque after friction:
+// friction alone does not open a gap that the load holds shut.
 func signs(rows []row) bool {
 	var up, down int
 	for _, r := range rows {
-		if r.tau > 0 {
+		if r.p.Load > 0 {
 			up++
-		} else if r.tau < 0 {
+		} else if r.p.Load < 0 {
 			down++
 		}
 	}
