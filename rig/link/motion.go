@@ -191,7 +191,8 @@ func (c *Conn) Queue(ctx context.Context, joint int, segment uint16, m rig.Move)
 	}
 }
 
-// Idle waits until every move that was queued has left the stand's queues.
+// Idle waits until every move that was queued has left the stand's queues, finished or discarded
+// by a Stop. It fails with a *TrippedError when a trip discarded them.
 func (c *Conn) Idle(ctx context.Context) error {
 	for {
 		c.mu.Lock()
@@ -200,8 +201,15 @@ func (c *Conn) Idle(ctx context.Context) error {
 			idle = idle && int16(c.queued[ch]-c.gone[ch]) <= 0
 		}
 		c.mu.Unlock()
-		if err := c.tripError(); err != nil || idle {
+		if err := c.tripError(); err != nil {
 			return err
+		}
+		if idle {
+			// The last moves may have been discarded by a trip whose news is still on its way.
+			if err := c.AskStatus(ctx); err != nil {
+				return err
+			}
+			return c.tripError()
 		}
 		if err := c.await(ctx, changed); err != nil {
 			return err

@@ -57,9 +57,9 @@ func (s *Stand) disarm(to wire.State) {
 }
 
 func (s *Stand) tripNow(reason wire.Reason, joint uint8, value, limit int32) {
-	s.disarm(wire.StateTripped)
 	s.trip, s.tripJoint = reason, joint
 	s.send(&wire.Trip{Reason: reason, Joint: joint, TimeUS: s.deviceUS(s.now()), Value: value, Limit: limit})
+	s.disarm(wire.StateTripped)
 	s.tellStatus(0)
 }
 
