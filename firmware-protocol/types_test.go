@@ -1,7 +1,11 @@
 package wire
 
 import (
+	"fmt"
+	"os"
+	"regexp"
 	"slices"
+	"strings"
 	"testing"
 	"unicode"
 )
@@ -28,5 +32,69 @@ func TestNewKnowsEveryType(t *testing.T) {
 		if m != nil && m.Type() != typ {
 			t.Errorf("New(%s) makes a %s", typ, m.Type())
 		}
+	}
+}
+
+// TestSpecNamesTheSame holds the numbers and names of the code against the tables of SPEC.md.
+func TestSpecNamesTheSame(t *testing.T) {
+	text, err := os.ReadFile("SPEC.md")
+	if err != nil {
+		t.Fatal(err)
+	}
+	spec := string(text)
+	has := func(format string, args ...any) {
+		t.Helper()
+		if want := fmt.Sprintf(format, args...); !strings.Contains(spec, want) {
+			t.Errorf("SPEC.md does not say %q", want)
+		}
+	}
+	for typ, name := range typeNames {
+		if !regexp.MustCompile("`?" + name + "`? +0x" + fmt.Sprintf("%02X", uint8(typ))).MatchString(spec) {
+			t.Errorf("SPEC.md does not give %s the number 0x%02X", name, uint8(typ))
+		}
+	}
+	for c := CodeUnknown; !strings.HasPrefix(c.String(), "code "); c++ {
+		has("| %d | %s |", c, c)
+	}
+	for r := ReasonHeartbeat; !strings.HasPrefix(r.String(), "reason "); r++ {
+		has("| %d | %s |", r, r)
+	}
+	for s := StateDisarmed; s <= StateTripped; s++ {
+		has("%d %s", s, s)
+	}
+	has("| body, stand to host | %d |", MaxBody)
+	has("| body, host to stand | %d |", MaxHostBody)
+	has("| stuffed frame with its delimiter | %d (%d) |", MaxFrame, MaxHostBody+4)
+	has("version %d.%d", Major, Minor)
+	has("0 to %d !", MaxJoints)
+	has("0 to %d !", MaxName)
+	has("0 to %d bytes", MaxLog)
+	has("more than %d ms", HeartbeatTripMS)
+	has("`heartbeat` each %d ms", HeartbeatEveryMS)
+	has("`status` each %d ms", StatusEveryMS)
+	has("is %d ms old", SampleHoldMS)
+	has("after %d s without a heartbeat", QuietAfterMS/1000)
+	has("within %d s. A token", TokenMS/1000)
+	has("at most at 30,000 mdeg/s")
+	// The table of what a sample costs.
+	for _, row := range []struct {
+		fields Fields
+		words  string
+	}{
+		{HasAngle | HasCurrent | HasSupply, "angle, current, supply"},
+		{HasAngle | HasMotor | HasCurrent | HasSupply, "angle, motor, current, supply"},
+		{hasRecord, "all six"},
+	} {
+		m := new(Samples)
+		m.Start(0, row.fields, 0, 0)
+		lengths := map[int]int{}
+		for i := 0; m.Add(uint16(i), Record{}); i++ {
+			body, err := m.AppendBody(nil)
+			if err != nil {
+				t.Fatal(err)
+			}
+			lengths[m.N] = len(body) + 4 // CRC, COBS, delimiter
+		}
+		has("| %s | %d bytes | %d in %d bytes: %.1f each |", row.words, lengths[1], m.N, lengths[m.N], float64(lengths[m.N])/float64(m.N))
 	}
 }
