@@ -24,10 +24,15 @@ func Run(s *rig.Series, j rig.Joint) (health.Joint, error) {
 	e := &diagnose.Evidence{Belt: j.Belt != nil, MotorAngle: s.Motor != nil, Current: s.Current != nil,
 		Load: c.load != nil, RestVolts: c.restVolts(), Sensors: c.sensorFaults(), Hunting: c.hunting()}
 
+	raw := c.stretches()
+	d := c.drivenOf(raw)
+	points := c.rubbing(d, raw)
+	rub := c.totalFriction(d, points)
+
 	fits := map[health.Path]*loops{}
 	for i := range c.paths {
 		p := &c.paths[i]
-		l := c.fitLoop(p)
+		l := c.fitLoop(p, rub.Value+rub.Expanded())
 		fits[p.name] = &l
 		out.Measures = append(out.Measures, c.positioning(p)...)
 		out.Measures = append(out.Measures, c.loopMeasures(l)...)
@@ -48,14 +53,11 @@ func Run(s *rig.Series, j rig.Joint) (health.Joint, error) {
 		out.Measures = append(out.Measures, ms...)
 		e.KneeHidden = hidden
 	}
-	raw := c.stretches()
-	d := c.drivenOf(raw)
-	points := c.rubbing(d, raw)
-	ms, rub := c.frictionMeasures(d, points, fits[health.Transmission])
-	out.Measures = append(out.Measures, ms...)
+	out.Measures = append(out.Measures, c.frictionMeasures(d, points, rub, fits[health.Transmission])...)
 	out.Measures = append(out.Measures, c.tightMeasures(d, points)...)
-	ms, e.NominalUse = c.torqueMeasures(d, rub)
+	ms, use := c.torqueMeasures(d, rub.Value)
 	out.Measures = append(out.Measures, ms...)
+	e.NominalUse = use
 	out.Measures = append(out.Measures, c.stallMeasure(), c.sagMeasure(), c.lostSamples())
 	out.Measures = append(out.Measures, c.responseMeasures()...)
 
@@ -106,6 +108,14 @@ func (c *subject) notes(d driven) []string {
 	return out
 }
 
+// slackLeast is the least dead zone, deg, that is taken for a belt without tension: printed parts
+// and pulleys have some hundredths of their own [common practice].
+const slackLeast = 0.1
+
+// servoPlayUsual is the gear play, deg, that a good servo may have beside its dead band [data sheets
+// and hand measurements: 0.15 to 0.5 deg]: in the path total so much says nothing of the belt.
+const servoPlayUsual = 0.35
+
 const tensionMethod = "torque at which the deflection line grows steeper, over twice the pitch radius of the joint's pulley: T0 = M/(2r)"
 
 // beltMeasures turns the knee of the loop into span-slack torque and pretension. hidden is true
@@ -133,12 +143,12 @@ func (c *subject) beltMeasures(l loops) (out []health.Measure, hidden bool) {
 	}
 	// No knee was found between these torques; the ends are not to be trusted.
 	low, high := math.Max(l.loop.LoadMin, play.KneeLow*l.loop.LoadMax), play.KneeHigh*l.loop.LoadMax
-	width := l.loop.Play.Value
+	width, least := l.loop.Play.Value, math.Max(slackLeast, l.path.quantum)
 	if p == health.Total {
 		band, _ := c.deadBand()
-		width -= band
+		width, least = width-band, servoPlayUsual
 	}
-	slack := l.err == nil && width-l.loop.Play.U > math.Max(0.2, 2*l.path.quantum)
+	slack := l.err == nil && width-l.loop.Play.U > least
 	switch {
 	case l.err != nil:
 		// Without a change of sign the smallest torque seen may already lie beyond the knee.
@@ -152,6 +162,7 @@ func (c *subject) beltMeasures(l loops) (out []health.Measure, hidden bool) {
 		return []health.Measure{health.Unseen("span_slack_torque", p, tensionMethod, why),
 			health.Unseen("belt_tension", p, tensionMethod, why)}, true
 	}
-	why := fmt.Sprintf("no span goes slack up to %.3f N·m; more load would show the tension itself", l.loop.LoadMax)
+	why := fmt.Sprintf("no span goes slack between %.3f and %.3f N·m; more load would show the tension itself. A belt slack from the start (below %.1f N) would show by about twice its usual compliance alone",
+		low, l.loop.LoadMax, low/(2*r))
 	return both(health.BoundLow, high, math.NaN(), why), p == health.Total
 }

@@ -14,6 +14,10 @@ const (
 	binDeg = 3.0
 	// afterTurnDeg of a pass are left out: flanks are changing.
 	afterTurnDeg = 6.0
+	// lowestMoving: while the joint moves, the direction of friction is known and with it the flank,
+	// so that smaller torques count than at a stop; and the less torque is left out, the slacker a
+	// belt still shows its knee.
+	lowestMoving = 0.025
 	// sensorForm is the standard uncertainty taken for the form error of a magnetic angle sensor
 	// set up by hand, deg [common practice: 0.1 to 0.5 deg peak; data sheets of 12-bit parts].
 	sensorForm = 0.05
@@ -28,7 +32,8 @@ type loops struct {
 	shift  bool // friction shifts the loop (transmission), else a free gap (servo in the path)
 }
 
-func (c *subject) fitLoop(p *path) loops {
+// fitLoop fits one path. frictionMax is the greatest friction the current allows, NaN when unknown.
+func (c *subject) fitLoop(p *path, frictionMax float64) loops {
 	l := loops{path: p, shift: p.name == health.Transmission}
 	if c.load == nil {
 		l.err = errors.New(c.why)
@@ -41,6 +46,12 @@ func (c *subject) fitLoop(p *path) loops {
 		use = moving(use)
 	}
 	o := play.Options{Friction: l.shift, Knee: c.j.Belt != nil && p.name != health.Servo, Wave: true, SensorDeg: sensorForm}
+	if l.shift {
+		o.Lowest = lowestMoving
+		if !math.IsNaN(frictionMax) {
+			o.FrictionMax = frictionMax
+		}
+	}
 	l.loop, l.err = play.Fit(use, o)
 	return l
 }
@@ -66,7 +77,7 @@ func (c *subject) rampPoints(p *path, raisingOnly bool) []play.Point {
 		var load, defl, angle float64
 		n, bin := 0, math.MinInt
 		flush := func() {
-			if n >= 8 {
+			if n >= 6 {
 				k := float64(n)
 				pt := play.Point{Load: load / k, Defl: defl / k, Angle: angle / k, Dir: q.Dir, Group: q.Cycle}
 				if !raisingOnly || pt.Load*float64(q.Dir) < 0 {
@@ -80,7 +91,7 @@ func (c *subject) rampPoints(p *path, raisingOnly bool) []play.Point {
 			if math.IsNaN(a) || math.IsNaN(p.defl[i]) || math.Abs(a-start) < afterTurnDeg || c.stalledIn(i, i+1) {
 				continue
 			}
-			if b := int(math.Floor(c.s.Command[i] / binDeg)); b != bin {
+			if b := c.loopBin(c.s.Command[i]); b != bin {
 				flush()
 				bin = b
 			}
@@ -89,6 +100,20 @@ func (c *subject) rampPoints(p *path, raisingOnly bool) []play.Point {
 		flush()
 	}
 	return out
+}
+
+// loopBin numbers the stretches of a ramp: binDeg wide, a third of that where the load hangs nearly
+// straight down, since there the torque changes sign and a slack belt has its knee.
+func (c *subject) loopBin(deg float64) int {
+	const fine = binDeg / 3
+	down := 0.0
+	if c.j.Load != nil {
+		down = c.j.Load.DownDeg
+	}
+	if d := deg - down; math.Abs(d) < 4*binDeg {
+		return 10000 + int(math.Floor(d/fine))
+	}
+	return int(math.Floor((deg - down) / binDeg))
 }
 
 func hasMoving(p []play.Point) bool {

@@ -122,14 +122,12 @@ func resolveLowering(points []rubPoint) {
 
 // frictionMeasures reports friction of the whole joint from the current, and of the transmission
 // from the loop where a motor-side angle shows it.
-func (c *subject) frictionMeasures(d driven, points []rubPoint, trans *loops) (out []health.Measure, totalNm float64) {
-	t := c.totalFriction(d, points)
+func (c *subject) frictionMeasures(d driven, points []rubPoint, t stats.Estimate, trans *loops) []health.Measure {
 	total := fromEstimate("friction", health.Total, t, rubMethod)
 	if t.Seen() {
 		total.Reason = "the servo's own friction is in it, so the limit for the joint is not applied"
 	}
-	out = append(out, total, c.viscous(d, points))
-	return append(out, c.jointFriction(d, t, trans)), t.Value
+	return []health.Measure{total, c.viscous(d, points), c.jointFriction(d, t, trans)}
 }
 
 // jointFriction is friction without the servo's own: from the loop where a motor-side angle shows

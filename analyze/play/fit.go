@@ -23,14 +23,17 @@ type Options struct {
 	// Friction lets moving points shift by f·Dir; else their gap is an offset of its own (the lag
 	// of a servo), which is all that can be said of a path that contains the servo.
 	Friction bool
-	// FrictionMax bounds the friction searched, N·m. 0 means the greatest load: more than that and
-	// no flank is ever pressed by the load.
+	// FrictionMax bounds the friction searched, N·m; pass what is known of it, since a loop that
+	// creep holds open fits a great friction as well. 0 means half the greatest load.
 	FrictionMax float64
 	// Knee lets the slope grow at a torque of its own, as it does when a belt span goes slack.
 	Knee bool
 	// Wave adds cos(angle): the even part of an off-centre angle sensor. The odd part cannot be
 	// told from compliance under a hanging load and goes into the uncertainty.
 	Wave bool
+	// Lowest is the share of the greatest load below which points are left out, since no flank is
+	// surely pressed there. 0 means DefaultLowest.
+	Lowest float64
 	// SensorDeg is the standard uncertainty of the angle sensors' form (off-centre magnet), deg.
 	SensorDeg float64
 }
@@ -65,9 +68,11 @@ var (
 )
 
 // Fit fits the loop. When the load never changes sign the slope is still fitted (over the side
-// seen) and the error is ErrOneSided: play is then not observable. Points whose |τ| is below
-// lowest carry no flank and are left out; pass about a twelfth of the greatest load.
+// seen) and the error is ErrOneSided: play is then not observable.
 func Fit(points []Point, o Options) (Loop, error) {
+	if o.Lowest == 0 {
+		o.Lowest = DefaultLowest
+	}
 	tmax := 0.0
 	for _, p := range points {
 		tmax = math.Max(tmax, math.Abs(p.Load))
@@ -76,7 +81,7 @@ func Fit(points []Point, o Options) (Loop, error) {
 	if o.Friction {
 		fmax := o.FrictionMax
 		if fmax <= 0 {
-			fmax = tmax
+			fmax = tmax / 2
 		}
 		fs = grid(0, fmax, 81)
 	}
@@ -117,9 +122,9 @@ type row struct {
 	p              Point
 }
 
-// lowest is the least share of the greatest load at which a flank counts as pressed [common
+// DefaultLowest is the least share of the greatest load at which a flank counts as pressed [common
 // practice]: below it the joint may lie anywhere in the gap.
-const lowest = 0.08
+const DefaultLowest = 0.08
 
 func search(points []Point, tmax float64, fs, ms []float64, o Options) *solution {
 	var best *solution
@@ -129,6 +134,9 @@ func search(points []Point, tmax float64, fs, ms []float64, o Options) *solution
 			continue
 		}
 		for _, m := range ms {
+			if f > o.FrictionMax && o.FrictionMax > 0 {
+				continue
+			}
 			if s := solve(rows, f, m, o); s != nil && (best == nil || s.rss < best.rss) {
 				best = s
 			}
@@ -146,7 +154,7 @@ func build(points []Point, tmax, f float64, o Options) []row {
 		}
 		// The set of points must not change with f, else residuals cannot be compared: the load
 		// alone decides which points count.
-		if math.Abs(p.Load) < lowest*tmax {
+		if math.Abs(p.Load) < o.Lowest*tmax {
 			continue
 		}
 		rows = append(rows, row{tau: tau, y: p.Defl, p: p})
@@ -267,7 +275,7 @@ func refineFriction(points []Point, tmax float64, best *solution, o Options) *so
 // Thresholds of the knee [common practice, starting values].
 const (
 	// KneeLow and KneeHigh keep the knee away from the ends of the torque seen, as shares of it.
-	KneeLow, KneeHigh = 0.10, 0.90
+	KneeLow, KneeHigh = 0.05, 0.90
 	// kneeGain is the least growth of the slope that counts: less is the soft tooth of any belt.
 	kneeGain = 1.15
 	// kneeBIC is the least gain in BIC over the straight line.
@@ -282,7 +290,7 @@ func searchKnee(points []Point, tmax float64, line *solution, o Options) *soluti
 	if o.Friction {
 		fs = grid(math.Max(0, line.f-tmax/20), line.f+tmax/20, 11)
 	}
-	best := search(points, tmax, fs, grid(KneeLow*tmax, KneeHigh*tmax, 41), o)
+	best := search(points, tmax, fs, grid(KneeLow*tmax, KneeHigh*tmax, 52), o)
 	if best == nil {
 		return nil
 	}
