@@ -1,6 +1,8 @@
 package virtual
 
 import (
+	"math"
+
 	wire "limbgauge/firmware-protocol"
 )
 
@@ -53,9 +55,30 @@ func (m *machine) begin(j *joint) {
 	s := j.set
 	m.deck.channels[j.plant].pulses = pulses{minUS: float64(s.PulseMinUS), maxUS: float64(s.PulseMaxUS),
 		minCmd: float64(s.CommandMin), maxCmd: float64(s.CommandMax)}
-	r := j.sense(m.deck.w.Read(j.plant))
-	m.deck.arm(j.plant, startCommand(r, float64(s.RangeMin), float64(s.RangeMax)))
-	j.armed, j.last, j.watch = true, 0, newWatch()
+	m.follow(j, j.sense(m.deck.w.Read(j.plant)))
+	m.deck.arm(j.plant, m.deck.channels[j.plant].command)
+	j.armed, j.commanded, j.last, j.watch = true, true, 0, newWatch()
+}
+
+// follow keeps the command of a limp joint where its pulses would begin: at the angle its sensor shows,
+// within the range. The sensor's last two steps do not count, so that the command of a leg at rest is
+// at rest. A joint without that sensor keeps its last command, or begins in the middle.
+func (m *machine) follow(j *joint, r Reading) {
+	ch := &m.deck.channels[j.plant]
+	at := float64(r.Angle)
+	switch {
+	case !r.HasAngle && j.set != nil && !j.commanded:
+		at = float64(j.set.RangeMin+j.set.RangeMax) / 2
+		ch.command = at
+	case !r.HasAngle:
+		at = ch.command
+	}
+	if j.set != nil {
+		at = clamp(at, float64(j.set.RangeMin), float64(j.set.RangeMax))
+	}
+	if quantum := 360_000 / float64(max(1, j.caps.JointCounts)); math.Abs(at-ch.command) > 2*quantum {
+		ch.command = at
+	}
 }
 
 // disarm ends all pulses and moves and leaves the stand in a state.

@@ -43,18 +43,20 @@ type machine struct {
 
 // joint is one of the stand's channels.
 type joint struct {
-	plant   int // -1: nothing is connected
-	caps    wire.JointCaps
-	set     *wire.SetupJoint
-	armed   bool
-	last    uint16 // last segment taken since arming
-	gone    uint16
-	sampled bool
-	seq     uint16
-	dropped uint16
-	out     wire.Samples
-	outUS   int64
-	watch   watch
+	plant int // -1: nothing is connected
+	caps  wire.JointCaps
+	set   *wire.SetupJoint
+	armed bool
+	// commanded says that it was armed since power-up, so that it has a last command.
+	commanded bool
+	last      uint16 // last segment taken since arming
+	gone      uint16
+	sampled   bool
+	seq       uint16
+	dropped   uint16
+	out       wire.Samples
+	outUS     int64
+	watch     watch
 }
 
 // watchHz is how often the sensors are read for the rules' sake when nobody asked for samples.
@@ -105,7 +107,7 @@ func (m *machine) restart() {
 		if j.plant >= 0 {
 			m.deck.limp(j.plant) // its moves go without a word: all counts begin anew
 		}
-		*j = joint{plant: j.plant, caps: j.caps}
+		*j = joint{plant: j.plant, caps: j.caps, commanded: j.commanded}
 	}
 	m.setRate(0)
 }

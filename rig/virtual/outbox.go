@@ -16,6 +16,7 @@ type outbox struct {
 	most   int
 	wait   bool // a full box makes put wait instead of refusing
 	closed bool
+	busy   bool // a write is under way
 }
 
 func newOutbox(most int, wait bool) *outbox {
@@ -48,6 +49,17 @@ func (o *outbox) close() {
 	o.room.Broadcast()
 }
 
+// clear throws away what waits, and waits for the write under way to end.
+func (o *outbox) clear() {
+	o.mu.Lock()
+	defer o.mu.Unlock()
+	o.buf = o.buf[:0]
+	for o.busy && !o.closed {
+		o.room.Wait()
+	}
+	o.buf = o.buf[:0]
+}
+
 // run writes what comes until the box is closed or the line fails.
 func (o *outbox) run(w io.Writer) error {
 	for {
@@ -60,11 +72,14 @@ func (o *outbox) run(w io.Writer) error {
 			return nil
 		}
 		p := o.buf
-		o.buf = o.spare[:0]
+		o.buf, o.busy = o.spare[:0], true
 		o.room.Broadcast()
 		o.mu.Unlock()
 		_, err := w.Write(p)
-		o.spare = p
+		o.mu.Lock()
+		o.spare, o.busy = p, false
+		o.room.Broadcast()
+		o.mu.Unlock()
 		if err != nil {
 			o.close()
 			return err

@@ -13,6 +13,7 @@ type plant struct {
 	gears     bristle
 	bearing   bristle
 	live      bool    // pulses come
+	armed     int64   // step of the world at the first pulse, -1 before
 	target    float64 // what they ask of the drive
 	supplyA   float64 // drawn in the last step
 	motorA    float64
@@ -52,7 +53,7 @@ const (
 const hornInertia = 3e-5
 
 func newPlant(t Truth) *plant {
-	p := &plant{truth: t, tempC: t.Servo.AmbientC, invRatio: 1}
+	p := &plant{truth: t, armed: -1, tempC: t.Servo.AmbientC, invRatio: 1}
 	if t.Belt != nil {
 		belt := *t.Belt // the truth stays the caller's
 		p.truth.Belt = &belt
@@ -149,7 +150,7 @@ func (p *plant) step(volts float64) float64 {
 // shuntShare makes the current sensor average over half a millisecond, as a 12-bit shunt monitor does.
 const shuntShare = dt / 0.5e-3
 
-// slow reckons what changes slowly, once each slowSteps. armedS is the time since the stand was first
+// slow reckons what changes slowly, once each slowSteps. armedS is the time since the joint was first
 // armed, negative before.
 func (p *plant) slow(armedS float64) {
 	p.theta0 = p.theta

@@ -60,6 +60,9 @@ func (m *machine) sample() {
 		}
 		r := j.sense(m.deck.w.Read(j.plant))
 		ch := &m.deck.channels[j.plant]
+		if !j.armed {
+			m.follow(j, r)
+		}
 		if j.sampled {
 			kind, segment := ch.mark()
 			m.take(uint8(c), j, has(r), wire.Record{TimeUS: m.nowUS(), Command: int32(math.Round(ch.command)), Angle: r.Angle, Motor: r.Motor,

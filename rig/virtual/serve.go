@@ -37,6 +37,9 @@ type opener interface {
 	// ReadOpen reads like Read, and says whether the line was opened anew before these bytes. It may
 	// return no bytes.
 	ReadOpen(p []byte) (n int, opened bool, err error)
+	// Accept lets through what is written from now on. Until then, and after the other end was closed,
+	// a Write takes everything at once and throws it away.
+	Accept()
 }
 
 // Serve lets the stand talk over rw until ctx ends or the line does, closes rw, and waits for what it
@@ -65,6 +68,12 @@ func (s *Stand) Serve(ctx context.Context, rw io.ReadWriteCloser) error {
 	stop := context.AfterFunc(inner, out.close)
 	defer stop()
 
+	s.opened = func() {
+		// Nothing of the time before the opening may reach the host.
+		out.clear()
+		rw.(opener).Accept()
+		s.dev.opened()
+	}
 	s.loop(inner, in, since)
 	cancel()
 	out.close()
@@ -157,7 +166,7 @@ func (s *Stand) loop(ctx context.Context, in <-chan arrival, since func() wallTi
 
 func (s *Stand) hear(a arrival) {
 	if a.opened {
-		s.dev.opened()
+		s.opened()
 	}
 	s.dev.receive(a.bytes, a.at)
 }

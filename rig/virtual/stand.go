@@ -42,8 +42,9 @@ const IdleSpeed = 20
 
 // Stand is a stand made of physics, ready to be served. It serves one line, once.
 type Stand struct {
-	opt Options
-	dev device
+	opt    Options
+	dev    device
+	opened func() // what to do when the port was opened
 }
 
 // device is the part of a stand that depends on its form.

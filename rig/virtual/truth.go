@@ -61,7 +61,7 @@ type Servo struct {
 
 // Slip is a lasting change of the angle between two parts at a time of its own.
 type Slip struct {
-	AtS float64 // since the stand was first armed
+	AtS float64 // since the joint was first armed
 	Deg float64 // positive to greater angles of the part driven
 	// AlongLoad takes the size of Deg and the direction in which the load pulls at that moment.
 	AlongLoad bool
@@ -149,7 +149,7 @@ type Encoder struct {
 	Fault                                    EncoderFault
 }
 
-// EncoderFault is what is wrong with an angle sensor between two times (since the stand was first
+// EncoderFault is what is wrong with an angle sensor between two times (since the joint was first
 // armed). ToS 0 means to the end.
 type EncoderFault struct {
 	Kind       FaultKind

@@ -21,7 +21,6 @@ type World struct {
 	supply Supply
 	volts  float64
 	steps  int64
-	armed  int64 // step of the first pulse, -1 before
 	line   Line
 }
 
@@ -31,7 +30,7 @@ func NewWorld(truths []Truth) *World {
 	if len(truths) == 0 {
 		panic("virtual: a world needs a joint")
 	}
-	w := &World{supply: truths[0].Supply, armed: -1}
+	w := &World{supply: truths[0].Supply}
 	for _, t := range truths {
 		w.plants = append(w.plants, newPlant(t))
 		if t.Supply.Ohm > w.supply.Ohm {
@@ -55,7 +54,7 @@ func (w *World) Advance(toUS int64) {
 	for w.steps*StepUS < toUS {
 		if w.steps%slowSteps == 0 {
 			for _, p := range w.plants {
-				p.slow(w.sinceArmed())
+				p.slow(w.sinceArmed(p))
 			}
 		}
 		w.step()
@@ -63,11 +62,11 @@ func (w *World) Advance(toUS int64) {
 	}
 }
 
-func (w *World) sinceArmed() float64 {
-	if w.armed < 0 {
+func (w *World) sinceArmed(p *plant) float64 {
+	if p.armed < 0 {
 		return -1
 	}
-	return float64(w.steps-w.armed) * dt
+	return float64(w.steps-p.armed) * dt
 }
 
 func (w *World) step() {
@@ -92,8 +91,8 @@ func (w *World) Pulse(joint int, us float64) {
 	if !p.live {
 		return
 	}
-	if w.armed < 0 {
-		w.armed = w.steps
+	if p.armed < 0 {
+		p.armed = w.steps
 	}
 	p.target = p.shaftAt(us)
 }
