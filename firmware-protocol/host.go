@@ -84,18 +84,41 @@ type StatusAsk struct{ Tag uint8 }
 // Bye ends a conversation: the stand disarms and stops sampling.
 type Bye struct{ Tag uint8 }
 
-func (m *HelloAsk) Type() Type   { return TypeHelloAsk }
-func (m *Setup) Type() Type      { return TypeSetup }
+// Type implements Message.
+func (m *HelloAsk) Type() Type { return TypeHelloAsk }
+
+// Type implements Message.
+func (m *Setup) Type() Type { return TypeSetup }
+
+// Type implements Message.
 func (m *SetupJoint) Type() Type { return TypeSetupJoint }
-func (m *ClockAsk) Type() Type   { return TypeClockAsk }
-func (m *Heartbeat) Type() Type  { return TypeHeartbeat }
-func (m *ArmAsk) Type() Type     { return TypeArmAsk }
-func (m *Arm) Type() Type        { return TypeArm }
-func (m *Disarm) Type() Type     { return TypeDisarm }
-func (m *Move) Type() Type       { return TypeMove }
-func (m *Stop) Type() Type       { return TypeStop }
-func (m *StatusAsk) Type() Type  { return TypeStatusAsk }
-func (m *Bye) Type() Type        { return TypeBye }
+
+// Type implements Message.
+func (m *ClockAsk) Type() Type { return TypeClockAsk }
+
+// Type implements Message.
+func (m *Heartbeat) Type() Type { return TypeHeartbeat }
+
+// Type implements Message.
+func (m *ArmAsk) Type() Type { return TypeArmAsk }
+
+// Type implements Message.
+func (m *Arm) Type() Type { return TypeArm }
+
+// Type implements Message.
+func (m *Disarm) Type() Type { return TypeDisarm }
+
+// Type implements Message.
+func (m *Move) Type() Type { return TypeMove }
+
+// Type implements Message.
+func (m *Stop) Type() Type { return TypeStop }
+
+// Type implements Message.
+func (m *StatusAsk) Type() Type { return TypeStatusAsk }
+
+// Type implements Message.
+func (m *Bye) Type() Type { return TypeBye }
 
 // AppendBody implements Message.
 func (m *HelloAsk) AppendBody(b []byte) ([]byte, error) {

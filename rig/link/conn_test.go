@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"strings"
+	"sync/atomic"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -141,9 +142,9 @@ func TestLosses(t *testing.T) {
 func TestTrip(t *testing.T) {
 	for _, lost := range []bool{false, true} {
 		synctest.Test(t, func(t *testing.T) {
-			stalls := false
+			var stalls atomic.Bool
 			line := &linktest.Line{RW: ideal(t, linktest.Config{CurrentMA: func(j int) int32 {
-				if j == 2 && stalls {
+				if j == 2 && stalls.Load() {
 					return 2700
 				}
 				return 300
@@ -161,7 +162,7 @@ func TestTrip(t *testing.T) {
 			ctx := t.Context()
 			must(t, c.Setup(ctx, 100), c.Arm(ctx), c.Queue(ctx, 0, 1, stair(10, time.Hour)))
 			synctest.Wait()
-			stalls = true
+			stalls.Store(true)
 			err := c.Idle(ctx)
 			var trip *link.TrippedError
 			if !errors.As(err, &trip) || trip.Joint != "knee" || trip.Trip.Reason != wire.ReasonCurrent {
@@ -181,7 +182,7 @@ func TestTrip(t *testing.T) {
 			if len(f.trips) != 1 || f.trips[0].Joint != 0 || len(f.gone) != 1 || f.gone[0].Finished {
 				t.Errorf("%d trips, %d moves gone; want one each", len(f.trips), len(f.gone))
 			}
-			stalls = false
+			stalls.Store(false)
 			must(t, c.Disarm(ctx), c.Arm(ctx, 0), c.Queue(ctx, 0, 3, stair(0, 0)), c.Idle(ctx))
 		})
 	}
