@@ -1,0 +1,183 @@
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"io"
+	"slices"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"limbgauge/analyze"
+	"limbgauge/analyze/health"
+	"limbgauge/rig"
+	"limbgauge/rig/record"
+)
+
+type analyzeOptions struct {
+	csv   string
+	joint string
+	json  bool
+	gate  bool
+}
+
+func (a *app) analyzeCommand() *cobra.Command {
+	var o analyzeOptions
+	cmd := &cobra.Command{
+		Use:   "analyze [run]",
+		Short: "judge a run, or a log from elsewhere",
+		Long: `Turn the samples of a run into measures with uncertainty and into findings with
+evidence. Without a run the newest is taken. A run's answer is kept beside its
+samples and in the book.
+
+With --csv a log is judged where it lies and nothing is kept. It needs the columns
+time_s, joint, command_deg and joint_deg; move, motor_deg, current_a, supply_v,
+torque_nm and temp_c help. --bench names the bench.toml that describes the joint.`,
+		Example: `  limbgauge analyze
+  limbgauge analyze 0042 --json
+  limbgauge analyze --bench bench.toml --csv log.csv.gz`,
+		Args: usageArgs(cobra.MaximumNArgs(1)),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			if o.csv != "" {
+				if len(args) > 0 {
+					return usageError{fmt.Errorf("give a run or --csv, not both")}
+				}
+				return a.analyzeCSV(o)
+			}
+			return a.analyzeRun(cmd.Context(), args, o)
+		},
+	}
+	cmd.Flags().StringVar(&o.csv, "csv", "", "judge this log (.csv or .csv.gz) instead of a run")
+	cmd.Flags().StringVar(&o.joint, "joint", "", "only this joint")
+	cmd.Flags().BoolVar(&o.json, "json", false, "print one JSON object")
+	cmd.Flags().BoolVar(&o.gate, "gate", false, "exit with 6 when a joint has a fault")
+	return cmd
+}
+
+func (a *app) analyzeCSV(o analyzeOptions) error {
+	b, err := a.loadBench()
+	if err != nil {
+		return err
+	}
+	series, err := record.ReadCSV(o.csv, record.CSVOptions{Ignored: a.ignoredColumn(o.csv)})
+	if err != nil {
+		return err
+	}
+	h := health.Health{Schema: health.Schema, Leg: b.Leg.Name}
+	for _, s := range series {
+		if o.joint != "" && s.Joint != o.joint {
+			continue
+		}
+		j, ok := b.JointByName(s.Joint)
+		if !ok {
+			return inputError(fmt.Errorf("%s: joint %q of the log is not described in %s, which has %s", o.csv, s.Joint, b.Path, jointNames(b.Joints)),
+				"add a [[joint]] of that name, or correct the joint column of the log")
+		}
+		answer, err := analyze.Run(s, j)
+		if err != nil {
+			return inputError(fmt.Errorf("%s: %w", o.csv, err), "log a longer run")
+		}
+		h.Joints = append(h.Joints, answer)
+	}
+	if len(h.Joints) == 0 {
+		return inputError(fmt.Errorf("%s: no samples of joint %q", o.csv, o.joint), "look at the joint column of the log")
+	}
+	return a.answer(h, o.json, o.gate)
+}
+
+func jointNames(js []rig.Joint) string {
+	var names []string
+	for _, j := range js {
+		names = append(names, j.Name)
+	}
+	return strings.Join(names, ", ")
+}
+
+// judge analyses every joint of a run.
+func judge(r *record.Run) (health.Health, error) {
+	h := health.Health{Schema: health.Schema, Run: r.Info.Run, Leg: r.Info.Leg, Revision: r.Info.Revision}
+	for _, j := range r.Info.Joints {
+		s, err := r.Series(j.Setup.Name)
+		if err != nil {
+			return h, err
+		}
+		if s.Len() == 0 {
+			continue
+		}
+		answer, err := analyze.Run(s, j.Setup)
+		if err != nil {
+			return h, inputError(fmt.Errorf("run %s: %w", r.Info.Run, err), "the run is too short to judge; its samples are kept")
+		}
+		h.Joints = append(h.Joints, answer)
+	}
+	if len(h.Joints) == 0 {
+		return h, inputError(fmt.Errorf("run %s holds no samples", r.Info.Run), "it was stopped before the first one came")
+	}
+	return h, nil
+}
+
+// answer prints a health and turns a fault into an exit code where that was asked for.
+func (a *app) answer(h health.Health, asJSON, gate bool) error {
+	if asJSON {
+		if err := printJSON(a.out, h); err != nil {
+			return err
+		}
+	} else {
+		printHealth(a.out, h)
+	}
+	if !gate {
+		return nil
+	}
+	for _, j := range h.Joints {
+		for _, f := range j.Findings {
+			if f.Severity == health.SeverityFault {
+				return kindError{err: fmt.Errorf("joint %q has a fault: %s", j.Joint, f.Cause), code: exitFault}
+			}
+		}
+	}
+	return nil
+}
+
+func printJSON(w io.Writer, v any) error {
+	enc := json.NewEncoder(w)
+	enc.SetIndent("", "  ")
+	enc.SetEscapeHTML(false)
+	if err := enc.Encode(v); err != nil {
+		return fmt.Errorf("print JSON: %w", err)
+	}
+	return nil
+}
+
+// ignoredColumn tells of columns of a log that mean nothing here, so that a mistyped name does not
+// go unseen.
+func (a *app) ignoredColumn(path string) func(string) {
+	return func(column string) {
+		fmt.Fprintf(a.err, "limbgauge: %s: column %s is not known and was left out\n", path, column)
+	}
+}
+
+// analyzeRun judges a run of the bench and keeps the answer.
+func (a *app) analyzeRun(ctx context.Context, args []string, o analyzeOptions) error {
+	r, err := a.openRun(args)
+	if err != nil {
+		return err
+	}
+	h, err := judge(r)
+	if err != nil {
+		return err
+	}
+	if !r.Live { // of a run that goes on the last word is not said
+		if err := a.keep(ctx, r, h); err != nil {
+			return err
+		}
+	}
+	if o.joint != "" {
+		h.Joints = slices.DeleteFunc(h.Joints, func(j health.Joint) bool { return j.Joint != o.joint })
+		if len(h.Joints) == 0 {
+			return inputError(fmt.Errorf("run %s has no joint %q", r.Info.Run, o.joint), "leave --joint out to see all of them")
+		}
+	}
+	return a.answer(h, o.json, o.gate)
+}

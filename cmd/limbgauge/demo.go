@@ -1,0 +1,344 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"math"
+	"os"
+	"path/filepath"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"limbgauge/analyze/book"
+	"limbgauge/analyze/health"
+	"limbgauge/analyze/report"
+	"limbgauge/rig"
+	"limbgauge/rig/record"
+	"limbgauge/rig/session"
+	"limbgauge/rig/virtual"
+)
+
+func (a *app) demoCommand() *cobra.Command {
+	return &cobra.Command{
+		Use:   "demo [folder]",
+		Short: "play the story of one knee on the virtual stand",
+		Long: `Make a bench of its own and play eight weeks of it on the virtual stand: the knee of
+a six-legged greenhouse scout, whose belt loosens; a service that holds only for a
+while; a redesign that cures it and brings a trouble of its own. Every run is
+recorded, sealed and judged as a real one would be. Nothing moves.`,
+		Args: usageArgs(cobra.MaximumNArgs(1)),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			folder := "limbgauge-demo"
+			if len(args) == 1 {
+				folder = args[0]
+			}
+			return a.demo(cmd.Context(), folder)
+		},
+	}
+}
+
+// scene is one step of the story. Exactly one of run, service, revision is set.
+type scene struct {
+	week     float64
+	say      string
+	run      *demoRun
+	service  *book.Service
+	revision *demoRevision
+}
+
+// demoRun is one run with what the joint really is at that time. All of it is invented.
+type demoRun struct {
+	joint    string
+	assembly string
+	tensionN float64 // of the belt; 0 with slackDeg: a belt without tension
+	slackDeg float64
+	partDeg  float64 // compliance of the printed part, deg/N·m
+}
+
+type demoRevision struct {
+	name, parent, why string
+	file              string
+	wallsMM           float64 // of the part's file
+	leverM            float64 // of what hangs on the knee, as the builder measured it
+	inertia           float64
+}
+
+// story is the life of the knee of leg fore-left over eight weeks.
+func story() []scene {
+	knee := func(assembly string, tension, slack, part float64) *demoRun {
+		return &demoRun{joint: "knee", assembly: assembly, tensionN: tension, slackDeg: slack, partDeg: part}
+	}
+	return []scene{
+		{week: 0, revision: &demoRevision{name: "A", why: "first print", file: "femur_a.stl", wallsMM: 2, leverM: 0.11, inertia: 0.0062}},
+		{week: 0, say: "The leg is assembled and swept for the first time.", run: &demoRun{joint: "hip", assembly: "a1", tensionN: 55, partDeg: 1}},
+		{week: 0, run: knee("a1", 52, 0, 1.5)},
+		{week: 1, say: "A short sweep each week.", run: knee("a1", 41, 0, 1.5)},
+		{week: 2, run: knee("a1", 33, 0, 1.5)},
+		{week: 3, say: "The span goes slack within the sweep now: an early warning, long before any play exists.", run: knee("a1", 19, 0, 1.6)},
+		{week: 3.1, service: &book.Service{What: "belt re-tensioned", Joint: "knee", Part: "belt"}},
+		{week: 3.2, say: "The service helped.", run: knee("a2", 50, 0, 1.6)},
+		{week: 4, run: knee("a2", 27, 0, 1.7)},
+		{week: 5, say: "But it does not hold: the printed femur bends under the belt's pull.", run: knee("a2", 11, 0, 1.8)},
+		{week: 6, run: knee("a2", 0, 0.75, 1.9)},
+		{week: 6.5, revision: &demoRevision{name: "B", parent: "A", why: "femur with a rib along the belt and twice the wall; lower leg 65 mm longer to clear the hoses",
+			file: "femur_b.stl", wallsMM: 4, leverM: 0.175, inertia: 0.0151}},
+		{week: 7, say: "Revision B, three assemblies.", run: knee("b1", 61, 0, 0.8)},
+		{week: 7.5, run: knee("b2", 57, 0, 0.8)},
+		{week: 8, run: knee("b3", 59, 0, 0.8)},
+	}
+}
+
+func (a *app) demo(ctx context.Context, folder string) error {
+	if list, err := os.ReadDir(folder); err == nil && len(list) > 0 {
+		return inputError(fmt.Errorf("%s is there already and is not empty", folder), "give another folder, or remove that one")
+	}
+	begin := time.Now()
+	first := begin.AddDate(0, 0, -8*7).Truncate(time.Hour)
+	d := *a // the story has a clock and a folder of its own
+	d.bench = folder
+	fmt.Fprint(a.out, wrap("A greenhouse scout with six legs; leg fore-left; its knee over eight weeks. The stand is virtual: nothing moves here. On a real stand the cautions come first.", "", pageWidth))
+	fmt.Fprintln(a.out)
+	fmt.Fprintf(a.out, "  %-5s %-5s %-3s %-5s %-21s %-11s %s\n", "week", "run", "rev", "joint", "belt tension, N", "play, deg", "verdict")
+	revision := ""
+	for _, s := range story() {
+		s := s
+		d.now = func() time.Time { return first.Add(time.Duration(s.week * 7 * 24 * float64(time.Hour))) }
+		if s.say != "" {
+			fmt.Fprint(a.out, wrap(s.say, "  ", pageWidth))
+		}
+		var err error
+		switch {
+		case s.revision != nil:
+			revision = s.revision.name
+			err = d.demoRevision(ctx, *s.revision)
+		case s.service != nil:
+			err = d.demoService(ctx, *s.service)
+		default:
+			err = d.demoScene(ctx, s, revision)
+		}
+		if err != nil {
+			return fmt.Errorf("demo, week %g: %w", s.week, err)
+		}
+	}
+	return d.demoEnd(ctx, folder)
+}
+
+func (a *app) demoRevision(ctx context.Context, r demoRevision) error {
+	text, err := demoBench(r.leverM, r.inertia)
+	if err != nil {
+		return err
+	}
+	part := filepath.Join(a.folder(), "parts", r.file)
+	if err := os.MkdirAll(filepath.Dir(part), 0o755); err != nil {
+		return err
+	}
+	for _, f := range []struct{ path, text string }{{filepath.Join(a.folder(), benchFile), text}, {part, tubeSTL(r.name, r.wallsMM)}} {
+		if err := record.ReplaceFile(f.path, []byte(f.text)); err != nil {
+			return err
+		}
+	}
+	parts, err := a.partsOf([]string{"femur=" + part}, nil)
+	if err != nil {
+		return err
+	}
+	b, err := a.openBook(ctx)
+	if err != nil {
+		return err
+	}
+	defer b.Close()
+	fmt.Fprint(a.out, wrap(fmt.Sprintf("Revision %s: %s.", r.name, r.why), "  ", pageWidth))
+	return b.AddRevision(ctx, book.Revision{Name: r.name, Parent: r.parent, Made: a.now(), Why: r.why, Parts: parts})
+}
+
+func (a *app) demoService(ctx context.Context, s book.Service) error {
+	s.When = a.now()
+	b, err := a.openBook(ctx)
+	if err != nil {
+		return err
+	}
+	defer b.Close()
+	fmt.Fprintf(a.out, "  Service: %s.\n", s.What)
+	_, err = b.AddService(ctx, s)
+	return err
+}
+
+// demoScene records, judges and keeps one run, and prints it as a line.
+func (a *app) demoScene(ctx context.Context, s scene, revision string) error {
+	b, err := a.loadBench()
+	if err != nil {
+		return err
+	}
+	j, ok := b.JointByName(s.run.joint)
+	if !ok {
+		return fmt.Errorf("there is no joint %q", s.run.joint)
+	}
+	routine, err := rig.BuiltinRoutine("assembly", j)
+	if err != nil {
+		return err
+	}
+	line, err := virtual.Pipe(virtual.Options{Joints: []rig.Joint{j}, Truths: []virtual.Truth{truthOf(j, *s.run, uint64(10*s.week)+3)}})
+	if err != nil {
+		return err
+	}
+	info, err := a.info(ctx, b, runOptions{revision: revision, assembly: s.run.assembly, note: "demo, virtual stand"}, routine.Name)
+	if err != nil {
+		line.Close()
+		return err
+	}
+	info.Stand.Port = "virtual"
+	res, err := session.Run(ctx, session.Config{Line: line, Joints: []rig.Joint{j}, Plans: []session.Plan{{Routine: routine}},
+		SampleHz: b.Stand.SampleHz, Consent: session.Agreed(), Bench: a.folder(), Info: info})
+	if err != nil {
+		return err
+	}
+	r, err := record.Open(res.Dir)
+	if err != nil {
+		return err
+	}
+	h, err := judge(r)
+	if err != nil {
+		return err
+	}
+	if err := a.keep(ctx, r, h); err != nil {
+		return err
+	}
+	fmt.Fprintf(a.out, "  %-5.1f %-5s %-3s %-5s %-21s %-11s %s\n", s.week, res.Run, revision, s.run.joint,
+		demoCell(h.Joints[0], "belt_tension"), demoCell(h.Joints[0], "play"), demoVerdict(h.Joints[0]))
+	return nil
+}
+
+func demoCell(j health.Joint, name string) string {
+	m, ok := j.Find(name, health.Transmission)
+	if !ok {
+		return ""
+	}
+	return cell(m)
+}
+
+func demoVerdict(j health.Joint) string {
+	var words []string
+	for _, f := range j.Findings {
+		if f.Cause == health.None {
+			return "no fault"
+		}
+		words = append(words, string(f.Severity)+": "+report.CauseTitle(f.Cause))
+	}
+	return strings.Join(words, ", ")
+}
+
+// truthOf is the joint as it really is in a run.
+func truthOf(j rig.Joint, r demoRun, seed uint64) virtual.Truth {
+	t := virtual.Healthy(j, 0)
+	t.Seed = seed
+	t.Part.DegPerNm = r.partDeg
+	t.Belt.TensionN, t.Belt.SlackDeg = r.tensionN, r.slackDeg
+	t.Belt.LossPerDecadeN, t.Belt.LossNPerDeg = 0, 0 // the story sets the tension of each week itself
+	t.Belt.SkipBaseN, t.Belt.SkipPerN = 0, 0         // and skips no tooth
+	return t
+}
+
+// demoBench is the example bench with the knee's load as the builder measured it.
+func demoBench(leverM, inertia float64) (string, error) {
+	text := rig.ExampleBench()
+	at := strings.Index(text, `name = "knee"`)
+	if at < 0 {
+		return "", errors.New("the example bench has no knee")
+	}
+	head, knee := text[:at], text[at:]
+	for key, v := range map[string]float64{"mass_kg": 0.47, "lever_m": leverM, "inertia_kg_m2": inertia} {
+		lines := strings.Split(knee, "\n")
+		found := false
+		for i, l := range lines {
+			if strings.HasPrefix(l, key+" = ") {
+				lines[i], found = fmt.Sprintf("%s = %g", key, v), true
+				break
+			}
+		}
+		if !found {
+			return "", fmt.Errorf("the example bench states no %s for the knee", key)
+		}
+		knee = strings.Join(lines, "\n")
+	}
+	return head + knee, nil
+}
+
+// tubeSTL writes a rectangular tube, 80 mm long and 24 by 16 mm outside, as an ASCII STL: a part file
+// for the revision to keep the hash of.
+func tubeSTL(name string, wallMM float64) string {
+	var b strings.Builder
+	fmt.Fprintf(&b, "solid femur_%s\n", strings.ToLower(name))
+	ring := func(w, h float64) [4][2]float64 {
+		return [4][2]float64{{-w / 2, -h / 2}, {w / 2, -h / 2}, {w / 2, h / 2}, {-w / 2, h / 2}}
+	}
+	type point [3]float64
+	facet := func(p, q, r point) {
+		u := point{q[0] - p[0], q[1] - p[1], q[2] - p[2]}
+		v := point{r[0] - p[0], r[1] - p[1], r[2] - p[2]}
+		n := point{u[1]*v[2] - u[2]*v[1], u[2]*v[0] - u[0]*v[2], u[0]*v[1] - u[1]*v[0]}
+		l := math.Sqrt(n[0]*n[0] + n[1]*n[1] + n[2]*n[2])
+		fmt.Fprintf(&b, " facet normal %.6g %.6g %.6g\n  outer loop\n", n[0]/l, n[1]/l, n[2]/l)
+		for _, x := range []point{p, q, r} {
+			fmt.Fprintf(&b, "   vertex %.6g %.6g %.6g\n", x[0], x[1], x[2])
+		}
+		b.WriteString("  endloop\n endfacet\n")
+	}
+	quad := func(p, q, r, s point) { facet(p, q, r); facet(p, r, s) }
+	const length = 80.0
+	out, in := ring(24, 16), ring(24-2*wallMM, 16-2*wallMM)
+	at := func(c [2]float64, z float64) point { return point{c[0], c[1], z} }
+	for i := range 4 {
+		k := (i + 1) % 4
+		quad(at(out[i], 0), at(out[k], 0), at(out[k], length), at(out[i], length))
+		quad(at(in[k], 0), at(in[i], 0), at(in[i], length), at(in[k], length))
+		quad(at(out[k], 0), at(out[i], 0), at(in[i], 0), at(in[k], 0))
+		quad(at(out[i], length), at(out[k], length), at(in[k], length), at(in[i], length))
+	}
+	fmt.Fprintf(&b, "endsolid femur_%s\n", strings.ToLower(name))
+	return b.String()
+}
+
+// shownBy returns the first run that showed a cause.
+func shownBy(problems []book.Problem, c health.Cause) string {
+	for _, p := range problems {
+		if p.Cause == c && len(p.Shows) > 0 {
+			return p.Shows[0]
+		}
+	}
+	return ""
+}
+
+func (a *app) demoEnd(ctx context.Context, folder string) error {
+	b, err := a.openBook(ctx)
+	if err != nil {
+		return err
+	}
+	defer b.Close()
+	fmt.Fprintln(a.out)
+	if err := a.printComparison(ctx, b, "knee", "A", "B", false); err != nil {
+		return err
+	}
+	problems, err := b.Problems(ctx)
+	if err != nil {
+		return err
+	}
+	fmt.Fprintln(a.out, "\nProblems:")
+	if err := a.printProblems(ctx, b, problems, false); err != nil {
+		return err
+	}
+	path, err := a.writeReport(ctx, nil, filepath.Join(folder, "report.html"))
+	if err != nil {
+		return err
+	}
+	fmt.Fprintf(a.out, "\nOpen %s in a browser. Then try, in %s:\n", path, folder)
+	for _, c := range [][2]string{
+		{"limbgauge problem list --history", "what each problem went through, and by what evidence"},
+		{"limbgauge analyze " + shownBy(problems, health.BeltSlack), "the run in which play had opened, measure by measure"},
+		{"limbgauge sweep knee --yes --fault creep=4", "a run of your own on the virtual stand, with a fault put in"},
+	} {
+		fmt.Fprintf(a.out, "  %-44s %s\n", c[0], c[1])
+	}
+	return nil
+}

@@ -1,0 +1,55 @@
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"path/filepath"
+
+	"limbgauge/analyze/book"
+	"limbgauge/analyze/health"
+	"limbgauge/rig/record"
+)
+
+// openBook opens the bench's book and says what that took, where it took something.
+func (a *app) openBook(ctx context.Context) (*book.Book, error) {
+	b, o, err := book.OpenBook(ctx, a.folder())
+	if err != nil {
+		return nil, err
+	}
+	if o.MovedTo != "" {
+		fmt.Fprintf(a.err, "limbgauge: the damaged book was put aside as %s\n", o.MovedTo)
+	}
+	if o.Rebuilt && len(o.Warnings)+boolInt(o.MovedTo != "") > 0 {
+		fmt.Fprintf(a.err, "limbgauge: the book was made anew: %s\n", o.Why)
+	}
+	for _, w := range o.Warnings {
+		fmt.Fprintf(a.err, "limbgauge: %v\n", w)
+	}
+	return b, nil
+}
+
+func boolInt(b bool) int {
+	if b {
+		return 1
+	}
+	return 0
+}
+
+// keep writes a run's answer beside its samples and into the book. The file comes first: the book
+// can be made anew from it.
+func (a *app) keep(ctx context.Context, r *record.Run, h health.Health) error {
+	data, err := json.MarshalIndent(h, "", "  ")
+	if err != nil {
+		return fmt.Errorf("write the answer: %w", err)
+	}
+	if err := record.ReplaceFile(filepath.Join(r.Dir, book.HealthFile), append(data, '\n')); err != nil {
+		return fmt.Errorf("write the answer: %w", err)
+	}
+	b, err := a.openBook(ctx)
+	if err != nil {
+		return err
+	}
+	defer b.Close()
+	return b.AddRun(ctx, book.RunOf(r.Info), h)
+}

@@ -1,0 +1,38 @@
+package main
+
+import (
+	"fmt"
+
+	"github.com/spf13/cobra"
+)
+
+func (a *app) rebuildCommand() *cobra.Command {
+	return &cobra.Command{
+		Use:   "rebuild",
+		Short: "make the book anew from the run folders and history.toml",
+		Long: `book.db only remembers what stands elsewhere: runs and their answers in runs/,
+revisions, services and notes in history.toml. This makes it anew from both, as
+after an edit of history.toml by hand.`,
+		Args: usageArgs(cobra.NoArgs),
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			b, err := a.openBook(cmd.Context())
+			if err != nil {
+				return err
+			}
+			defer b.Close()
+			warnings, err := b.Rebuild(cmd.Context())
+			for _, w := range warnings {
+				fmt.Fprintf(a.err, "limbgauge: %v\n", w)
+			}
+			if err != nil {
+				return err
+			}
+			runs, err := b.Runs(cmd.Context())
+			if err != nil {
+				return err
+			}
+			fmt.Fprintf(a.out, "the book is made anew: %d runs\n", len(runs))
+			return nil
+		},
+	}
+}

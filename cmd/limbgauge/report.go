@@ -1,0 +1,283 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"path/filepath"
+	"slices"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"limbgauge/analyze/book"
+	"limbgauge/analyze/compare"
+	"limbgauge/analyze/health"
+	"limbgauge/analyze/report"
+	"limbgauge/rig/record"
+)
+
+func (a *app) reportCommand() *cobra.Command {
+	out := ""
+	cmd := &cobra.Command{
+		Use:   "report [run]",
+		Short: "write a run's report, one HTML file",
+		Long: `Write one HTML file that needs nothing else: verdict first, then each joint's
+findings, measures against limits, plots, the problems of the leg, conditions,
+cautions, method and source of each measure. Without a run, of the newest.`,
+		Example: "  limbgauge report 0042 --out knee.html",
+		Args:    usageArgs(cobra.MaximumNArgs(1)),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			path, err := a.writeReport(cmd.Context(), args, out)
+			if err != nil {
+				return err
+			}
+			fmt.Fprintf(a.out, "wrote %s\n", path)
+			return nil
+		},
+	}
+	cmd.Flags().StringVar(&out, "out", "", "write to this file; default: report.html in the run's folder")
+	return cmd
+}
+
+// writeReport judges the run anew, since the curves are not kept, and writes its report.
+func (a *app) writeReport(ctx context.Context, args []string, out string) (string, error) {
+	r, err := a.openRun(args)
+	if err != nil {
+		return "", err
+	}
+	h, err := judge(r)
+	if err != nil {
+		return "", err
+	}
+	if !r.Live {
+		if err := a.keep(ctx, r, h); err != nil {
+			return "", err
+		}
+	}
+	b, err := a.openBook(ctx)
+	if err != nil {
+		return "", err
+	}
+	defer b.Close()
+	d, err := document(ctx, b, r, h)
+	if err != nil {
+		return "", err
+	}
+	if out == "" {
+		out = filepath.Join(r.Dir, "report.html")
+	}
+	return out, report.WriteFile(out, d)
+}
+
+// document gathers what a report shows.
+func document(ctx context.Context, b *book.Book, r *record.Run, h health.Health) (*report.Document, error) {
+	d := &report.Document{Health: h, Run: runFacts(r.Info)}
+	revs, err := b.Revisions(ctx)
+	if err != nil {
+		return nil, err
+	}
+	for _, rev := range revs {
+		if rev.Name == h.Revision {
+			d.Revision = revisionFacts(rev)
+		}
+	}
+	problems, err := b.Problems(ctx)
+	if err != nil {
+		return nil, err
+	}
+	for _, p := range problems {
+		d.Problems = append(d.Problems, problemFacts(p))
+	}
+	if d.History, err = histories(ctx, b, h, revs); err != nil {
+		return nil, err
+	}
+	if d.Revision != nil && d.Revision.Parent != "" {
+		if d.Comparison, err = comparison(ctx, b, h, d.Revision.Parent, h.Revision); err != nil {
+			return nil, err
+		}
+	}
+	return d, nil
+}
+
+func runFacts(i record.Info) report.Run {
+	f := report.Run{ID: i.Run, Leg: i.Leg, Revision: i.Revision, Routine: i.Routine, Started: i.Started, DurationS: i.DurationS(),
+		Ended: ended(i.End), CutShort: i.End.How != record.Complete && i.End.How != record.Imported,
+		Stand: standWords(i.Stand), Firmware: i.Stand.Firmware, SampleHz: i.Stand.SampleHz, Note: i.Conditions.Note}
+	for _, j := range i.Joints {
+		f.Joints = append(f.Joints, report.JointFacts{Joint: j.Setup.Name, Samples: j.Samples, Losses: j.Losses})
+		if l := j.Setup.Load; l != nil {
+			f.Conditions = append(f.Conditions, report.Fact{Name: "Load of " + j.Setup.Name, Value: fmt.Sprintf("%.3g kg at %.3g m", l.MassKg, l.LeverM)})
+		}
+	}
+	if v := i.Conditions.SupplySetV; v != nil {
+		f.Conditions = append(f.Conditions, report.Fact{Name: "Supply set", Value: fmt.Sprintf("%.2f V", *v)})
+	}
+	if v := i.Conditions.AmbientC; v != nil {
+		f.Conditions = append(f.Conditions, report.Fact{Name: "Ambient", Value: fmt.Sprintf("%.1f °C", *v)})
+	}
+	if i.Conditions.Assembly != "" {
+		f.Conditions = append(f.Conditions, report.Fact{Name: "Assembly", Value: i.Conditions.Assembly})
+	}
+	if i.Calibration != "" {
+		f.Calibration = append(f.Calibration, report.Fact{Name: "Calibration", Value: i.Calibration})
+	}
+	for _, n := range i.Notes {
+		f.Conditions = append(f.Conditions, report.Fact{Name: "Remark", Value: n})
+	}
+	return f
+}
+
+func standWords(s record.Stand) string {
+	words := []string{s.Port}
+	for _, w := range []string{s.Name, s.Device} {
+		if w != "" {
+			words = append(words, w)
+		}
+	}
+	if s.Protocol != "" {
+		words = append(words, "protocol "+s.Protocol)
+	}
+	return strings.Join(words, ", ")
+}
+
+func revisionFacts(r book.Revision) *report.Revision {
+	out := &report.Revision{Name: r.Name, Parent: r.Parent, Why: r.Why, Made: r.Made}
+	for _, p := range r.Parts {
+		name := p.Name
+		if p.MadeOf != "" {
+			name += " (" + p.MadeOf + ")"
+		}
+		out.Parts = append(out.Parts, report.Part{Name: name, File: p.File, Hash: p.SHA256, Size: p.Bytes})
+	}
+	return out
+}
+
+func problemFacts(p book.Problem) report.Problem {
+	f := report.Problem{Joint: p.Joint, Cause: p.Cause, State: string(p.State), AnsweredBy: p.AnsweredBy, ClosedBy: p.ClosedBy}
+	for i, c := range p.Changes {
+		if i == 0 {
+			f.OpenedBy = c.By
+		}
+		f.Evidence = append(f.Evidence, fmt.Sprintf("%s: %s by %s: %s", c.When.Local().Format("2006-01-02"), c.State, c.By, c.Why))
+	}
+	return f
+}
+
+// histories gathers every measure that has a limit, over the runs of the leg, for the joints of
+// this answer.
+func histories(ctx context.Context, b *book.Book, h health.Health, revs []book.Revision) ([]report.History, error) {
+	services, err := b.Services(ctx)
+	if err != nil {
+		return nil, err
+	}
+	var out []report.History
+	for _, j := range h.Joints {
+		for _, m := range j.Measures {
+			if math.IsNaN(m.Limit) || m.Name == "lost_samples" {
+				continue
+			}
+			points, err := b.Measured(ctx, j.Joint, m.Name, m.Path)
+			if err != nil {
+				return nil, err
+			}
+			if len(points) < 3 {
+				continue
+			}
+			out = append(out, history(j.Joint, m, points, revs, services))
+		}
+	}
+	return out, nil
+}
+
+func history(joint string, m health.Measure, points []book.Point, revs []book.Revision, services []book.Service) report.History {
+	hs := report.History{Joint: joint, Measure: m.Name, Path: m.Path, Limit: m.Limit}
+	for i, p := range points {
+		if i > 0 && p.Run.Revision != points[i-1].Run.Revision {
+			hs.Marks = append(hs.Marks, report.Mark{Before: i, Label: "revision " + p.Run.Revision})
+		}
+		hs.Points = append(hs.Points, report.Point{Run: p.Run.ID, Measure: p.Measure})
+	}
+	for _, s := range services {
+		if s.Joint != "" && s.Joint != joint {
+			continue
+		}
+		before := 0
+		for before < len(points) && points[before].Run.Started.Before(s.When) {
+			before++
+		}
+		if before > 0 { // one before the first run marks nothing
+			hs.Marks = append(hs.Marks, report.Mark{Before: before, Label: s.What, Service: true})
+		}
+	}
+	return hs
+}
+
+// sideOf gathers a joint's judged runs of one revision.
+func sideOf(ctx context.Context, b *book.Book, joint, revision string) ([]compare.Run, error) {
+	runs, err := b.RunsOf(ctx, revision)
+	if err != nil {
+		return nil, err
+	}
+	var out []compare.Run
+	for _, r := range runs {
+		if !r.Whole {
+			continue // a run that was broken off is no sample of the revision
+		}
+		_, joints, _, err := b.Run(ctx, r.ID)
+		if err != nil {
+			return nil, err
+		}
+		for _, j := range joints {
+			if j.Joint == joint {
+				out = append(out, compare.Run{ID: r.ID, Assembly: r.Assembly, Routine: r.Routine, Joint: j})
+			}
+		}
+	}
+	return out, nil
+}
+
+// comparison sets a revision against its parent for the joints of an answer; nil when there is
+// nothing to set.
+func comparison(ctx context.Context, b *book.Book, h health.Health, from, to string) (*report.Comparison, error) {
+	out := &report.Comparison{A: from, B: to}
+	for _, j := range h.Joints {
+		sa, err := sideOf(ctx, b, j.Joint, from)
+		if err != nil {
+			return nil, err
+		}
+		sb, err := sideOf(ctx, b, j.Joint, to)
+		if err != nil {
+			return nil, err
+		}
+		if len(sa) == 0 || len(sb) == 0 {
+			continue
+		}
+		res := compare.Sides(sa, sb)
+		out.RunsA, out.RunsB = max(out.RunsA, len(sa)), max(out.RunsB, len(sb))
+		out.Notes = append(out.Notes, j.Joint+": "+res.Sentence)
+		out.Notes = append(out.Notes, res.Notes...)
+		for _, r := range res.Rows {
+			if math.IsNaN(r.A.Limit) && math.IsNaN(r.B.Limit) {
+				continue
+			}
+			out.Rows = append(out.Rows, report.Difference{Joint: r.Joint, A: r.A, B: r.B, Diff: r.Diff, U: r.U, Verdict: verdictWords(r), Mark: markOf(r.Verdict)})
+		}
+	}
+	if len(out.Rows) == 0 {
+		return nil, nil
+	}
+	out.Notes = slices.Compact(out.Notes)
+	return out, nil
+}
+
+func verdictWords(r compare.Row) string {
+	if r.Why != "" {
+		return string(r.Verdict) + " (" + r.Why + ")"
+	}
+	return string(r.Verdict)
+}
+
+func markOf(v compare.Verdict) health.Verdict {
+	return map[compare.Verdict]health.Verdict{compare.Better: health.Pass, compare.Worse: health.Fail, compare.Cannot: health.Unproven}[v]
+}

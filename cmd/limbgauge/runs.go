@@ -1,0 +1,233 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+	"text/tabwriter"
+
+	"github.com/spf13/cobra"
+
+	"limbgauge/rig/record"
+)
+
+func (a *app) runsCommand() *cobra.Command {
+	asJSON := false
+	cmd := &cobra.Command{
+		Use:   "runs",
+		Short: "list the runs of the bench",
+		Args:  usageArgs(cobra.NoArgs),
+		RunE: func(*cobra.Command, []string) error {
+			entries, err := record.List(a.folder())
+			if err != nil {
+				return err
+			}
+			if asJSON {
+				return printJSON(a.out, runRows(entries))
+			}
+			if len(entries) == 0 {
+				fmt.Fprintln(a.out, `no runs yet; "limbgauge sweep JOINT" makes one`)
+				return nil
+			}
+			a.printRuns(entries)
+			return nil
+		},
+	}
+	cmd.Flags().BoolVar(&asJSON, "json", false, "print JSON")
+	return cmd
+}
+
+type runRow struct {
+	Run      string   `json:"run"`
+	Started  string   `json:"started,omitempty"`
+	Revision string   `json:"revision,omitempty"`
+	Joints   []string `json:"joints,omitempty"`
+	Routine  string   `json:"routine,omitempty"`
+	Ended    string   `json:"ended,omitempty"`
+	State    string   `json:"state,omitempty"`
+	Samples  int      `json:"samples,omitempty"`
+	Error    string   `json:"error,omitempty"`
+}
+
+func runRows(entries []record.Entry) []runRow {
+	rows := []runRow{}
+	for _, e := range entries {
+		r := runRow{Run: e.ID}
+		if e.Err != nil {
+			r.Error = e.Err.Error()
+			rows = append(rows, r)
+			continue
+		}
+		r.Started = e.Info.Started.Local().Format("2006-01-02 15:04")
+		r.Revision, r.Routine, r.State, r.Samples = e.Info.Revision, e.Info.Routine, string(e.Info.State), e.Info.Samples()
+		r.Ended = endWords(e)
+		for _, j := range e.Info.Joints {
+			r.Joints = append(r.Joints, j.Setup.Name)
+		}
+		rows = append(rows, r)
+	}
+	return rows
+}
+
+func endWords(e record.Entry) string {
+	switch {
+	case e.Live:
+		return "running"
+	case e.Info.State == record.Recording:
+		return "cut, not sealed"
+	}
+	return string(e.Info.End.How)
+}
+
+func (a *app) printRuns(entries []record.Entry) {
+	w := tabwriter.NewWriter(a.out, 0, 0, 2, ' ', 0)
+	fmt.Fprintln(w, "run\tstarted\trevision\tjoints\troutine\tended")
+	for _, r := range runRows(entries) {
+		if r.Error != "" {
+			fmt.Fprintf(w, "%s\tcan not be read: %s\n", r.Run, r.Error)
+			continue
+		}
+		fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\t%s\n", r.Run, r.Started, r.Revision, strings.Join(r.Joints, " "), r.Routine, r.Ended)
+	}
+	w.Flush()
+}
+
+// runDir returns the folder of the run named, or of the newest when none is.
+func (a *app) runDir(args []string) (string, error) {
+	if len(args) == 0 {
+		entries, err := record.List(a.folder())
+		if err != nil {
+			return "", err
+		}
+		if len(entries) == 0 {
+			return "", inputError(fmt.Errorf("%s holds no runs", a.folder()), `"limbgauge sweep JOINT" makes one; --bench names another bench`)
+		}
+		return entries[len(entries)-1].Dir, nil
+	}
+	id := filepath.Base(args[0]) // a path into runs/ is as good as the number
+	for len(id) < 4 && strings.Trim(id, "0123456789") == "" {
+		id = "0" + id
+	}
+	dir := record.RunDir(a.folder(), id)
+	if _, err := os.Stat(dir); errors.Is(err, os.ErrNotExist) {
+		return "", inputError(fmt.Errorf("there is no run %s in %s", id, a.folder()), `"limbgauge runs" lists them`)
+	}
+	return dir, nil
+}
+
+// openRun opens a run and says what of it is damaged.
+func (a *app) openRun(args []string) (*record.Run, error) {
+	dir, err := a.runDir(args)
+	if err != nil {
+		return nil, err
+	}
+	r, err := record.Open(dir)
+	if err != nil {
+		return nil, err
+	}
+	for _, d := range r.Damage {
+		fmt.Fprintf(a.err, "limbgauge: %v\n", d)
+	}
+	if len(r.Damage) > 0 {
+		fmt.Fprintf(a.err, "limbgauge: hint: what is whole is used; \"limbgauge seal %s\" keeps that part for good\n", r.Info.Run)
+	}
+	return r, nil
+}
+
+func (a *app) checkCommand() *cobra.Command {
+	return &cobra.Command{
+		Use:   "check [run...]",
+		Short: "read runs from end to end and name what is damaged",
+		Long: `Read every sample of the runs named, of all runs when none is, and name what is
+damaged: file, frame, byte, and how far the run is whole. Nothing is changed.`,
+		RunE: func(_ *cobra.Command, args []string) error {
+			dirs, err := a.runDirs(args)
+			if err != nil {
+				return err
+			}
+			var bad []error
+			for _, d := range dirs {
+				errs := record.Check(d)
+				if len(errs) == 0 {
+					fmt.Fprintf(a.out, "%s whole\n", filepath.Base(d))
+				}
+				bad = append(bad, errs...)
+			}
+			if len(bad) == 0 {
+				return nil
+			}
+			return kindError{err: errors.Join(bad...), code: exitInput, hint: `"limbgauge seal RUN" keeps what is whole of a cut run`}
+		},
+	}
+}
+
+func (a *app) runDirs(args []string) ([]string, error) {
+	var dirs []string
+	for _, id := range args {
+		d, err := a.runDir([]string{id})
+		if err != nil {
+			return nil, err
+		}
+		dirs = append(dirs, d)
+	}
+	if len(args) > 0 {
+		return dirs, nil
+	}
+	entries, err := record.List(a.folder())
+	for _, e := range entries {
+		dirs = append(dirs, e.Dir)
+	}
+	return dirs, err
+}
+
+func (a *app) sealCommand() *cobra.Command {
+	return &cobra.Command{
+		Use:   "seal [run...]",
+		Short: "turn the journal of a cut run into its sealed file",
+		Long: `A run is sealed by itself when it ends. One that was cut - the power went, the
+program was killed - keeps its journal until it is sealed: all that is whole goes
+into the sealed file, what was cut is noted. Without a run, all unsealed ones.`,
+		RunE: func(_ *cobra.Command, args []string) error {
+			dirs, err := a.runDirs(args)
+			if err != nil {
+				return err
+			}
+			var bad []error
+			done := 0
+			for _, d := range dirs {
+				r, err := record.Open(d)
+				if err == nil && r.Info.State == record.Sealed {
+					continue
+				}
+				info, err := record.Seal(d)
+				if err != nil {
+					bad = append(bad, err)
+					continue
+				}
+				done++
+				fmt.Fprintf(a.out, "%s sealed: %d samples, %.1f s, %s\n", info.Run, info.Samples(), info.DurationS(), ended(info.End))
+				for _, n := range info.Notes {
+					fmt.Fprint(a.out, wrap(n, "  ", pageWidth))
+				}
+			}
+			if done == 0 && len(bad) == 0 {
+				fmt.Fprintln(a.out, "nothing to seal")
+			}
+			return errors.Join(bad...)
+		},
+	}
+}
+
+// ended puts a run's ending into words.
+func ended(e record.End) string {
+	s := string(e.How)
+	if s == "" {
+		s = "not ended"
+	}
+	if e.Reason != "" {
+		s += ": " + e.Reason
+	}
+	return s
+}

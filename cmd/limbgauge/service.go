@@ -1,0 +1,85 @@
+package main
+
+import (
+	"fmt"
+	"text/tabwriter"
+
+	"github.com/spf13/cobra"
+
+	"limbgauge/analyze/book"
+)
+
+func (a *app) serviceCommand() *cobra.Command {
+	cmd := &cobra.Command{
+		Use:   "service",
+		Short: "what was done to the leg without a redesign",
+		Long: `A service is something done to the leg without a redesign: a belt re-tensioned, a
+screw tightened, a servo swapped. It answers the problems open at its joint; later
+runs tell whether it cured them, and for how long.`,
+	}
+	cmd.AddCommand(a.serviceAddCommand(), a.serviceListCommand())
+	return cmd
+}
+
+func (a *app) serviceAddCommand() *cobra.Command {
+	var s book.Service
+	cmd := &cobra.Command{
+		Use:     "add what",
+		Short:   "add a service",
+		Example: `  limbgauge service add "belt re-tensioned" --joint knee --part belt`,
+		Args:    usageArgs(cobra.ExactArgs(1)),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			s.What, s.When = args[0], a.now()
+			b, err := a.openBook(cmd.Context())
+			if err != nil {
+				return err
+			}
+			defer b.Close()
+			id, err := b.AddService(cmd.Context(), s)
+			if err != nil {
+				return inputError(err, `"limbgauge problem list" shows the problems`)
+			}
+			fmt.Fprintf(a.out, "service %d added\n", id)
+			return nil
+		},
+	}
+	cmd.Flags().StringVar(&s.Joint, "joint", "", "the joint it was done to; default: the whole leg")
+	cmd.Flags().StringVar(&s.Part, "part", "", "the part it was done to")
+	cmd.Flags().StringArrayVar(&s.Answers, "answers", nil, "a problem it answers, as joint/cause; default: all that are open at the joint")
+	return cmd
+}
+
+func (a *app) serviceListCommand() *cobra.Command {
+	asJSON := false
+	cmd := &cobra.Command{
+		Use:   "list",
+		Short: "list services",
+		Args:  usageArgs(cobra.NoArgs),
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			b, err := a.openBook(cmd.Context())
+			if err != nil {
+				return err
+			}
+			defer b.Close()
+			list, err := b.Services(cmd.Context())
+			if err != nil {
+				return err
+			}
+			if asJSON {
+				return printJSON(a.out, list)
+			}
+			if len(list) == 0 {
+				fmt.Fprintln(a.out, `no services yet; "limbgauge service add WHAT --joint JOINT" adds one`)
+				return nil
+			}
+			w := tabwriter.NewWriter(a.out, 0, 0, 2, ' ', 0)
+			fmt.Fprintln(w, "service\tdate\tjoint\tpart\twhat")
+			for _, s := range list {
+				fmt.Fprintf(w, "%d\t%s\t%s\t%s\t%s\n", s.ID, s.When.Local().Format("2006-01-02"), s.Joint, s.Part, s.What)
+			}
+			return w.Flush()
+		},
+	}
+	cmd.Flags().BoolVar(&asJSON, "json", false, "print JSON")
+	return cmd
+}

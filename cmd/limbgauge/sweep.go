@@ -1,0 +1,298 @@
+package main
+
+import (
+	"context"
+	"crypto/sha256"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"limbgauge/analyze/health"
+	"limbgauge/rig"
+	"limbgauge/rig/link"
+	"limbgauge/rig/record"
+	"limbgauge/rig/session"
+)
+
+type sweepOptions struct {
+	lineOptions
+	consentOptions
+	runOptions
+	routine string
+	json    bool
+	gate    bool
+}
+
+// runOptions are what the builder says of a run.
+type runOptions struct {
+	revision string
+	assembly string
+	note     string
+	supplyV  float64
+	ambientC float64
+}
+
+func (o *runOptions) flags(cmd *cobra.Command) {
+	cmd.Flags().StringVarP(&o.revision, "revision", "r", "", "revision under test; default: the newest")
+	cmd.Flags().StringVar(&o.assembly, "assembly", "", "tag of this assembly; runs with one tag speak of one assembly")
+	cmd.Flags().StringVar(&o.note, "note", "", "anything worth knowing of this run")
+	cmd.Flags().Float64Var(&o.supplyV, "supply", 0, "supply voltage that is set, in V")
+	cmd.Flags().Float64Var(&o.ambientC, "ambient", 0, "ambient temperature, in °C")
+}
+
+func (a *app) sweepCommand() *cobra.Command {
+	var o sweepOptions
+	cmd := &cobra.Command{
+		Use:   "sweep joint...",
+		Short: "run joints through a routine, record, and judge them",
+		Long: `Run joints through a routine, one after the other, record command, angles,
+current and voltage, and judge each joint. The cautions are shown and motion
+starts only after "arm" is typed. Ctrl-C stops motion first, then keeps what was
+recorded.
+
+Routines: assembly (all measures, about 3 minutes), quick (about 40 s), hold (5
+minutes of hold, for creep).
+
+A stop by software is no safety device: keep a switch in the servo's supply in reach.
+
+` + faultHelp(),
+		Example: `  limbgauge sweep knee --revision A
+  limbgauge sweep knee --port /dev/ttyUSB0 --routine quick
+  limbgauge sweep knee --yes --fault belt_slack=0.8      (virtual stand)`,
+		Args: usageArgs(cobra.MinimumNArgs(1)),
+		RunE: func(cmd *cobra.Command, args []string) error { return a.sweep(cmd.Context(), args, o) },
+	}
+	o.flags(cmd)
+	cmd.Flags().StringVar(&o.routine, "routine", "assembly", strings.Join(rig.RoutineNames(), ", "))
+	cmd.Flags().StringVar(&o.port, "port", "", "serial port instead of the one in bench.toml")
+	cmd.Flags().BoolVar(&o.yes, "yes", false, "arm the virtual stand without asking")
+	cmd.Flags().BoolVar(&o.handsClear, "hands-clear", false, "with --yes: arm a real stand too; you state that nobody can reach into it")
+	cmd.Flags().StringArrayVar(&o.faults, "fault", nil, "fault of the virtual stand, as [joint:]cause[=size]; may be repeated")
+	cmd.Flags().Float64Var(&o.speed, "speed", 10, "virtual stand: times real time, 0 for as fast as it goes")
+	cmd.Flags().Uint64Var(&o.seed, "seed", 1, "virtual stand: which of many like joints")
+	cmd.Flags().BoolVar(&o.json, "json", false, "print the answer as one JSON object")
+	cmd.Flags().BoolVar(&o.gate, "gate", false, "exit with 6 when a joint has a fault")
+	return cmd
+}
+
+func (a *app) sweep(ctx context.Context, names []string, o sweepOptions) error {
+	if o.json { // the answer alone goes to standard output
+		out := a.out
+		a.out = a.err
+		defer func() { a.out = out }()
+		quiet := *a
+		quiet.out = out
+		res, err := a.record(ctx, names, o)
+		return a.afterSweep(ctx, &quiet, res, err, o)
+	}
+	res, err := a.record(ctx, names, o)
+	return a.afterSweep(ctx, a, res, err, o)
+}
+
+// afterSweep judges what was recorded, also of a run that was stopped, and prints it.
+func (a *app) afterSweep(ctx context.Context, printer *app, res session.Result, err error, o sweepOptions) error {
+	if res.Dir == "" {
+		return err
+	}
+	fmt.Fprintf(a.out, "run %s: %s\n", res.Run, ended(res.End))
+	for i, l := range res.Joint {
+		if l.Lost+l.Damaged+l.Late > 0 {
+			fmt.Fprintf(a.out, "  joint %d: %d samples lost, %d frames damaged, %d late\n", i+1, l.Lost, l.Damaged, l.Late)
+		}
+	}
+	// The user's Ctrl-C ended motion, not the judging of what is there.
+	ctx = context.WithoutCancel(ctx)
+	r, openErr := record.Open(res.Dir)
+	if openErr != nil {
+		return errors.Join(err, openErr)
+	}
+	h, judgeErr := judge(r)
+	if judgeErr != nil {
+		if err != nil {
+			return err // too short a run is no news when it was broken off
+		}
+		return judgeErr
+	}
+	if keepErr := a.keep(ctx, r, h); keepErr != nil {
+		return errors.Join(err, keepErr)
+	}
+	fmt.Fprintln(a.out)
+	answerErr := printer.answer(h, o.json, o.gate)
+	if err != nil {
+		return err
+	}
+	if answerErr == nil && !o.json {
+		a.sayProblems(ctx, h)
+	}
+	return answerErr
+}
+
+// record runs the routine on the stand.
+func (a *app) record(ctx context.Context, names []string, o sweepOptions) (session.Result, error) {
+	b, err := a.loadBench()
+	if err != nil {
+		return session.Result{}, err
+	}
+	if o.port != "" {
+		b.Stand.Port = o.port
+	}
+	if b.Stand.Form == rig.FormText {
+		return session.Result{}, usageError{errors.New(`a stand of the text form can not be commanded; use "limbgauge listen"`)}
+	}
+	cfg := session.Config{SampleHz: b.Stand.SampleHz, Bench: a.folder()}
+	what := "About to move: "
+	for i, n := range names {
+		j, ok := b.JointByName(n)
+		if !ok {
+			return session.Result{}, usageError{fmt.Errorf("there is no joint %q in %s; it has %s", n, b.Path, jointNames(b.Joints))}
+		}
+		r, err := rig.BuiltinRoutine(o.routine, j)
+		if err != nil {
+			return session.Result{}, usageError{err}
+		}
+		if i > 0 {
+			what += "; then "
+		}
+		lo, hi := reach(r)
+		what += fmt.Sprintf("joint %s between %.0f and %.0f deg, routine %s, about %s", n, lo, hi, r.Name, clock(r.Duration(r.Moves[0].TargetDeg)))
+		cfg.Joints = append(cfg.Joints, j)
+		cfg.Plans = append(cfg.Plans, session.Plan{Joint: i, Routine: r})
+	}
+	if cfg.Consent, err = a.consent(what+".", b, o.consentOptions); err != nil {
+		return session.Result{}, err
+	}
+	var stand record.Stand
+	if cfg.Line, stand, err = openLine(b, cfg.Joints, o.lineOptions); err != nil {
+		return session.Result{}, err
+	}
+	if cfg.Info, err = a.info(ctx, b, o.runOptions, o.routine); err != nil {
+		cfg.Line.Close()
+		return session.Result{}, err
+	}
+	cfg.Info.Stand = stand
+	return a.watch(func(live *session.Live) (session.Result, error) {
+		cfg.Live = live
+		return session.Run(ctx, cfg)
+	})
+}
+
+// watch shows a session while it runs.
+func (a *app) watch(run func(*session.Live) (session.Result, error)) (session.Result, error) {
+	live := session.NewLive(64)
+	done := make(chan struct{})
+	shown := make(chan struct{})
+	go func() {
+		defer close(shown)
+		newWatcher(a.out).follow(live, done)
+	}()
+	res, err := run(live)
+	close(done)
+	<-shown
+	return res, err
+}
+
+// reach returns the smallest and greatest target of a routine.
+func reach(r rig.Routine) (lo, hi float64) {
+	lo, hi = r.Moves[0].TargetDeg, r.Moves[0].TargetDeg
+	for _, m := range r.Moves {
+		lo, hi = min(lo, m.TargetDeg), max(hi, m.TargetDeg)
+	}
+	return lo, hi
+}
+
+// info gathers what is known of a run before it begins.
+func (a *app) info(ctx context.Context, b *rig.Bench, o runOptions, routine string) (record.Info, error) {
+	info := record.Info{Leg: b.Leg.Name, Revision: o.revision, Routine: routine, Started: a.now()}
+	info.Conditions.Assembly, info.Conditions.Note = o.assembly, o.note
+	if o.supplyV != 0 {
+		info.Conditions.SupplySetV = &o.supplyV
+	}
+	if o.ambientC != 0 {
+		info.Conditions.AmbientC = &o.ambientC
+	}
+	if b.Path != "" {
+		data, err := os.ReadFile(b.Path)
+		if err != nil {
+			return info, fmt.Errorf("read bench file: %w", err)
+		}
+		sum := sha256.Sum256(data)
+		info.Bench = record.BenchFile{Path: filepath.Base(b.Path), SHA256: hex.EncodeToString(sum[:])}
+	}
+	bk, err := a.openBook(ctx)
+	if err != nil {
+		return info, err
+	}
+	defer bk.Close()
+	revs, err := bk.Revisions(ctx)
+	if err != nil {
+		return info, err
+	}
+	if o.revision == "" {
+		if len(revs) > 0 {
+			info.Revision = revs[len(revs)-1].Name
+		}
+		return info, nil
+	}
+	for _, r := range revs {
+		if r.Name == o.revision {
+			for _, e := range r.CheckFiles(a.folder()) {
+				fmt.Fprintf(a.err, "limbgauge: note: %v\n", e)
+			}
+			return info, nil
+		}
+	}
+	return info, usageError{fmt.Errorf("there is no revision %q; \"limbgauge rev add %s\" adds it", o.revision, o.revision)}
+}
+
+// sayProblems tells what a run changed in the problems.
+func (a *app) sayProblems(ctx context.Context, h health.Health) {
+	b, err := a.openBook(ctx)
+	if err != nil {
+		return // the run is kept; the book says its trouble when it is asked
+	}
+	defer b.Close()
+	list, err := b.Problems(ctx)
+	if err != nil {
+		return
+	}
+	for _, p := range list {
+		last := p.Changes[len(p.Changes)-1]
+		if last.By == "run "+h.Run {
+			fmt.Fprint(a.out, wrap(fmt.Sprintf("problem %d, %s %s, is %s: %s", p.ID, p.Joint, strings.ReplaceAll(string(p.Cause), "_", " "), p.State, last.Why), "", pageWidth))
+		}
+	}
+}
+
+// codes lists which errors of the packages below have which exit code.
+func codes() []struct {
+	code int
+	is   func(error) bool
+} {
+	as := func(target any) func(error) bool { return func(err error) bool { return errors.As(err, target) } }
+	return []struct {
+		code int
+		is   func(error) bool
+	}{
+		{exitStopped, func(err error) bool { return errors.Is(err, session.ErrStopped) || errors.Is(err, session.ErrStuck) }},
+		{exitStopped, as(new(*link.TrippedError))},
+		{exitStand, as(new(*link.VersionError))},
+		{exitStand, as(new(*link.NoHelloError))},
+		{exitStand, as(new(*link.QuietError))},
+		{exitStand, as(new(*link.NoReplyError))},
+		{exitStand, as(new(*link.RefusedError))},
+		{exitStand, func(err error) bool {
+			return errors.Is(err, link.ErrGone) || errors.Is(err, link.ErrRestarted) || errors.Is(err, link.ErrClosed)
+		}},
+		{exitStand, isPortError},
+		{exitInput, as(new(*rig.ConfigError))},
+		{exitInput, as(new(*record.InputError))},
+		{exitInput, as(new(*record.CorruptError))},
+		{exitInput, func(err error) bool { return errors.Is(err, record.ErrNoSamples) }},
+		{exitInput, isHistoryError},
+	}
+}
