@@ -73,7 +73,7 @@ func (c *subject) sensorFaults() []diagnose.SensorFault {
 		}
 		if sd := c.restNoise(a.col); sd > noiseDeg*a.gear {
 			out = append(out, diagnose.SensorFault{Sensor: a.name,
-				Text: fmt.Sprintf("scatters by %.2f deg from sample to sample at rest", sd)})
+				Text: fmt.Sprintf("scatters by %.2f deg from reading to reading at rest", sd)})
 		}
 	}
 	return out
@@ -138,23 +138,24 @@ func (c *subject) spikes(col []float64, fastest float64) (n int, first float64) 
 	return n, first
 }
 
-// restNoise is the sample-to-sample standard deviation at rest, by the median of differences so
-// that a swing or a creep does not count.
+// restNoise is the standard deviation of single readings at rest. It comes from the median of second
+// differences, in which creep and the swing of a joint all but cancel: readings that scatter have
+// 1, -2, 1 times independent noise in them, so √6 of its deviation.
 func (c *subject) restNoise(col []float64) float64 {
 	var d []float64
 	for _, p := range c.pieces {
 		if p.DwellS < 0.4 {
 			continue
 		}
-		for i := p.Dwell[0] + (p.Dwell[1]-p.Dwell[0])/2 + 1; i < p.Dwell[1]; i++ {
-			d = append(d, math.Abs(col[i]-col[i-1]))
+		for i := p.Dwell[0] + (p.Dwell[1]-p.Dwell[0])/2 + 1; i+1 < p.Dwell[1]; i++ {
+			d = append(d, math.Abs(col[i+1]-2*col[i]+col[i-1]))
 		}
 	}
 	if len(d) < 100 {
 		return 0
 	}
 	slices.Sort(d)
-	return 1.4826 * d[len(d)/2] / math.Sqrt2
+	return 1.4826 * d[len(d)/2] / math.Sqrt(6)
 }
 
 // limits judges the measures against the joint's limits. What the builder accepts of a joint is

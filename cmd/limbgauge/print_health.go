@@ -96,22 +96,31 @@ func printMeasures(w io.Writer, ms []health.Measure) {
 		return
 	}
 	fmt.Fprintln(w, "\n  not seen:")
-	// Measures that share a reason are named together.
-	var order []string
+	// Measures that share a reason are named together, and the paths of one measure behind it.
+	var reasons []string
 	names := map[string][]string{}
+	paths := map[[2]string][]string{}
 	for _, m := range unseen {
 		if _, ok := names[m.Reason]; !ok {
-			order = append(order, m.Reason)
+			reasons = append(reasons, m.Reason)
 		}
 		d, _ := health.DefinitionOf(m.Name)
 		name := strings.ToLower(short(d))
-		if m.Path != "" {
-			name += " (" + string(m.Path) + ")"
+		key := [2]string{m.Reason, name}
+		if _, ok := paths[key]; !ok {
+			names[m.Reason] = append(names[m.Reason], name)
 		}
-		names[m.Reason] = append(names[m.Reason], name)
+		paths[key] = append(paths[key], string(m.Path))
 	}
-	for _, r := range order {
-		fmt.Fprint(w, wrap("- "+strings.Join(names[r], ", ")+": "+r, "  ", pageWidth))
+	for _, r := range reasons {
+		var list []string
+		for _, n := range names[r] {
+			if p := strings.Join(paths[[2]string{r, n}], ", "); p != "" {
+				n += " (" + p + ")"
+			}
+			list = append(list, n)
+		}
+		fmt.Fprint(w, wrap("- "+strings.Join(list, "; ")+": "+r, "  ", pageWidth))
 	}
 }
 
@@ -120,6 +129,7 @@ func short(d health.Definition) string {
 	t := d.Title
 	if len(t) > 28 {
 		t = strings.ReplaceAll(d.Name, "_", " ")
+		t = strings.ToUpper(t[:1]) + t[1:]
 	}
 	return t
 }
