@@ -214,7 +214,7 @@ func TestTextFlood(t *testing.T) {
 		if len(f.bad) != 100 || text.Bad()[link.LineSyntax] != 500 || f.rows[0].Len() != 1 {
 			t.Errorf("%d said, %v counted, want 100 and 500", len(f.bad), text.Bad())
 		}
-		if s := f.bad[0].Text; strings.ContainsAny(s, "\x1b\xff") {
+		if s := f.bad[0].Text; strings.ContainsFunc(s, func(r rune) bool { return r < 0x20 || r > 0x7E }) {
 			t.Errorf("%q would steer a terminal", s)
 		}
 	})
