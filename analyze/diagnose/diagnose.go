@@ -3,6 +3,7 @@ package diagnose
 import (
 	"math"
 	"sort"
+	"strings"
 
 	"limbgauge/analyze/health"
 )
@@ -117,14 +118,23 @@ func confidence(odds float64) float64 { return 1 / (1 + math.Exp(-odds)) }
 func healthy(e *Evidence) health.Finding {
 	f := health.Finding{Cause: health.None, Severity: health.SeverityOK, Confidence: 0.95,
 		Evidence: []string{}, CouldAlsoBe: []string{}, Next: "nothing to do; repeat the routine after the next hours of use"}
-	passed, unseen := 0, []string{}
+	passed := 0
+	var reasons []string
+	names := map[string][]string{}
 	for _, m := range e.Measures {
 		switch {
 		case m.Verdict == health.Pass:
 			passed++
 		case m.Status == health.NotObservable && !math.IsNaN(m.Limit):
+			if _, ok := names[m.Reason]; !ok {
+				reasons = append(reasons, m.Reason)
+			}
 			d, _ := health.DefinitionOf(m.Name)
-			unseen = append(unseen, lower(d.Title)+" ("+string(m.Path)+") could not be seen: "+m.Reason)
+			name := lower(d.Title)
+			if m.Path != health.NoPath {
+				name += " (" + string(m.Path) + ")"
+			}
+			names[m.Reason] = append(names[m.Reason], name)
 		}
 	}
 	if passed > 0 {
@@ -133,8 +143,10 @@ func healthy(e *Evidence) health.Finding {
 		f.Evidence = append(f.Evidence, "no sign of a fault; no limit is set that a measure could pass")
 		f.Confidence = 0.7
 	}
-	if len(unseen) > 0 {
-		f.Evidence = append(f.Evidence, unseen...)
+	if len(reasons) > 0 {
+		for _, r := range reasons {
+			f.Evidence = append(f.Evidence, strings.Join(names[r], ", ")+" could not be seen: "+r)
+		}
 		f.Confidence = 0.6
 		f.Next = "change the mounting so that what was not seen can be seen, then repeat"
 	}
