@@ -9,8 +9,9 @@ import "math"
 // Source: linear viscoelasticity. The spectra follow from two known integrals:
 // tⁿ·Γ(1-n)/n = ∫(1 - e^(-t/τ)) τ^(n-1) dτ, and ln(1 + t/t0) = ∫(1 - e^(-t/τ)) e^(-t0/τ) dτ/τ.
 type creep struct {
-	sum   float64
-	cells []cell
+	sum     float64
+	instant float64 // rad/N·m of all that is faster than the fastest cell
+	cells   []cell
 }
 
 type cell struct{ compliance, share, bend float64 }
@@ -28,6 +29,9 @@ func newCreep(p Part) creep {
 	decades := math.Log10(creepToS / creepFromS)
 	n := int(math.Round(decades * cellsPerDecade))
 	step := math.Pow(10, 1.0/cellsPerDecade)
+	if e := p.CreepExponent; e > 0 {
+		c.instant = p.CreepDegPerNm * rad * math.Pow(creepFromS, e) / math.Gamma(1-e)
+	}
 	lo := creepFromS
 	for range n {
 		hi := lo * step
@@ -46,7 +50,7 @@ func newCreep(p Part) creep {
 
 // advance lets the part creep for slowDT under a torque.
 func (c *creep) advance(torque float64) {
-	sum := 0.0
+	sum := c.instant * torque
 	for i := range c.cells {
 		x := &c.cells[i]
 		x.bend += (x.compliance*torque - x.bend) * x.share

@@ -40,7 +40,7 @@ func Healthy(j rig.Joint, seed uint64) Truth {
 	}
 	if b := j.Belt; b != nil {
 		belt := &Belt{Teeth: b.Teeth, PitchMM: b.PitchMM, Ratio: j.Ratio(), TensionN: spread(55, 0.15),
-			KneeShare: 0.1, Damping: 0.06, SkipBaseN: 60, SkipPerN: 4,
+			KneeShare: 0.1, Damping: 0.06, SkipBaseN: 180, SkipPerN: 3,
 			LossPerDecadeN: spread(0.8, 0.3), AgeS: 86400, LossNPerDeg: 2}
 		// The spans' give is about 1 deg/N·m at the joint whatever the pulley: a builder who takes a
 		// smaller pulley takes a stiffer belt, or has left this example's size.

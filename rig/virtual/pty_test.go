@@ -59,7 +59,7 @@ func TestKeepsTheProtocolOnAPTY(t *testing.T) {
 	linktest.Suite(t, linktest.Options{Joints: leg(), Dial: func(t *testing.T) io.ReadWriteCloser {
 		// A closing with an opening at its heels may go unseen, as ServePTY says. A host would not care, as
 		// it says hello; the suite's bare client does.
-		time.Sleep(4 * pollEvery)
+		time.Sleep(2 * pollEvery)
 		return dialPTY(t, path)
 	}})
 }

@@ -24,11 +24,13 @@ type slip struct {
 }
 
 // ramp is a slip under way.
-type ramp struct{ rate, leftS float64 }
+type ramp struct{ size, passedS float64 }
 
 const (
-	slipS = 0.020 // a slip takes this long
-	skipS = 0.100 // and the belt needs this long before the next tooth
+	// slipS is how long a slip takes. Real ones are as fast as the load falls; here the size is what
+	// counts, so the way is given, smooth at both ends lest the jolt tears the next tooth off.
+	slipS = 0.080
+	skipS = 0.200 // and the belt needs this long before the next tooth
 )
 
 func newSlips(t *Truth) slips {
@@ -61,7 +63,8 @@ func newSlips(t *Truth) slips {
 }
 
 func (s *slips) begin(size float64) {
-	s.going = append(s.going, ramp{size / slipS, slipS})
+	s.going = append(s.going, ramp{size: size})
+	s.restS = skipS
 }
 
 // advance begins what is due and what the torque enforces, for the coming slowDT.
@@ -80,7 +83,6 @@ func (s *slips) advance(p *plant, armedS float64) {
 		// The teeth ride up when the pull is more than tension and tooth form hold down.
 		if math.Abs(p.torque)/p.trans.radius > s.skipBase+s.skipPer*p.tension {
 			s.begin(-math.Copysign(s.tooth, p.torque))
-			s.restS = skipS
 		}
 	}
 	s.rate = 0
@@ -89,8 +91,11 @@ func (s *slips) advance(p *plant, armedS float64) {
 	}
 	keep := s.going[:0]
 	for _, r := range s.going {
-		s.rate += r.rate
-		if r.leftS -= slowDT; r.leftS > slowDT/2 {
+		// The mean over slowDT of a rate of size/slipS·(1 - cos), so that the sum is the size exactly.
+		way := func(at float64) float64 { return at - slipS/(2*math.Pi)*math.Sin(2*math.Pi*at/slipS) }
+		next := math.Min(r.passedS+slowDT, slipS)
+		s.rate += r.size / slipS * (way(next) - way(r.passedS)) / slowDT
+		if r.passedS = next; next < slipS {
 			keep = append(keep, r)
 		}
 	}
