@@ -28,7 +28,7 @@ func (s *Stand) ServePTY(ctx context.Context, p PTY) error {
 		return fmt.Errorf("virtual stand: open a pseudo-terminal: %w", err)
 	}
 	if p.Link != "" {
-		if err := link(path, p.Link); err != nil {
+		if err := keepLink(path, p.Link); err != nil {
 			return errors.Join(fmt.Errorf("virtual stand: %w", err), line.Close())
 		}
 		defer unlink(path, p.Link)
@@ -40,8 +40,8 @@ func (s *Stand) ServePTY(ctx context.Context, p PTY) error {
 	return s.Serve(ctx, line)
 }
 
-// link makes a symbolic link, in one step, where none or an older one is.
-func link(target, at string) error {
+// keepLink makes a symbolic link, in one step, where none or an older one is.
+func keepLink(target, at string) error {
 	if info, err := os.Lstat(at); err == nil && info.Mode()&fs.ModeSymlink == 0 {
 		return fmt.Errorf("keep a link to the port at %s: there is a file of another kind; choose another path", at)
 	}
