@@ -36,51 +36,27 @@ func Listen(ctx context.Context, cfg ListenConfig) (Result, error) {
 	for _, j := range cfg.Joints {
 		info.Joints = append(info.Joints, record.JointInfo{Setup: j})
 	}
-	feed := link.Listen(cfg.Line, cfg.Joints)
-	var rec *record.Recorder
-	var res Result
-	state := newProgress(Config{Joints: cfg.Joints})
-	err := func() error {
-		for {
-			e, err := feed.Next(ctx)
-			if err != nil {
-				if ctx.Err() != nil {
-					return nil
-				}
-				return err
-			}
-			switch e := e.(type) {
-			case *link.Samples:
-				if rec == nil { // a port that never speaks leaves no empty run behind
-					if rec, err = record.Create(cfg.Bench, info); err != nil {
-						return err
-					}
-					res.Dir, res.Run = rec.Dir(), rec.ID()
-				}
-				for _, b := range e.Batches {
-					if b.Len() == 0 {
-						continue
-					}
-					if err := rec.Append(b); err != nil {
-						return err
-					}
-					state.take(b)
-					cfg.Live.put(state.snapshot(feed.Losses()[b.Joint].Losses))
-				}
-			case *link.BadLine:
-				cfg.Live.say(fmt.Sprintf("line %d skipped: %v", e.Number, e.Reason))
-			}
+	l := listener{cfg: cfg, info: info, feed: link.Listen(cfg.Line, cfg.Joints), state: newProgress(Config{Joints: cfg.Joints})}
+	err := l.take(ctx)
+	if ctx.Err() != nil && errors.Is(err, ctx.Err()) {
+		err = nil
+	}
+	closeErr := l.feed.Close()
+	if err == nil { // what was read by then belongs to the run
+		if err = l.take(context.WithoutCancel(ctx)); errors.Is(err, link.ErrClosed) {
+			err = nil
 		}
-	}()
-	closeErr := feed.Close()
+	}
+	rec, res := l.rec, Result{}
 	if rec == nil {
 		if err == nil {
 			err = errors.New("nothing was heard, so there is no run")
 		}
 		return res, errors.Join(err, closeErr)
 	}
-	for _, l := range feed.Losses() {
-		res.Joint = append(res.Joint, l.Losses)
+	res.Dir, res.Run = rec.Dir(), rec.ID()
+	for _, loss := range l.feed.Losses() {
+		res.Joint = append(res.Joint, loss.Losses)
 	}
 	res.End = record.End{How: record.Complete}
 	if err != nil {
@@ -93,4 +69,52 @@ func Listen(ctx context.Context, cfg ListenConfig) (Result, error) {
 		return res, errors.Join(err, fmt.Errorf("seal run %s: %w", res.Run, e))
 	}
 	return res, err
+}
+
+// listener takes what a stand prints to the recording and to whoever watches.
+type listener struct {
+	cfg   ListenConfig
+	info  record.Info
+	feed  *link.Text
+	rec   *record.Recorder // nil until the first sample: a port that never speaks leaves no empty run behind
+	state progress
+}
+
+// take goes on until there is nothing more, which is always an error.
+func (l *listener) take(ctx context.Context) error {
+	for {
+		e, err := l.feed.Next(ctx)
+		if err != nil {
+			return err
+		}
+		switch e := e.(type) {
+		case *link.Samples:
+			for _, b := range e.Batches {
+				if err := l.samples(b); err != nil {
+					return err
+				}
+			}
+		case *link.Log:
+			l.cfg.Live.say("stand: " + e.Text)
+		case *link.BadLine:
+			l.cfg.Live.say(fmt.Sprintf("line %d skipped: %v (%s)", e.Number, e.Reason, e.Detail))
+		}
+	}
+}
+
+func (l *listener) samples(b *rig.Batch) (err error) {
+	if b.Len() == 0 {
+		return nil
+	}
+	if l.rec == nil {
+		if l.rec, err = record.Create(l.cfg.Bench, l.info); err != nil {
+			return err
+		}
+	}
+	if err := l.rec.Append(b); err != nil {
+		return err
+	}
+	l.state.take(b)
+	l.cfg.Live.put(l.state.snapshot(l.feed.Losses()[b.Joint].Losses))
+	return nil
 }

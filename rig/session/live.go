@@ -31,8 +31,8 @@ type Live struct {
 	dropped atomic.Int64
 }
 
-// NewLive makes a feed that holds up to n snapshots.
-func NewLive(n int) *Live { return &Live{c: make(chan Snapshot, n)} }
+// NewLive makes a feed that holds up to n snapshots, at least one.
+func NewLive(n int) *Live { return &Live{c: make(chan Snapshot, max(n, 1))} }
 
 // C returns the channel to read from. It is not closed; stop reading when the session has returned.
 func (l *Live) C() <-chan Snapshot { return l.c }

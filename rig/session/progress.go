@@ -57,7 +57,10 @@ func (p *progress) stuck() bool {
 }
 
 func (p *progress) snapshot(l rig.Losses) Snapshot {
-	done := min(p.elapsed(), p.plan[p.joint])
+	done := p.elapsed()
+	if plan, ok := p.plan[p.joint]; ok {
+		done = min(done, plan)
+	}
 	for j := range p.startUS {
 		if j != p.joint {
 			done += p.plan[j]

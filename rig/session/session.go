@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"sync/atomic"
 	"time"
 
 	"limbgauge/rig"
@@ -108,17 +107,17 @@ func Run(ctx context.Context, cfg Config) (Result, error) {
 	go func() { defer close(done); p.run() }()
 
 	moveErr := motion(move, conn, cfg, p)
-	if cause := context.Cause(move); moveErr != nil && cause != nil && !errors.Is(cause, context.Canceled) {
-		moveErr = cause
+	if cause := context.Cause(move); moveErr != nil && cause != nil && ctx.Err() == nil {
+		moveErr = cause // what the pump saw, not that it cancelled
 	}
 	moveErr = leave(ctx, conn, moveErr)
 	closeErr := conn.Close()
 	<-done // the pump ends when the conversation does, after it handed over the last samples
 
-	res.End, res.Joint = ending(ctx, moveErr), losses(conn)
 	if p.failed != nil {
 		moveErr = p.failed
 	}
+	res.End, res.Joint = ending(moveErr), p.losses()
 	if err := rec.Close(res.End, res.Joint); err != nil {
 		return res, errors.Join(moveErr, err)
 	}
@@ -171,7 +170,7 @@ func leave(ctx context.Context, conn *link.Conn, moveErr error) error {
 	return moveErr
 }
 
-func ending(ctx context.Context, err error) record.End {
+func ending(err error) record.End {
 	var trip *link.TrippedError
 	switch {
 	case err == nil:
@@ -182,14 +181,6 @@ func ending(ctx context.Context, err error) record.End {
 		return record.End{How: record.Tripped, Reason: link.TripWords(trip.Trip)}
 	}
 	return record.End{How: record.Cut, Reason: err.Error()}
-}
-
-func losses(conn *link.Conn) []rig.Losses {
-	var out []rig.Losses
-	for _, l := range conn.Losses() {
-		out = append(out, l.Losses)
-	}
-	return out
 }
 
 // describe fills in what is known of the run when it begins.
@@ -207,65 +198,4 @@ func describe(cfg Config, st link.Stand) record.Info {
 		info.Joints = append(info.Joints, ji)
 	}
 	return info
-}
-
-// pump takes what comes from the stand to the recording and to whoever watches.
-type pump struct {
-	conn   *link.Conn
-	rec    *record.Recorder
-	cfg    Config
-	cancel context.CancelCauseFunc
-	failed error // of the recording; read after the pump has ended
-
-	active atomic.Int64 // joint that is moving, -1 before the first
-	state  progress
-}
-
-func newPump(conn *link.Conn, rec *record.Recorder, cfg Config, cancel context.CancelCauseFunc) *pump {
-	p := &pump{conn: conn, rec: rec, cfg: cfg, cancel: cancel, state: newProgress(cfg)}
-	p.active.Store(-1)
-	return p
-}
-
-// begin says which joint moves from here on.
-func (p *pump) begin(plan Plan) { p.active.Store(int64(plan.Joint)) }
-
-func (p *pump) run() {
-	for {
-		e, err := p.conn.Next(context.Background()) // Close ends it
-		if err != nil {
-			if !errors.Is(err, link.ErrClosed) {
-				p.cancel(err)
-			}
-			return
-		}
-		switch e := e.(type) {
-		case *link.Samples:
-			p.samples(e)
-		case *link.Tripped:
-			p.cfg.Live.say("the stand tripped: " + link.TripWords(*e))
-		case *link.Log:
-			p.cfg.Live.say("stand: " + e.Text)
-		}
-	}
-}
-
-func (p *pump) samples(e *link.Samples) {
-	active := int(p.active.Load())
-	for _, b := range e.Batches {
-		if b.Joint != active || b.Len() == 0 {
-			continue // only the joint under test is kept
-		}
-		if p.failed == nil {
-			if err := p.rec.Append(b); err != nil {
-				p.failed = err
-				p.cancel(err) // a run that cannot be kept must not go on
-			}
-		}
-		p.state.take(b)
-		if p.state.stuck() {
-			p.cancel(ErrStuck)
-		}
-		p.cfg.Live.put(p.state.snapshot(p.conn.Losses()[b.Joint].Losses))
-	}
 }
