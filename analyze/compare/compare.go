@@ -3,7 +3,7 @@ package compare
 import (
 	"fmt"
 	"math"
-	"slices"
+	"strings"
 
 	"limbgauge/analyze/health"
 	"limbgauge/analyze/stats"
@@ -22,21 +22,23 @@ type Verdict string
 
 // The verdicts.
 const (
-	Better Verdict = "better"
-	Worse  Verdict = "worse"
-	Same   Verdict = "no difference seen"
-	Cannot Verdict = "cannot tell"
+	Better  Verdict = "better"
+	Worse   Verdict = "worse"
+	Differs Verdict = "differs" // and neither way is the better one
+	Same    Verdict = "no difference seen"
+	Cannot  Verdict = "cannot tell"
 )
 
-// Row is one measure on both sides. A and B hold the mean of the side with its expanded
-// uncertainty, or the tightest bound where the side only has bounds.
+// Row is one measure on both sides. A and B hold the mean of the side with its expanded uncertainty,
+// or what is known of every run of a side that has bounds.
 type Row struct {
 	Joint   string
+	Routine string // the one whose runs are compared
 	A, B    health.Measure
-	NA, NB  int     // independent units: assemblies, or runs without a tag
+	NA, NB  int     // independent units that know the measure: assemblies, or runs without a tag
 	Diff, U float64 // B - A and its expanded uncertainty, NaN where it cannot be had
 	Verdict Verdict
-	Why     string // what limits the verdict
+	Why     string // what limits the verdict; parts are set apart by semicolons
 }
 
 // Result is the whole comparison.
@@ -48,271 +50,216 @@ type Result struct {
 
 // Sides compares the runs of one joint: b against a.
 func Sides(a, b []Run) Result {
-	var out Result
 	if len(a) == 0 || len(b) == 0 {
-		out.Sentence = "one side has no runs, so nothing can be compared"
-		return out
+		return Result{Sentence: "Nothing can be compared: one side has no runs."}
 	}
-	a, b, out.Notes = comparable(a, b)
-	if len(a) == 0 || len(b) == 0 {
-		out.Sentence = "not comparable because no routine was run on both sides"
+	routines, notes := pair(a, b)
+	out := Result{Notes: notes}
+	if len(routines) == 0 {
+		out.Sentence = "The two sides are not comparable because no routine was run on both."
 		return out
 	}
 	for _, d := range health.Definitions() {
 		for _, p := range []health.Path{health.NoPath, health.Servo, health.Transmission, health.Total} {
-			if r, ok := row(d, p, a, b); ok {
+			if r, ok := row(d, p, routines); ok {
 				r.Joint = a[0].Joint.Joint
 				out.Rows = append(out.Rows, r)
 			}
 		}
 	}
-	out.Sentence = sentence(out.Rows)
+	out.Notes = append(out.Notes, chance(out.Rows)...)
+	out.Sentence = sentence(out.Rows, routines)
 	return out
 }
 
-// comparable keeps the runs whose routine stands on both sides: another routine loads and moves the
-// joint differently, so its figures do not compare.
-func comparable(a, b []Run) (ka, kb []Run, notes []string) {
-	both := func(routine string, side []Run) bool {
-		return slices.ContainsFunc(side, func(r Run) bool { return r.Routine == routine })
-	}
-	for _, r := range a {
-		if both(r.Routine, b) {
-			ka = append(ka, r)
-		} else {
-			notes = append(notes, fmt.Sprintf("run %s is left out: routine %q was not run on the other side", r.ID, r.Routine))
+// row compares one measure within the routine that knows most of it on both sides; ok is false where
+// no run has the measure.
+func row(d health.Definition, p health.Path, routines []routine) (Row, bool) {
+	var r routine
+	var a, b side
+	found := false
+	for _, c := range routines {
+		ca, cb := collect(d, p, c.a), collect(d, p, c.b)
+		if !ca.named && !cb.named {
+			continue
+		}
+		if !found || min(ca.n(), cb.n()) > min(a.n(), b.n()) {
+			r, a, b, found = c, ca, cb, true
 		}
 	}
-	for _, r := range b {
-		if both(r.Routine, a) {
-			kb = append(kb, r)
-		} else {
-			notes = append(notes, fmt.Sprintf("run %s is left out: routine %q was not run on the other side", r.ID, r.Routine))
-		}
+	if !found {
+		return Row{}, false
 	}
-	if x, y := peak(ka), peak(kb); x > 0 && y > 0 && math.Abs(x-y) > loadDiffers*math.Max(x, y) {
-		notes = append(notes, fmt.Sprintf("the load torque differs (%.3f against %.3f N·m): torque use, friction under load and bounds on tension do not compare like with like", x, y))
+	out := Row{Routine: r.name, A: a.measure(d, p), B: b.measure(d, p), NA: a.n(), NB: b.n(),
+		Diff: math.NaN(), U: math.NaN(), Verdict: Cannot}
+	var why []string
+	switch {
+	case out.A.Status == health.NotObservable || out.B.Status == health.NotObservable:
+		why = append(why, unseen(out.A, out.B))
+	case out.A.Status != health.Measured || out.B.Status != health.Measured:
+		var w string
+		out.Verdict, w = boundVerdict(d, out.A, out.B)
+		why = append(why, w)
+	default:
+		out.Diff = out.B.Value - out.A.Value
+		var w string
+		out.U, w = differenceU(a, b, out)
+		why = append(why, w)
+		out.Verdict, w = judge(d, out.A.Value, out.B.Value, out.U)
+		why = append(why, w)
 	}
-	return ka, kb, notes
+	if out.Verdict != Cannot && r.load != "" && !loadFree[d.Name] && d.Name != loadMeasure {
+		out.Verdict, why = Cannot, []string{notComparable + r.load}
+	}
+	if out.Verdict != Cannot || !math.IsNaN(out.Diff) {
+		why = append(why, a.missing("first"), b.missing("second"))
+	}
+	out.Why = joined(why)
+	return out, true
 }
 
-// loadDiffers is how far the load torque may differ before it is said [common practice].
-const loadDiffers = 0.05
+func joined(why []string) string {
+	var kept []string
+	for _, w := range why {
+		if w != "" {
+			kept = append(kept, w)
+		}
+	}
+	return strings.Join(kept, "; ")
+}
 
-func peak(runs []Run) float64 {
-	sum, n := 0.0, 0
-	for _, r := range runs {
-		if m, ok := r.Joint.Find("load_torque_peak", health.NoPath); ok && m.Status == health.Measured {
-			sum += m.Value
+// oneUnit says what an interval without repeats lacks.
+const oneUnit = "one run or assembly on a side: how much re-assembly scatters is not in the interval"
+
+// differenceU returns the expanded uncertainty of the difference of two measured sides: Welch's over
+// the units where both sides have two or more, else from the sides' own uncertainties.
+func differenceU(a, b side, r Row) (u float64, why string) {
+	own := math.Hypot(r.A.Uncertainty, r.B.Uncertainty)
+	if len(a.units) < 2 || len(b.units) < 2 {
+		if math.IsNaN(own) {
+			return own, "the uncertainty of a single run is not known"
+		}
+		return own, oneUnit
+	}
+	u = stats.WelchT(b.units, a.units).Diff.Expanded()
+	// Units may agree better than a run is sure of itself, as when all read the same step of an
+	// encoder. What is common to both sides, such as the stand, cancels in the difference, so what is
+	// left of a run's own doubt averages over the units.
+	if own := math.Hypot(a.averaged(), b.averaged()); !math.IsNaN(own) {
+		return math.Max(u, own), ""
+	}
+	if u == 0 {
+		return math.NaN(), "all runs of a side read the same and their own uncertainties are not known"
+	}
+	return u, ""
+}
+
+// undirected are measures of which neither more nor less is better: a place, a time, a property of
+// the leg, a condition of the run.
+var undirected = map[string]bool{
+	"tight_spot_angle": true, "offset_step_time": true, "natural_frequency": true,
+	"damping_ratio": true, loadMeasure: true,
+}
+
+const noDirection = "neither more nor less of it is better"
+
+// judge says what a difference with the expanded uncertainty u means. Deviations with a sign are
+// better when they are nearer to zero.
+func judge(d health.Definition, a, b, u float64) (Verdict, string) {
+	if math.IsNaN(u) {
+		return Cannot, ""
+	}
+	if math.Abs(b-a) <= u {
+		return Same, ""
+	}
+	if undirected[d.Name] {
+		return Differs, noDirection
+	}
+	gain := math.Abs(a) - math.Abs(b)
+	if d.More {
+		gain = b - a
+	}
+	switch {
+	case gain > u:
+		return Better, ""
+	case gain < -u:
+		return Worse, ""
+	}
+	return Differs, "the sign changed, the size did not"
+}
+
+// boundVerdict compares where a side has only bounds: a side that lies wholly beyond the other
+// decides, anything else does not.
+func boundVerdict(d health.Definition, a, b health.Measure) (Verdict, string) {
+	alo, ahi := reach(d, a)
+	blo, bhi := reach(d, b)
+	more, less := Worse, Better
+	if d.More {
+		more, less = Better, Worse
+	}
+	if undirected[d.Name] {
+		more, less = Differs, Differs
+	}
+	const beyond = "a side is known from one side only and lies wholly beyond the other"
+	switch {
+	case blo > ahi:
+		return more, beyond
+	case bhi < alo:
+		return less, beyond
+	}
+	return Cannot, "a side is known from one side only"
+}
+
+// reach returns the ends between which a measure lies, of its size where less is better.
+func reach(d health.Definition, m health.Measure) (lo, hi float64) {
+	v, u := m.Value, m.Uncertainty
+	if !d.More {
+		v = math.Abs(v)
+	}
+	if math.IsNaN(u) {
+		if m.Status == health.Measured {
+			return math.Inf(-1), math.Inf(1) // a figure whose doubt is not known proves nothing
+		}
+		u = 0 // a bound without more is the bound itself
+	}
+	switch m.Status {
+	case health.BoundLow:
+		return v - u, math.Inf(1)
+	case health.BoundHigh:
+		return math.Inf(-1), v + u
+	}
+	return v - u, v + u
+}
+
+func unseen(a, b health.Measure) string {
+	var out []string
+	for _, s := range []struct {
+		side string
+		m    health.Measure
+	}{{"first", a}, {"second", b}} {
+		if s.m.Status == health.NotObservable {
+			w := "not seen on the " + s.side + " side"
+			if s.m.Reason != "" {
+				w += ": " + s.m.Reason
+			}
+			out = append(out, w)
+		}
+	}
+	return strings.Join(out, "; ")
+}
+
+// chanceFrom is the number of intervals from which it is said that some exclude zero by chance.
+const chanceFrom = 10
+
+func chance(rows []Row) []string {
+	n := 0
+	for _, r := range rows {
+		if !math.IsNaN(r.U) {
 			n++
 		}
 	}
-	if n == 0 {
-		return 0
+	if n < chanceFrom {
+		return nil
 	}
-	return sum / float64(n)
-}
-
-// side is what one side knows of a measure.
-type side struct {
-	units  []float64 // mean per assembly
-	u      float64   // mean expanded uncertainty of a single run
-	bounds []health.Measure
-	seen   bool
-	any    health.Measure
-}
-
-func collect(d health.Definition, p health.Path, runs []Run) side {
-	var s side
-	groups := map[string][]float64{}
-	var order []string
-	var us []float64
-	for _, r := range runs {
-		m, ok := r.Joint.Find(d.Name, p)
-		if !ok {
-			continue
-		}
-		s.seen, s.any = true, m
-		switch m.Status {
-		case health.Measured:
-			key := r.Assembly
-			if key == "" {
-				key = "run " + r.ID
-			}
-			if _, ok := groups[key]; !ok {
-				order = append(order, key)
-			}
-			groups[key] = append(groups[key], m.Value)
-			if !math.IsNaN(m.Uncertainty) {
-				us = append(us, m.Uncertainty)
-			}
-		case health.BoundLow, health.BoundHigh:
-			s.bounds = append(s.bounds, m)
-		}
-	}
-	for _, k := range order {
-		s.units = append(s.units, stats.Mean(groups[k]))
-	}
-	s.u = math.NaN()
-	if len(us) > 0 {
-		s.u = stats.Mean(us)
-	}
-	return s
-}
-
-func (s side) measure(d health.Definition, p health.Path) health.Measure {
-	if len(s.units) > 0 {
-		u := s.u / math.Sqrt(float64(len(s.units)))
-		if n := len(s.units); n >= 2 {
-			u = math.Max(u, stats.T95(float64(n-1))*stats.SD(s.units)/math.Sqrt(float64(n)))
-		}
-		m := health.Of(d.Name, p, stats.Mean(s.units), u, "mean of the side")
-		m.Limit = s.any.Limit
-		return m
-	}
-	if len(s.bounds) == 0 {
-		return s.any
-	}
-	best := s.bounds[0]
-	for _, b := range s.bounds[1:] {
-		if b.Status == best.Status && (b.Status == health.BoundLow && b.Value > best.Value || b.Status == health.BoundHigh && b.Value < best.Value) {
-			best = b
-		}
-	}
-	return best
-}
-
-func row(d health.Definition, p health.Path, a, b []Run) (Row, bool) {
-	sa, sb := collect(d, p, a), collect(d, p, b)
-	if !sa.seen || !sb.seen {
-		return Row{}, false
-	}
-	r := Row{A: sa.measure(d, p), B: sb.measure(d, p), NA: len(sa.units), NB: len(sb.units), Diff: math.NaN(), U: math.NaN(), Verdict: Cannot}
-	switch {
-	case r.A.Status == health.NotObservable || r.B.Status == health.NotObservable:
-		r.Why = "not seen on one side"
-	case r.A.Status != health.Measured || r.B.Status != health.Measured:
-		r.Verdict, r.Why = boundVerdict(d, r.A, r.B)
-	default:
-		r.Diff = r.B.Value - r.A.Value
-		r.U, r.Why = differenceU(sa, sb, r)
-		r.Verdict = judge(d, r.A.Value, r.B.Value, r.U)
-	}
-	return r, true
-}
-
-// differenceU returns the expanded uncertainty of the difference: Welch's over the units where both
-// sides have two or more, else from the runs' own uncertainties.
-func differenceU(a, b side, r Row) (float64, string) {
-	if len(a.units) >= 2 && len(b.units) >= 2 {
-		if u := stats.WelchT(b.units, a.units).Diff.Expanded(); !math.IsNaN(u) {
-			// Repeats of one assembly may agree better than the method is sure of itself.
-			return math.Max(u, math.Hypot(r.A.Uncertainty, r.B.Uncertainty)), ""
-		}
-	}
-	return math.Hypot(r.A.Uncertainty, r.B.Uncertainty), "one run or assembly on a side: how much re-assembly scatters is not in the interval"
-}
-
-// judge says better or worse when the interval of the difference excludes zero.
-func judge(d health.Definition, a, b, u float64) Verdict {
-	// Deviations with a sign are better when they are nearer to zero.
-	diff := math.Abs(b) - math.Abs(a)
-	if d.More {
-		diff = a - b
-	}
-	switch {
-	case math.IsNaN(u):
-		return Cannot
-	case diff > u:
-		return Worse
-	case diff < -u:
-		return Better
-	}
-	return Same
-}
-
-// boundVerdict compares where a side has only a bound: a bound that lies wholly beyond the other
-// side's value decides, anything else does not.
-func boundVerdict(d health.Definition, a, b health.Measure) (Verdict, string) {
-	lo, hi := func(m health.Measure) float64 {
-		if m.Status == health.BoundHigh {
-			return math.Inf(-1)
-		}
-		return m.Value - finite(m.Uncertainty)
-	}, func(m health.Measure) float64 {
-		if m.Status == health.BoundLow {
-			return math.Inf(1)
-		}
-		return m.Value + finite(m.Uncertainty)
-	}
-	up := Worse
-	down := Better
-	if d.More {
-		up, down = Better, Worse
-	}
-	switch {
-	case lo(b) > hi(a):
-		return up, "one side is a bound; it lies wholly beyond the other"
-	case hi(b) < lo(a):
-		return down, "one side is a bound; it lies wholly beyond the other"
-	}
-	return Cannot, "one side is only a bound"
-}
-
-func finite(u float64) float64 {
-	if math.IsNaN(u) {
-		return 0
-	}
-	return u
-}
-
-// sentence puts the comparison into one sentence; measures that have a limit count, since those
-// are what the builder asked for.
-func sentence(rows []Row) string {
-	var better, worse []string
-	unsure := 0
-	for _, r := range rows {
-		if math.IsNaN(r.A.Limit) && math.IsNaN(r.B.Limit) {
-			continue
-		}
-		d, _ := health.DefinitionOf(r.A.Name)
-		name := d.Title
-		if r.A.Path != "" {
-			name += " (" + string(r.A.Path) + ")"
-		}
-		switch r.Verdict {
-		case Better:
-			better = append(better, name)
-		case Worse:
-			worse = append(worse, name)
-		case Cannot:
-			unsure++
-		}
-	}
-	s := "Of the measures with a limit, "
-	switch {
-	case len(better) == 0 && len(worse) == 0:
-		s += "none is seen to differ"
-	case len(worse) == 0:
-		s += "better: " + join(better) + "; none is worse"
-	case len(better) == 0:
-		s += "worse: " + join(worse) + "; none is better"
-	default:
-		s += "better: " + join(better) + "; worse: " + join(worse)
-	}
-	if unsure > 0 {
-		s += fmt.Sprintf("; %d can not be told", unsure)
-	}
-	return s + "."
-}
-
-func join(list []string) string {
-	out := ""
-	for i, s := range list {
-		if i > 0 {
-			out += ", "
-		}
-		out += string(s[0]|0x20) + s[1:]
-	}
-	return out
+	return []string{fmt.Sprintf("each interval holds at 95 %% for itself: of %d, about %d may leave out zero by chance", n, max(1, n/20))}
 }

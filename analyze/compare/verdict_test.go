@@ -1,0 +1,187 @@
+package compare
+
+import (
+	"math"
+	"strings"
+	"testing"
+
+	"limbgauge/analyze/health"
+	"pgregory.net/rapid"
+)
+
+// What is better when it grows, when it shrinks, and when neither, as a builder would say it.
+func TestDirections(t *testing.T) {
+	want := map[string]Verdict{
+		"reversal_error": Worse, "mean_reversal": Worse, "repeatability": Worse, "systematic_deviation": Worse,
+		"accuracy": Worse, "pose_repeatability": Worse, "play": Worse, "compliance": Worse,
+		"span_slack_torque": Better, "belt_tension": Better, "friction": Worse, "viscous_friction": Worse,
+		"tight_spot": Worse, "tight_spot_angle": Differs, "load_torque_peak": Differs, "torque_use": Worse,
+		"stall_time": Worse, "supply_sag": Worse, "offset_step": Worse, "offset_step_time": Differs,
+		"creep": Worse, "rise_time": Worse, "overshoot": Worse, "settle_time": Worse,
+		"natural_frequency": Differs, "damping_ratio": Differs, "peak_speed": Better, "dead_time": Worse,
+		"lost_samples": Worse,
+	}
+	for _, d := range health.Definitions() {
+		w, ok := want[d.Name]
+		if !ok {
+			t.Errorf("%s: say which way is better", d.Name)
+			continue
+		}
+		turned := map[Verdict]Verdict{Better: Worse, Worse: Better, Differs: Differs}[w]
+		small, big := []Run{one("1", "", of(d.Name, 1, 0.1))}, []Run{one("2", "", of(d.Name, 2, 0.1))}
+		for _, c := range []struct {
+			a, b []Run
+			want Verdict
+		}{{small, big, w}, {big, small, turned}, {small, small, Same}} {
+			if row := find(t, Sides(c.a, c.b), d.Name); row.Verdict != c.want {
+				t.Errorf("%s: %s, want %s", d.Name, row.Verdict, c.want)
+			}
+		}
+	}
+}
+
+func TestSignedDeviations(t *testing.T) {
+	for _, c := range []struct {
+		a, b float64
+		want Verdict
+		why  string
+	}{
+		{-1.0, -0.2, Better, ""},
+		{0.2, -1.0, Worse, ""},
+		{-0.2, 0.2, Differs, "the sign changed"},
+		{-0.05, 0.02, Same, ""},
+	} {
+		row := find(t, Sides([]Run{one("1", "", of("offset_step", c.a, 0.07))}, []Run{one("2", "", of("offset_step", c.b, 0.07))}), "offset_step")
+		if row.Verdict != c.want || !strings.Contains(row.Why, c.why) || math.Abs(row.Diff-(c.b-c.a)) > 1e-12 {
+			t.Errorf("%g to %g: %+v, want %s", c.a, c.b, row, c.want)
+		}
+	}
+}
+
+func tension(status health.Status, v, u float64) health.Measure {
+	switch status {
+	case health.Measured:
+		return health.Of("belt_tension", health.Transmission, v, u, "")
+	case health.NotObservable:
+		return health.Unseen("belt_tension", health.Transmission, "", "the torque keeps its sign")
+	}
+	return health.Bound("belt_tension", health.Transmission, status, v, u, "", "")
+}
+
+func TestBoundsAndWhatIsNotSeen(t *testing.T) {
+	const low, high, seen, no = health.BoundLow, health.BoundHigh, health.Measured, health.NotObservable
+	type m = health.Measure
+	for _, c := range []struct {
+		name string
+		a, b []m
+		want Verdict
+		as   health.Status // of the first side
+		at   float64       // its value
+		why  string
+	}{
+		{"at least, beyond the value", []m{tension(seen, 20, 3)}, []m{tension(low, 40, nan)}, Better, seen, 20, "beyond"},
+		{"at least, not beyond the value's doubt", []m{tension(seen, 38, 3)}, []m{tension(low, 40, nan)}, Cannot, seen, 38, "one side only"},
+		{"at least, with a doubt of its own", []m{tension(seen, 35, 3)}, []m{tension(low, 40, 3)}, Cannot, seen, 35, "one side only"},
+		{"at most, below", []m{tension(seen, 20, 3)}, []m{tension(high, 10, nan)}, Worse, seen, 20, "beyond"},
+		{"two lower bounds never decide", []m{tension(low, 10, nan)}, []m{tension(low, 90, nan)}, Cannot, low, 10, "one side only"},
+		{"upper and lower bound", []m{tension(high, 15, nan)}, []m{tension(low, 40, nan)}, Better, high, 15, "beyond"},
+		{"the weakest bound speaks for all", []m{tension(low, 40, nan), tension(low, 15, nan)}, []m{tension(seen, 20, 1)}, Cannot, low, 15, "one side only"},
+		{"a bound beside a value keeps the value from being the mean", []m{tension(low, 60, nan), tension(seen, 24, 1)}, []m{tension(seen, 40, 2)}, Cannot, low, 24, "one side only"},
+		{"a bound beside a value, both beyond", []m{tension(low, 60, nan), tension(seen, 24, 1)}, []m{tension(seen, 20, 2)}, Worse, low, 24, "beyond"},
+		{"bounds both ways", []m{tension(low, 60, nan), tension(high, 20, nan)}, []m{tension(seen, 20, 2)}, Cannot, no, nan, "others at most"},
+		{"a value without doubt beside a bound", []m{tension(low, 60, nan), tension(seen, 70, nan)}, []m{tension(seen, 20, 2)}, Cannot, no, nan, "no uncertainty"},
+		{"a value without doubt against a bound", []m{tension(seen, 20, nan)}, []m{tension(low, 60, nan)}, Cannot, seen, 20, "one side only"},
+		{"not seen", []m{tension(no, 0, 0)}, []m{tension(seen, 20, 2)}, Cannot, no, nan, "the torque keeps its sign"},
+		{"seen in part", []m{tension(no, 0, 0), tension(seen, 40, 2)}, []m{tension(seen, 20, 2)}, Worse, seen, 40, "not seen in 1 of 2 runs of the first side"},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			side := func(ms []m) (out []Run) {
+				for i, x := range ms {
+					out = append(out, one(string(rune('a'+i)), "", x))
+				}
+				return out
+			}
+			row := find(t, Sides(side(c.a), side(c.b)), "belt_tension")
+			if row.Verdict != c.want || !strings.Contains(row.Why, c.why) {
+				t.Errorf("%s (%s), want %s (%s)", row.Verdict, row.Why, c.want, c.why)
+			}
+			same := row.A.Value == c.at || math.IsNaN(row.A.Value) && math.IsNaN(c.at)
+			if row.A.Status != c.as || !same {
+				t.Errorf("first side %s %g, want %s %g", row.A.Status, row.A.Value, c.as, c.at)
+			}
+			decided := c.a[0].Status == seen && len(c.a) == 1 && c.b[0].Status == seen
+			if !decided && c.name != "seen in part" && !math.IsNaN(row.Diff) {
+				t.Errorf("a difference of %g from what is not measured", row.Diff)
+			}
+		})
+	}
+	// Bounds on a deviation with a sign hold its size: at most 0.1 in size against -0.5.
+	none := health.Bound("offset_step", health.Total, health.BoundHigh, 0.1, nan, "", "")
+	row := find(t, Sides([]Run{one("1", "", none)}, []Run{one("2", "", health.Of("offset_step", health.Total, -0.5, 0.05, ""))}), "offset_step")
+	if row.Verdict != Worse {
+		t.Errorf("a slip against none: %+v", row)
+	}
+}
+
+func TestMeasureOfOneSideOnlyIsSaid(t *testing.T) {
+	row := find(t, Sides([]Run{one("1", "", of("friction", 0.02, 0.001))}, plays(0.1, 0.3)), "play")
+	if row.Verdict != Cannot || !strings.Contains(row.Why, "not seen on the first side: no run of this side has it") {
+		t.Errorf("%+v", row)
+	}
+}
+
+// Whatever the figures: turned round, the comparison says the opposite; the order of runs is
+// nothing; another unit of length changes nothing but the numbers.
+func TestProperties(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		draw := func(name string) []Run {
+			n := rapid.IntRange(1, 5).Draw(t, name)
+			var out []Run
+			for i := range n {
+				v, u := rapid.Float64Range(0.01, 5).Draw(t, "value"), rapid.Float64Range(0.001, 1).Draw(t, "u")
+				tag := rapid.SampledFrom([]string{"", "p", "q"}).Draw(t, "assembly")
+				m := play(v, u)
+				switch rapid.IntRange(0, 5).Draw(t, "kind") {
+				case 0:
+					m = health.Bound("play", health.Transmission, health.BoundHigh, v, nan, "", "")
+				case 1:
+					m = health.Unseen("play", health.Transmission, "", "why")
+				}
+				out = append(out, one(string(rune('0'+i)), tag, m))
+			}
+			return out
+		}
+		a, b := draw("first"), draw("second")
+		row := Sides(a, b).Rows[0]
+		back := Sides(b, a).Rows[0]
+		turned := map[Verdict]Verdict{Better: Worse, Worse: Better, Same: Same, Cannot: Cannot}[row.Verdict]
+		if back.Verdict != turned || !near(back.Diff, -row.Diff) || !near(back.U, row.U) {
+			t.Fatalf("turned round: %+v, was %+v", back, row)
+		}
+		perm := rapid.Permutation(a).Draw(t, "order")
+		if again := Sides(perm, b).Rows[0]; again.Verdict != row.Verdict || !near(again.Diff, row.Diff) || !near(again.U, row.U) {
+			t.Fatalf("other order: %+v, was %+v", again, row)
+		}
+		if row.U < 0 || (row.Verdict == Better || row.Verdict == Worse) && !math.IsNaN(row.Diff) && math.Abs(row.Diff) <= row.U {
+			t.Fatalf("a verdict inside the uncertainty: %+v", row)
+		}
+		k := rapid.Float64Range(0.1, 10).Draw(t, "scale")
+		if s := Sides(scaled(a, k), scaled(b, k)).Rows[0]; !near(s.Diff, k*row.Diff) || !near(s.U, k*row.U) {
+			t.Fatalf("scaled by %g: %+v, was %+v", k, s, row)
+		}
+	})
+}
+
+func near(x, y float64) bool {
+	return math.IsNaN(x) && math.IsNaN(y) || math.Abs(x-y) <= 1e-9*math.Max(1, math.Abs(y))
+}
+
+func scaled(runs []Run, k float64) (out []Run) {
+	for _, r := range runs {
+		m := r.Joint.Measures[0]
+		m.Value, m.Uncertainty = k*m.Value, k*m.Uncertainty
+		r.Joint.Measures = []health.Measure{m}
+		out = append(out, r)
+	}
+	return out
+}
