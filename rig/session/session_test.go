@@ -3,6 +3,7 @@ package session
 import (
 	"context"
 	"errors"
+	"fmt"
 	"io"
 	"os"
 	"path/filepath"
@@ -182,12 +183,12 @@ func (w *watch) Write(p []byte) (int, error) {
 func TestCancelStopsMotionFirst(t *testing.T) {
 	joints := leg(t)
 	line := &watch{ReadWriteCloser: stand(t, virtual.Options{Joints: joints, Speed: 4})}
-	ctx, cancel := context.WithCancel(t.Context())
+	ctx, cancel := context.WithCancelCause(t.Context())
 	live := NewLive(1)
 	go func() { // the user sees the third move begin and has enough
 		for s := range live.C() {
 			if s.Segment == 3 {
-				cancel()
+				cancel(errors.New("the page was closed"))
 				return
 			}
 		}
@@ -327,6 +328,38 @@ func TestListenKeepsWhatATextStandPrints(t *testing.T) {
 	}
 	if last.Joint != "yaw" || last.Samples != b.Len() || last.Done < 3*time.Second {
 		t.Errorf("last snapshot %+v of %d samples", last, b.Len())
+	}
+}
+
+// script is a line that says one thing, calls then, and is silent.
+type script struct {
+	silence
+	text []byte
+	then func()
+}
+
+func (s *script) Read(p []byte) (int, error) {
+	if len(s.text) == 0 {
+		s.then()
+		return s.silence.Read(p)
+	}
+	n := copy(p, s.text)
+	s.text = s.text[n:]
+	return n, nil
+}
+
+func TestListenKeepsTheLastSamples(t *testing.T) {
+	ctx, cancel := context.WithCancel(t.Context())
+	text := []byte("# joined in the middle\n")
+	for i := range 100 { // the form of SPEC.md, section 10
+		text = fmt.Appendf(text, "sample,joint=yaw command_deg=1.5,joint_deg=1.25 %d\n", 1000+i*10000)
+	}
+	res, err := Listen(ctx, ListenConfig{Line: &script{silence{make(chan struct{})}, text, cancel}, Joints: leg(t)[:1], Bench: t.TempDir()})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if b := open(t, res).Batches()[0]; b.Len() != 100 || b.Angle[99] != 1250 {
+		t.Errorf("%d samples kept of 100 that had come", b.Len())
 	}
 }
 
