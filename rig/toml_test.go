@@ -287,3 +287,23 @@ func FuzzParseBench(f *testing.F) {
 		}
 	})
 }
+
+// The loads of the example must be able to show the belt tension it asks for: a span goes slack at
+// the torque 2·T0·r (design: belt tension without a tension meter), which the load has to reach
+// inside the reach of the routine, 0.44 of the range on either side of hanging down, with a quarter to spare.
+func TestExampleLoadsShowTheBeltTensionAskedFor(t *testing.T) {
+	b, err := rig.ParseBench("example", []byte(rig.ExampleBench()))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, j := range b.Joints {
+		if j.Belt == nil {
+			continue
+		}
+		reach := 0.44 * (j.RangeDeg[1] - j.RangeDeg[0]) * math.Pi / 180
+		load := j.Load.MassKg * 9.80665 * j.Load.LeverM * math.Sin(min(reach, math.Pi/2))
+		if need := 2 * j.Limits["belt_tension"] * j.Belt.RadiusM() * j.Ratio(); load < 1.25*need {
+			t.Errorf("joint %s: the load reaches %.3f N·m, the limit needs %.3f N·m", j.Name, load, need)
+		}
+	}
+}
