@@ -357,3 +357,39 @@ func TestImport(t *testing.T) {
 		t.Errorf("%d runs, want one: what can not be imported leaves nothing behind", len(entries))
 	}
 }
+
+// Whatever the bytes, there are samples or an error that names the file, and never a panic; what
+// was read comes out of WriteCSV and in again.
+func FuzzParseCSV(f *testing.F) {
+	f.Add([]byte(goodCSV))
+	f.Add([]byte("joint_deg, humidity_pct ,command_deg,joint,time_s\n 1.5 ,40,+2e0,\"left, knee \"\"2\"\"\",.25\n"))
+	f.Add([]byte("time_s;joint\n"))
+	f.Fuzz(func(t *testing.T, data []byte) {
+		series, err := ParseCSV("log.csv", data, CSVOptions{})
+		if err != nil {
+			var e *InputError
+			if series != nil || !errors.As(err, &e) || e.Path != "log.csv" {
+				t.Fatalf("%v, %v", series, err)
+			}
+			return
+		}
+		var names []string
+		var batches []*rig.Batch
+		for k, s := range series {
+			b, err := BatchOf(s)
+			if err != nil || strings.ContainsAny(s.Joint, "\n\r") || allMissing(s.Angle) {
+				return
+			}
+			b.Joint = k
+			names, batches = append(names, s.Joint), append(batches, b)
+		}
+		var out bytes.Buffer
+		if err := writeCSV(&out, names, batches); err != nil {
+			t.Fatal(err)
+		}
+		again, err := ParseCSV("log.csv", out.Bytes(), CSVOptions{})
+		if err != nil || len(again) != len(series) {
+			t.Fatalf("%d series (%v), want %d, from\n%s", len(again), err, len(series), out.String())
+		}
+	})
+}

@@ -50,16 +50,7 @@ func (osDisk) Create(path string) (file, error) {
 	return f, nil
 }
 
-func (osDisk) Lock(path string) (func(), error) {
-	f, err := os.Open(path)
-	if err != nil {
-		return nil, err
-	}
-	if err := lockFile(f); err != nil {
-		return nil, errors.Join(err, f.Close())
-	}
-	return func() { _ = f.Close() }, nil // nothing was written, so nothing can be lost
-}
+func (osDisk) Lock(path string) (func(), error) { return lockPath(path) }
 
 func (osDisk) List(path string) ([]string, error) {
 	entries, err := os.ReadDir(path)

@@ -3,6 +3,7 @@
 package record
 
 import (
+	"errors"
 	"fmt"
 	"os"
 	"syscall"
@@ -18,4 +19,16 @@ func lockFile(f *os.File) error {
 	default:
 		return fmt.Errorf("lock %s: %w", f.Name(), err)
 	}
+}
+
+// lockPath locks a file that is there.
+func lockPath(path string) (unlock func(), err error) {
+	f, err := os.Open(path)
+	if err != nil {
+		return nil, err
+	}
+	if err := lockFile(f); err != nil {
+		return nil, errors.Join(err, f.Close())
+	}
+	return func() { _ = f.Close() }, nil // nothing was written, so nothing can be lost
 }
