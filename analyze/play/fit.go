@@ -3,9 +3,6 @@ package play
 import (
 	"errors"
 	"math"
-
-	"gonum.org/v1/gonum/mat"
-	"gonum.org/v1/gonum/stat/distuv"
 )
 
 // Point is one reading of the loop: a stop, or the mean over a small stretch of a ramp.
@@ -24,7 +21,7 @@ type Options struct {
 	// of a servo), which is all that can be said of a path that contains the servo.
 	Friction bool
 	// FrictionMax bounds the friction searched, N·m; pass what is known of it, since a loop that
-	// creep holds open fits a great friction as well. 0 means half the greatest load.
+	// creep holds open fits a great friction as well. 0 means that nothing is known.
 	FrictionMax float64
 	// Knee lets the slope grow at a torque of its own, as it does when a belt span goes slack.
 	Knee bool
@@ -36,6 +33,9 @@ type Options struct {
 	Lowest float64
 	// SensorDeg is the standard uncertainty of the angle sensors' form (off-centre magnet), deg.
 	SensorDeg float64
+
+	opens bool // the step may not be negative
+	shut  bool // there is no step
 }
 
 // Interval is a value with its expanded uncertainty (95 %).
@@ -65,13 +65,18 @@ var (
 	ErrFewPoints = errors.New("fewer than six readings under load")
 	ErrOneSided  = errors.New("the load pulls one way over the whole sweep, so the play never opens")
 	ErrFewLevels = errors.New("the load takes fewer than three levels a side, so play and compliance cannot be told apart")
+	ErrFriction  = errors.New("friction is as great as the load, so no flank is surely pressed")
 )
 
 // Fit fits the loop. When the load never changes sign the slope is still fitted (over the side
-// seen) and the error is ErrOneSided: play is then not observable.
+// seen) and the error is ErrOneSided: play is then not observable, as it is with ErrFewLevels and
+// ErrFriction.
 func Fit(points []Point, o Options) (Loop, error) {
 	if o.Lowest == 0 {
 		o.Lowest = DefaultLowest
+	}
+	if !(o.FrictionMax > 0) {
+		o.FrictionMax = math.Inf(1)
 	}
 	tmax := 0.0
 	for _, p := range points {
@@ -79,14 +84,13 @@ func Fit(points []Point, o Options) (Loop, error) {
 	}
 	fs := []float64{0}
 	if o.Friction {
-		fmax := o.FrictionMax
-		if fmax <= 0 {
-			fmax = tmax / 2
-		}
-		fs = grid(0, fmax, 81)
+		fs = grid(0, math.Min(o.FrictionMax, frictionMost*tmax), 121)
 	}
 	best := search(points, tmax, fs, []float64{math.NaN()}, o)
 	if best == nil {
+		if rows := build(points, tmax, 0, o); len(rows) >= 6 && levels(rows, tmax) < 2 {
+			return Loop{}, ErrFewLevels
+		}
 		return Loop{}, ErrFewPoints
 	}
 	if o.Friction {
@@ -103,161 +107,56 @@ func Fit(points []Point, o Options) (Loop, error) {
 		return l, ErrOneSided
 	case l.Levels < 3:
 		return l, ErrFewLevels
+	case o.Friction && (!lowers(best.rows, best.f) || beyondLoad(points, tmax, best, o)):
+		return l, ErrFriction
 	}
 	return l, nil
 }
 
-// solution is the least-squares fit for one choice of friction and knee.
-type solution struct {
-	f, m  float64
-	coef  []float64
-	cov   *mat.SymDense
-	rss   float64
-	rows  []row
-	names []string
+const (
+	// frictionMost is the share of the greatest load up to which friction is searched: beyond the
+	// load all frictions look alike.
+	frictionMost = 0.95
+	// beyondBIC is the least gain in BIC that says friction lies beyond the load.
+	beyondBIC = 6
+)
+
+// beyondLoad reports whether a friction greater than any load fits better: then each direction
+// presses one flank all the way.
+func beyondLoad(points []Point, tmax float64, best *solution, o Options) bool {
+	f := 1.2 * tmax
+	if o.FrictionMax < f {
+		return false
+	}
+	s := search(points, tmax, []float64{f}, []float64{math.NaN()}, o)
+	// Play cannot be negative, so friction beyond the load holds the loop open by more than the load.
+	if s == nil || s.get("slope") <= 0 || f+s.get("step")/s.get("slope") < tmax {
+		return false
+	}
+	return independent(best.rows)*math.Log(best.rss/s.rss) > beyondBIC
 }
 
-type row struct {
-	tau, y, weight float64
-	p              Point
+// lowers reports whether the load exceeds the friction somewhere while it is lowered, in both
+// directions. Else each direction presses one flank only, and play and friction merge.
+func lowers(rows []row, friction float64) bool {
+	const least = 3
+	moves := false
+	n := map[int]int{}
+	for _, r := range rows {
+		if r.p.Static {
+			continue
+		}
+		moves = true
+		if r.p.Load*float64(r.p.Dir) > friction {
+			n[r.p.Dir]++
+		}
+	}
+	return !moves || n[1] >= least && n[-1] >= least
 }
 
 // DefaultLowest is the least share of the greatest load at which a flank counts as pressed [common
 // practice]: below it the joint may lie anywhere in the gap.
 const DefaultLowest = 0.08
-
-func search(points []Point, tmax float64, fs, ms []float64, o Options) *solution {
-	var best *solution
-	for _, f := range fs {
-		rows := build(points, tmax, f, o)
-		if len(rows) < 6 {
-			continue
-		}
-		for _, m := range ms {
-			if f > o.FrictionMax && o.FrictionMax > 0 {
-				continue
-			}
-			if s := solve(rows, f, m, o); s != nil && (best == nil || s.rss < best.rss) {
-				best = s
-			}
-		}
-	}
-	return best
-}
-
-func build(points []Point, tmax, f float64, o Options) []row {
-	var rows []row
-	for _, p := range points {
-		tau := p.Load
-		if o.Friction && !p.Static {
-			tau -= f * float64(p.Dir)
-		}
-		// The set of points must not change with f, else residuals cannot be compared: the load
-		// alone decides which points count.
-		if math.Abs(p.Load) < o.Lowest*tmax {
-			continue
-		}
-		rows = append(rows, row{tau: tau, y: p.Defl, p: p})
-	}
-	return rows
-}
-
-func solve(rows []row, f, m float64, o Options) *solution {
-	both := signs(rows)
-	names := []string{"offset", "slope"}
-	if both {
-		names = append(names, "step")
-	}
-	if !math.IsNaN(m) {
-		names = append(names, "knee")
-	}
-	moving, standing := false, false
-	for _, r := range rows {
-		if r.p.Static {
-			standing = true
-		} else {
-			moving = true
-		}
-	}
-	if !o.Friction && moving && standing && both {
-		names = append(names, "gap")
-	}
-	if o.Wave && both {
-		names = append(names, "wave")
-	}
-	n, k := len(rows), len(names)
-	if n < k+3 {
-		return nil
-	}
-	a := mat.NewDense(n, k, nil)
-	y := mat.NewVecDense(n, nil)
-	for i, r := range rows {
-		for c, name := range names {
-			a.Set(i, c, column(name, r, m))
-		}
-		y.SetVec(i, r.y)
-	}
-	var qr mat.QR
-	qr.Factorize(a)
-	if qr.Cond() > 1e10 {
-		return nil
-	}
-	var x mat.VecDense
-	if err := qr.SolveVecTo(&x, false, y); err != nil {
-		return nil
-	}
-	var fit mat.VecDense
-	fit.MulVec(a, &x)
-	rss := 0.0
-	for i := range n {
-		d := y.AtVec(i) - fit.AtVec(i)
-		rss += d * d
-	}
-	var ata mat.SymDense
-	ata.SymOuterK(1, a.T())
-	var chol mat.Cholesky
-	cov := mat.NewSymDense(k, nil)
-	if !chol.Factorize(&ata) || chol.InverseTo(cov) != nil {
-		return nil
-	}
-	return &solution{f: f, m: m, coef: x.RawVector().Data, cov: cov, rss: rss, rows: rows, names: names}
-}
-
-func column(name string, r row, m float64) float64 {
-	s := sgn(r.tau)
-	switch name {
-	case "offset":
-		return 1
-	case "slope":
-		return r.tau
-	case "step":
-		return s
-	case "knee":
-		return s * math.Max(0, math.Abs(r.tau)-m)
-	case "gap":
-		if r.p.Static {
-			return 0
-		}
-		return -float64(r.p.Dir)
-	case "wave":
-		return math.Cos(r.p.Angle*math.Pi/180) - 0.8
-	}
-	panic("play: no column " + name)
-}
-
-// signs says whether the load pressed both flanks. The load decides, not the torque after friction:
-// friction alone does not open a gap that the load holds shut.
-func signs(rows []row) bool {
-	var up, down int
-	for _, r := range rows {
-		if r.p.Load > 0 {
-			up++
-		} else if r.p.Load < 0 {
-			down++
-		}
-	}
-	return up >= 3 && down >= 3
-}
 
 // refineFriction polishes f by parabola steps around the grid's best.
 func refineFriction(points []Point, tmax float64, best *solution, o Options) *solution {
@@ -270,171 +169,6 @@ func refineFriction(points []Point, tmax float64, best *solution, o Options) *so
 		width /= 4
 	}
 	return best
-}
-
-// Thresholds of the knee [common practice, starting values].
-const (
-	// KneeLow and KneeHigh keep the knee away from the ends of the torque seen, as shares of it.
-	KneeLow, KneeHigh = 0.05, 0.90
-	// kneeGain is the least growth of the slope that counts: less is the soft tooth of any belt.
-	kneeGain = 1.15
-	// kneeBIC is the least gain in BIC over the straight line.
-	kneeBIC = 10
-	// kneeMost: two spans that become one double the belt's own compliance; parts in series only
-	// dilute that. More than this is something else.
-	kneeMost = 2.6
-)
-
-func searchKnee(points []Point, tmax float64, line *solution, o Options) *solution {
-	fs := []float64{0}
-	if o.Friction {
-		fs = grid(math.Max(0, line.f-tmax/20), line.f+tmax/20, 11)
-	}
-	best := search(points, tmax, fs, grid(KneeLow*tmax, KneeHigh*tmax, 52), o)
-	if best == nil {
-		return nil
-	}
-	width := tmax / 50
-	for range 3 {
-		fs := []float64{best.f}
-		if o.Friction {
-			fs = grid(math.Max(0, best.f-tmax/200), best.f+tmax/200, 5)
-		}
-		ms := grid(math.Max(KneeLow*tmax, best.m-width), math.Min(KneeHigh*tmax, best.m+width), 9)
-		if s := search(points, tmax, fs, ms, o); s != nil && s.rss <= best.rss {
-			best = s
-		}
-		width /= 3
-	}
-	slope, extra := best.get("slope"), best.get("knee")
-	gain := (slope + extra) / slope
-	n := independent(best.rows)
-	bic := func(s *solution, p int) float64 { return n*math.Log(s.rss/n) + float64(p)*math.Log(n) }
-	better := bic(line, len(line.names)) - bic(best, len(best.names)+1)
-	if slope <= 0 || gain < kneeGain || gain > kneeMost || better < kneeBIC {
-		return nil
-	}
-	return best
-}
-
-func (s *solution) get(name string) float64 {
-	for i, n := range s.names {
-		if n == name {
-			return s.coef[i]
-		}
-	}
-	return 0
-}
-
-func (s *solution) se(name string, s2 float64) float64 {
-	for i, n := range s.names {
-		if n == name {
-			return math.Sqrt(s2 * s.cov.At(i, i))
-		}
-	}
-	return 0
-}
-
-// independent returns how many of the rows count as independent: neighbouring stretches of one
-// ramp share their vibration, so three of them count as one; a stop counts whole.
-func independent(rows []row) float64 {
-	n := 0.0
-	for _, r := range rows {
-		if r.p.Static {
-			n++
-		} else {
-			n += 1.0 / 3
-		}
-	}
-	return n
-}
-
-func (s *solution) loop(o Options) Loop {
-	n := independent(s.rows)
-	df := math.Max(2, n-float64(len(s.names)))
-	s2 := s.rss / float64(len(s.rows)) * n / df
-	// s2 is per row; the covariance counts every row, so it is stretched by rows per independent row.
-	stretch := float64(len(s.rows)) / n
-	t := distuv.StudentsT{Mu: 0, Sigma: 1, Nu: df}.Quantile(0.975)
-	l := Loop{Offset: s.get("offset"), Knee: math.NaN(), KneeU: math.NaN(), KneeSlope: math.NaN(),
-		LoadMin: math.Inf(1), Resid: math.Sqrt(s2), N: len(s.rows), BothSigns: signs(s.rows), wave: s.get("wave")}
-	for _, r := range s.rows {
-		l.LoadMin = math.Min(l.LoadMin, math.Abs(r.tau))
-		l.LoadMax = math.Max(l.LoadMax, math.Abs(r.tau))
-	}
-	l.Levels = levels(s.rows, l.LoadMax)
-	u := func(name string, scale, typeB float64) float64 {
-		se := scale * s.se(name, s2*stretch)
-		return math.Sqrt(t*t*se*se + 4*typeB*typeB)
-	}
-	// An off-centre sensor bends the line by its form over the whole load: SensorDeg/LoadMax.
-	l.Compliance = Interval{s.get("slope"), u("slope", 1, o.SensorDeg/l.LoadMax)}
-	l.Play = Interval{2 * s.get("step"), u("step", 2, o.SensorDeg/3)}
-	l.Gap = Interval{s.get("gap"), u("gap", 1, 0)}
-	l.Friction = Interval{math.NaN(), math.NaN()}
-	if o.Friction {
-		l.Friction = Interval{s.f, s.frictionU(t, s2*stretch, o)}
-	}
-	if !math.IsNaN(s.m) {
-		l.Knee, l.KneeU = s.m, s.kneeU(t, s2*stretch, o)
-		l.KneeSlope = s.get("slope") + s.get("knee")
-	}
-	return l
-}
-
-// profile returns the half-width over which rss grows by t²·s2 when one nonlinear parameter moves:
-// the likelihood interval of a single parameter.
-func (s *solution) profile(t, s2, start float64, at func(x float64) *solution) float64 {
-	limit := s.rss + t*t*s2
-	width := start
-	for range 40 {
-		a, b := at(width), at(-width)
-		ok := (a == nil || a.rss > limit) && (b == nil || b.rss > limit)
-		if ok {
-			return width
-		}
-		width *= 1.25
-	}
-	return width
-}
-
-func (s *solution) frictionU(t, s2 float64, o Options) float64 {
-	return s.profile(t, s2, 1e-4, func(d float64) *solution {
-		rows := make([]row, len(s.rows))
-		for i, r := range s.rows {
-			rows[i] = r
-			if !r.p.Static {
-				rows[i].tau = r.p.Load - (s.f+d)*float64(r.p.Dir)
-			}
-		}
-		return solve(rows, s.f+d, s.m, o)
-	})
-}
-
-func (s *solution) kneeU(t, s2 float64, o Options) float64 {
-	return s.profile(t, s2, 0.01*s.m, func(d float64) *solution {
-		if s.m+d <= 0 {
-			return nil
-		}
-		return solve(s.rows, s.f, s.m+d, o)
-	})
-}
-
-func levels(rows []row, tmax float64) int {
-	count := func(sign float64) int {
-		seen := map[int]bool{}
-		for _, r := range rows {
-			if r.tau*sign > 0 {
-				seen[int(math.Abs(r.tau)/tmax*16)] = true
-			}
-		}
-		return len(seen)
-	}
-	up, down := count(1), count(-1)
-	if up == 0 || down == 0 {
-		return max(up, down)
-	}
-	return min(up, down)
 }
 
 // At returns the deflection the fitted loop gives at a torque the stretch carries, without friction.

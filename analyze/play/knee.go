@@ -1,0 +1,80 @@
+package play
+
+import "math"
+
+// Thresholds of the knee [common practice, starting values].
+const (
+	// KneeLow and KneeHigh keep the knee away from the ends of the torque seen, as shares of it.
+	KneeLow, KneeHigh = 0.05, 0.90
+	// kneeGain is the least growth of the slope that counts: less is the soft tooth of any belt.
+	kneeGain = 1.15
+	// kneeBIC is the least gain in BIC over the straight line.
+	kneeBIC = 10
+	// kneeMost: two spans that become one double the belt's own compliance; parts in series only
+	// dilute that. More than this is something else.
+	kneeMost = 2.6
+)
+
+// searchKnee compares the loop with a knee against the loop without. In both the play may not be
+// negative: a knee at a small torque looks like a straight line with a negative play, which no
+// joint has.
+func searchKnee(points []Point, tmax float64, line *solution, o Options) *solution {
+	signed := o
+	o.opens = true
+	if line.get("step") < 0 {
+		line = search(points, tmax, grid(math.Max(0, line.f-tmax/20), line.f+tmax/20, 21), []float64{math.NaN()}, o)
+		if line == nil {
+			return nil
+		}
+	}
+	fs := []float64{0}
+	if o.Friction {
+		fs = grid(math.Max(0, line.f-tmax/20), line.f+tmax/20, 11)
+	}
+	best := search(points, tmax, fs, grid(KneeLow*tmax, KneeHigh*tmax, 52), o)
+	if best == nil {
+		return nil
+	}
+	width := tmax / 50
+	for range 3 {
+		fs := []float64{best.f}
+		if o.Friction {
+			fs = grid(math.Max(0, best.f-tmax/200), best.f+tmax/200, 5)
+		}
+		ms := grid(math.Max(KneeLow*tmax, best.m-width), math.Min(KneeHigh*tmax, best.m+width), 9)
+		if s := search(points, tmax, fs, ms, o); s != nil && s.rss <= best.rss {
+			best = s
+		}
+		width /= 3
+	}
+	if below(best.rows, best.m) < 3 {
+		return nil // a step and any slope fit so few levels
+	}
+	slope, extra := best.get("slope"), best.get("knee")
+	gain := (slope + extra) / slope
+	n := independent(best.rows)
+	bic := func(s *solution, p int) float64 { return n*math.Log(s.rss/n) + float64(p)*math.Log(n) }
+	better := bic(line, len(line.names)) - bic(best, len(best.names)+1)
+	if slope <= 0 || gain < kneeGain || gain > kneeMost || better < kneeBIC {
+		return nil
+	}
+	return solve(best.rows, best.f, best.m, signed)
+}
+
+// below counts the distinct levels of torque under the knee, on the side that has fewer.
+func below(rows []row, knee float64) int {
+	up, down := map[int]bool{}, map[int]bool{}
+	for _, r := range rows {
+		level := int(math.Round(200 * r.tau / knee))
+		switch {
+		case level > 0 && level < 200:
+			up[level] = true
+		case level < 0 && level > -200:
+			down[level] = true
+		}
+	}
+	if !signs(rows) {
+		return max(len(up), len(down))
+	}
+	return min(len(up), len(down))
+}
