@@ -1,12 +1,10 @@
 package record
 
 import (
-	"crypto/sha256"
 	"encoding/json"
 	"errors"
 	"fmt"
 	"io/fs"
-	"os"
 	"path/filepath"
 	"time"
 
@@ -59,15 +57,6 @@ const (
 type BenchFile struct {
 	Path   string `json:"path,omitempty"`
 	SHA256 string `json:"sha256,omitempty"`
-}
-
-// BenchFileOf names a bench file by its base name and the SHA-256 of its bytes.
-func BenchFileOf(path string) (BenchFile, error) {
-	data, err := os.ReadFile(path)
-	if err != nil {
-		return BenchFile{}, fmt.Errorf("hash the bench file: %w", err)
-	}
-	return BenchFile{Path: filepath.Base(path), SHA256: fmt.Sprintf("%x", sha256.Sum256(data))}, nil
 }
 
 // Stand says what the samples came from.

@@ -308,19 +308,3 @@ func TestCreateRefusesNames(t *testing.T) {
 		}
 	}
 }
-
-// The hash of "abc" is an example of FIPS 180-4's SHA-256 (NIST, SHA256.pdf, one-block message).
-func TestBenchFileOf(t *testing.T) {
-	path := filepath.Join(t.TempDir(), "bench.toml")
-	if err := os.WriteFile(path, []byte("abc"), 0o644); err != nil {
-		t.Fatal(err)
-	}
-	got, err := BenchFileOf(path)
-	want := BenchFile{"bench.toml", "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad"}
-	if err != nil || got != want {
-		t.Errorf("%+v (%v), want %+v", got, err, want)
-	}
-	if _, err := BenchFileOf(path + "x"); err == nil {
-		t.Error("a file that is not there has a hash")
-	}
-}
