@@ -2,6 +2,7 @@ package segment
 
 import (
 	"math"
+	"slices"
 	"sort"
 
 	"limbgauge/rig"
@@ -39,8 +40,10 @@ const (
 )
 
 // Split cuts a run at the places where its command starts and stops. time and command have the
-// same length; marks may be nil.
+// same length; marks may be nil. A command that was not logged for a sample (NaN) is taken to be the
+// one before.
 func Split(time, command []float64, marks []rig.MoveKind) []Piece {
+	command = filled(command)
 	moving := travels(time, command)
 	var pieces []Piece
 	n := len(command)
@@ -81,12 +84,35 @@ func Split(time, command []float64, marks []rig.MoveKind) []Piece {
 	return pieces
 }
 
+// filled replaces what is missing by the value before it, at the start by the first there is.
+func filled(x []float64) []float64 {
+	if !slices.ContainsFunc(x, math.IsNaN) {
+		return x
+	}
+	out := slices.Clone(x)
+	last := math.NaN()
+	for _, v := range x {
+		if !math.IsNaN(v) {
+			last = v
+			break
+		}
+	}
+	for i, v := range out {
+		if math.IsNaN(v) {
+			out[i] = last
+		} else {
+			last = v
+		}
+	}
+	return out
+}
+
 // travels marks the samples in which the command changes, bridging rests shorter than frameGapS.
 func travels(time, command []float64) []bool {
 	moving := make([]bool, len(command))
 	last := -1
 	for i := 1; i < len(command); i++ {
-		if command[i] == command[i-1] || math.IsNaN(command[i]) || math.IsNaN(command[i-1]) {
+		if command[i] == command[i-1] || math.IsNaN(command[i]) { // all NaN: nothing was commanded
 			continue
 		}
 		moving[i] = true
