@@ -95,10 +95,12 @@ func row(d health.Definition, p health.Path, routines []routine) (Row, bool) {
 	var why []string
 	switch {
 	case out.A.Status == health.NotObservable || out.B.Status == health.NotObservable:
-		why = append(why, unseen(out.A, out.B))
+		why = append(why, unseen(out.A, out.B), apart(d, a, b))
 	case out.A.Status != health.Measured || out.B.Status != health.Measured:
 		var w string
-		out.Verdict, w = boundVerdict(d, out.A, out.B)
+		if out.Verdict, w = boundVerdict(d, out.A, out.B); out.Verdict == Cannot {
+			w = joined([]string{w, apart(d, a, b)})
+		}
 		why = append(why, w)
 	default:
 		out.Diff = out.B.Value - out.A.Value
@@ -109,7 +111,11 @@ func row(d health.Definition, p health.Path, routines []routine) (Row, bool) {
 		why = append(why, w)
 	}
 	if out.Verdict != Cannot && r.load != "" && !loadFree[d.Name] && d.Name != loadMeasure {
-		out.Verdict, why = Cannot, []string{notComparable + r.load}
+		if loadCost[d.Name] {
+			why = append(why, r.load+", which may be all of it")
+		} else {
+			out.Verdict, why = Cannot, []string{notComparable + r.load}
+		}
 	}
 	if out.Verdict != Cannot || !math.IsNaN(out.Diff) {
 		why = append(why, a.missing("first"), b.missing("second"))
@@ -229,6 +235,38 @@ func reach(d health.Definition, m health.Measure) (lo, hi float64) {
 		return math.Inf(-1), v + u
 	}
 	return v - u, v + u
+}
+
+// apart says how many runs of the first side lie wholly beyond every run of the second, where the
+// sides as wholes cannot be told apart. It decides nothing: the runs it counts are no fair choice.
+func apart(d health.Definition, a, b side) string {
+	first, second := a.all(), b.all()
+	if len(first) == 0 || len(second) == 0 {
+		return ""
+	}
+	lowest, highest := math.Inf(1), math.Inf(-1)
+	for _, m := range second {
+		lo, hi := reach(d, m)
+		lowest, highest = math.Min(lowest, lo), math.Max(highest, hi)
+	}
+	below, above := 0, 0
+	for _, m := range first {
+		lo, hi := reach(d, m)
+		if hi < lowest {
+			below++
+		}
+		if lo > highest {
+			above++
+		}
+	}
+	var out []string
+	if below > 0 {
+		out = append(out, fmt.Sprintf("%d of %d runs of the first side lie wholly below the second", below, len(first)))
+	}
+	if above > 0 {
+		out = append(out, fmt.Sprintf("%d of %d runs of the first side lie wholly above the second", above, len(first)))
+	}
+	return joined(out)
 }
 
 func unseen(a, b health.Measure) string {

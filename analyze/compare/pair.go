@@ -26,11 +26,15 @@ const (
 const loadDiffers = 0.05
 
 // loadFree are measures that are told per torque or without load, so that they compare between runs
-// with unlike loads [common practice]. All others grow or shrink with the load.
+// with unlike loads [common practice]. All others but loadCost grow or shrink with the load.
 var loadFree = map[string]bool{
 	"play": true, "compliance": true, "span_slack_torque": true, "belt_tension": true,
 	"tight_spot": true, "tight_spot_angle": true, "dead_time": true, "lost_samples": true,
 }
+
+// loadCost are measures of what the load costs the drive. A revision that made the leg heavier shows
+// in them above all, so they are compared whatever the load, and the row says that it differs.
+var loadCost = map[string]bool{"torque_use": true, "stall_time": true, "supply_sag": true}
 
 // pair sorts the runs by the routines that stand on both sides: another routine loads and moves the
 // joint differently, so its figures do not compare. Notes say what is left out and what to know.
@@ -109,7 +113,7 @@ func loads(r routine) (differ, note string) {
 		// A joint in stall does not reach the angle where its load is greatest.
 		return "", said + "; since a run stalled, that may be the fault and not the load"
 	}
-	return said, said + ": in routine " + r.name + " only figures that do not hang on the load are compared"
+	return said, said + ": in routine " + r.name + " figures that hang on the load are not compared, save what the load costs the drive"
 }
 
 func peaks(runs []Run) (lo, hi float64, ok bool) {

@@ -14,6 +14,14 @@ func with(routine string, runs ...Run) []Run {
 	return runs
 }
 
+// renamed gives runs names of their own, since runs of one name are one unit.
+func renamed(runs []Run) []Run {
+	for i := range runs {
+		runs[i].ID += " again"
+	}
+	return runs
+}
+
 func TestOneRoutineOnly(t *testing.T) {
 	a, b := with("quick", plays(0.01, 0.5)...), with("assembly", plays(0.01, 0.2)...)
 	res := Sides(a, b)
@@ -61,7 +69,8 @@ func TestRoutinePerMeasure(t *testing.T) {
 
 func TestLoads(t *testing.T) {
 	run := func(nm, stall float64) []Run {
-		ms := []health.Measure{play(0.3, 0.02), health.Judge(of("torque_use", 2*nm, 0.01), 0.5), of("stall_time", stall, 0)}
+		ms := []health.Measure{play(0.3, 0.02), health.Judge(of("torque_use", 2*nm, 0.01), 0.5),
+			health.Judge(of("overshoot", 4*nm, 0.01), 2), of("stall_time", stall, 0)}
 		if nm > 0 {
 			ms = append(ms, load(nm))
 		}
@@ -70,20 +79,24 @@ func TestLoads(t *testing.T) {
 	for _, c := range []struct {
 		name       string
 		a, b       []Run
-		use, play  Verdict
+		use, swing Verdict // torque use; overshoot, which hangs on the load
 		note, says string
 	}{
-		{"alike", run(0.25, 0), run(0.26, 0), Worse, Same, "", "worse: share of the torque available"},
-		{"unlike", run(0.25, 0), run(0.30, 0), Cannot, Same, "the load torque differs (0.250 to 0.250", "1 not comparable because the load torque differs"},
-		{"unlike within a side", run(0.25, 0), append(run(0.25, 0), run(0.30, 0)...), Cannot, Same, "the load torque differs", "not comparable"},
-		{"known on one side", run(0, 0), run(0.30, 0), Worse, Same, "known on one side only", "worse"},
+		{"alike", run(0.25, 0), run(0.26, 0), Worse, Worse, "", "worse: share of the torque available"},
+		{"unlike", run(0.25, 0), run(0.30, 0), Worse, Cannot, "the load torque differs (0.250 to 0.250", "1 not comparable because the load torque differs"},
+		{"unlike within a side", run(0.25, 0), append(run(0.25, 0), renamed(run(0.30, 0))...), Same, Cannot, "the load torque differs", "not comparable"},
+		{"known on one side", run(0, 0), run(0.30, 0), Worse, Worse, "known on one side only", "worse"},
 		{"known nowhere", run(0, 0), run(0, 0), Same, Same, "", "none is seen to differ"},
-		{"a stall hides the load", run(0.25, 2), run(0.30, 0), Worse, Same, "since a run stalled", "worse"},
+		{"a stall hides the load", run(0.25, 2), run(0.30, 0), Worse, Worse, "since a run stalled", "worse"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			res := Sides(c.a, c.b)
-			if u, p := find(t, res, "torque_use"), find(t, res, "play"); u.Verdict != c.use || p.Verdict != c.play {
-				t.Errorf("torque use %s (%s), play %s; want %s, %s", u.Verdict, u.Why, p.Verdict, c.use, c.play)
+			u, o, p := find(t, res, "torque_use"), find(t, res, "overshoot"), find(t, res, "play")
+			if u.Verdict != c.use || o.Verdict != c.swing || p.Verdict != Same {
+				t.Errorf("torque use %s (%s), overshoot %s, play %s; want %s, %s and none", u.Verdict, u.Why, o.Verdict, p.Verdict, c.use, c.swing)
+			}
+			if c.name == "unlike" && (!strings.Contains(u.Why, "which may be all of it") || !strings.HasPrefix(o.Why, notComparable)) {
+				t.Errorf("torque use: %s; overshoot: %s", u.Why, o.Why)
 			}
 			if notes := strings.Join(res.Notes, "\n"); !strings.Contains(notes, c.note) || c.note == "" && strings.Contains(notes, "load") {
 				t.Errorf("notes: %s", notes)
@@ -95,7 +108,7 @@ func TestLoads(t *testing.T) {
 	}
 	// Nothing is left that could be compared.
 	only := func(nm float64) []Run {
-		return []Run{one("1", "", load(nm), health.Judge(of("torque_use", nm, 0.01), 0.5))}
+		return []Run{one("1", "", load(nm), health.Judge(of("overshoot", nm, 0.01), 0.5))}
 	}
 	if s := Sides(only(0.2), only(0.4)).Sentence; !strings.HasPrefix(s, "The two sides are not comparable because the load torque differs") {
 		t.Errorf("sentence: %s", s)

@@ -62,6 +62,9 @@ func collect(d health.Definition, p health.Path, runs []Run) side {
 // n returns the number of independent units that know the measure.
 func (s side) n() int { return len(s.known) }
 
+// all returns the figures of every run that knows the measure.
+func (s side) all() []health.Measure { return append(slices.Clone(s.bounds), s.values...) }
+
 // own returns the mean expanded uncertainty of a single run, NaN where one is not known.
 func (s side) own() float64 {
 	sum := 0.0
@@ -122,7 +125,7 @@ func (s side) bound(d health.Definition, p health.Path) health.Measure {
 		}
 		return -hi
 	}
-	all := append(slices.Clone(s.bounds), s.values...)
+	all := s.all()
 	weakest := slices.MinFunc(all, func(x, y health.Measure) int {
 		switch ex, ey := end(x), end(y); {
 		case ex < ey:
