@@ -84,6 +84,8 @@ func TestBoundsAndWhatIsNotSeen(t *testing.T) {
 		{"at least, with a doubt of its own", []m{tension(seen, 35, 3)}, []m{tension(low, 40, 3)}, Cannot, seen, 35, "one side only"},
 		{"the lasting question of a side that wore: some runs tell, the others reach beyond",
 			[]m{tension(low, 32, nan), tension(seen, 18, 2), tension(high, 1.8, nan)}, []m{tension(low, 50, nan)}, Cannot, no, nan, "2 of 3 runs of the first side lie wholly below the second"},
+		{"a run within the other side's doubt is not beyond it",
+			[]m{tension(low, 32, nan), tension(seen, 40, 1), tension(high, 1.8, nan)}, []m{tension(seen, 40, 2)}, Cannot, no, nan, "1 of 3 runs of the first side lie wholly below the second"},
 		{"turned round", []m{tension(low, 50, nan), tension(seen, 20, 1)}, []m{tension(seen, 20, 2)}, Cannot, low, 20, "1 of 2 runs of the first side lie wholly above the second"},
 		{"at most, below", []m{tension(seen, 20, 3)}, []m{tension(high, 10, nan)}, Worse, seen, 20, "beyond"},
 		{"two lower bounds never decide", []m{tension(low, 10, nan)}, []m{tension(low, 90, nan)}, Cannot, low, 10, "one side only"},
