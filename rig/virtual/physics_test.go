@@ -123,7 +123,7 @@ func TestStallSagsTheSupply(t *testing.T) {
 	truth := bare()
 	truth.Supply = Supply{OpenV: 6, Ohm: 0.2, CapacitorF: 470e-6}
 	truth.Servo.StallA = 6 / 2.3 // so that 2.3 + 0.2 ohm draw 2.4 A
-	truth.Load.MassKg, truth.Load.RangeDeg = 0, [2]float64{-20, 20}
+	truth.Load.MassKg, truth.Load.DownDeg, truth.Load.RangeDeg = 0, 90, [2]float64{-20, 20}
 	truth.Part.Damping, truth.Belt.Damping = 0.3, 0.3
 	w := NewWorld([]Truth{truth})
 	w.Pulse(0, 1500+60/0.09)

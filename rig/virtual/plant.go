@@ -41,8 +41,8 @@ type plant struct {
 	stopMin, stopMax       float64
 }
 
-// The frame of the stand stops the joint a little beyond its range, so that a limp leg does not fall
-// out of it. The stop gives by a degree under about 2 N·m, and swallows most of a blow.
+// Where a limp leg would fall out of its range, the stand props it a little beyond the range's end. The
+// prop gives by a degree under about 2 N·m, and swallows most of a blow.
 const (
 	stopBeyondDeg = 1.5
 	stopK, stopC  = 120.0, 0.4 // N·m/rad, N·m·s/rad
@@ -69,7 +69,12 @@ func newPlant(t Truth) *plant {
 	p.phiMin, p.phiMax = -s.TravelDeg/2*rad, s.TravelDeg/2*rad
 	p.stopMin, p.stopMax = math.Inf(-1), math.Inf(1)
 	if r := t.Load.RangeDeg; r[1] > r[0] {
-		p.stopMin, p.stopMax = (r[0]-stopBeyondDeg)*rad, (r[1]+stopBeyondDeg)*rad
+		if t.Load.DownDeg < r[0] {
+			p.stopMin = (r[0] - stopBeyondDeg) * rad
+		}
+		if t.Load.DownDeg > r[1] {
+			p.stopMax = (r[1] + stopBeyondDeg) * rad
+		}
 	}
 	p.gears = newBristle(s.InertiaKgM2)
 	p.gears.set(s.GearFrictionNm)

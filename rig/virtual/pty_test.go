@@ -13,6 +13,8 @@ import (
 	"time"
 
 	wire "limbgauge/firmware-protocol"
+	"limbgauge/rig"
+	"limbgauge/rig/link"
 	"limbgauge/rig/link/linktest"
 	"limbgauge/rig/link/port"
 )
@@ -160,5 +162,42 @@ func TestPTYLink(t *testing.T) {
 	}
 	if left, _ := os.ReadDir(dir); len(left) != 1 {
 		t.Errorf("%d files in the folder, want the one", len(left))
+	}
+}
+
+// The text form on a serial port: each opening begins the routine anew, from number 0.
+func TestTextOnAPTY(t *testing.T) {
+	k := knee()
+	r := rig.Routine{Name: "short", Moves: []rig.Move{{Kind: rig.MoveStair, TargetDeg: 5, RateDegPerS: 30, Dwell: time.Minute}}}
+	path := servePTY(t, Options{Joints: []rig.Joint{k}, Form: rig.FormText, Routines: []rig.Routine{r}, Speed: 4}, "")
+	for round := range 2 {
+		feed := link.Listen(dialPTY(t, path), []rig.Joint{k})
+		idle, moved := 0, false
+		for !moved {
+			e, err := feed.Next(t.Context())
+			if err != nil {
+				t.Fatal(err)
+			}
+			if bad, ok := e.(*link.BadLine); ok {
+				t.Fatalf("round %d: %+v", round, bad)
+			}
+			if s, ok := e.(*link.Samples); ok {
+				for _, kind := range s.Batches[0].Move {
+					if kind == rig.MoveNone {
+						idle++
+					}
+					moved = moved || kind == rig.MoveStair
+				}
+			}
+		}
+		// A second of rest at 100 Hz; the first line is only half trusted, and another may go while a
+		// port settles.
+		if idle < 90 || feed.Losses()[0].Lost != 0 {
+			t.Errorf("round %d: %d samples before the routine, losses %+v; want about 100 and none", round, idle, feed.Losses()[0])
+		}
+		if err := feed.Close(); err != nil {
+			t.Error(err)
+		}
+		time.Sleep(2 * pollEvery)
 	}
 }

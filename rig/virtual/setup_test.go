@@ -1,0 +1,56 @@
+package virtual
+
+import (
+	"math"
+	"testing"
+	"time"
+
+	wire "limbgauge/firmware-protocol"
+	"limbgauge/rig"
+	"limbgauge/rig/link"
+)
+
+// Behind a belt the servo turns by the ratio more, and the joint goes where it is told.
+func TestRatio(t *testing.T) {
+	for _, ratio := range []float64{0.5, 1, 2} {
+		j := knee()
+		j.Belt = &rig.Belt{Teeth: 20, PitchMM: 2, Ratio: ratio}
+		j.RangeDeg = [2]float64{-40, 40}
+		r := rig.Routine{Moves: []rig.Move{{Kind: rig.MoveHold, TargetDeg: 30, RateDegPerS: 20, Dwell: 2 * time.Second}}}
+		out, err := Play(NewWorld([]Truth{Healthy(j, 0)}), []rig.Joint{j}, []rig.Routine{r}, 100)
+		if err != nil {
+			t.Fatal(err)
+		}
+		end := out[0].Row(out[0].Len() - 1)
+		if end.Command != 30_000 || math.Abs(float64(end.Angle)-30_000) > 2500 || math.Abs(float64(end.Motor)-30_000*ratio) > 2500 {
+			t.Errorf("ratio %g: command %d, joint %d, motor %d mdeg; want 30000 and the motor at %g", ratio, end.Command, end.Angle, end.Motor, 30_000*ratio)
+		}
+	}
+}
+
+// A joint that is mounted the other way round, with sensors off zero, is set right by its set-up.
+func TestReversedJoint(t *testing.T) {
+	b := newBench(t, Options{Joints: []rig.Joint{knee()}})
+	b.send(&wire.HelloAsk{Major: wire.Major, Nonce: 1})
+	s, err := link.SetupOf(knee())
+	if err != nil {
+		t.Fatal(err)
+	}
+	s.Tag, s.Flags = 1, wire.JointReversed|wire.MotorReversed
+	s.CommandMin, s.CommandMax = s.CommandMax, s.CommandMin
+	s.JointZero, s.MotorZero = 5000, -5000
+	b.send(&s)
+	b.send(&wire.Heartbeat{})
+	b.send(&wire.ArmAsk{Tag: 3})
+	b.send(&wire.Arm{Tag: 4, Token: last[*wire.ArmToken](b).Token, Mask: 1})
+	b.send(&wire.Setup{Tag: 5, Hz: 100, Mask: 1}) // refused: armed
+	b.move(1, 40_000, 60_000)
+	b.run(3)
+	if at := b.m.deck.w.State(0).AngleDeg; math.Abs(at+40) > 2 {
+		t.Errorf("told 40 deg, the joint is at %.2f in its own sense, want -40 less its droop", at)
+	}
+	r := b.m.joints[0].sense(Reading{Angle: -40_000, Motor: -40_000})
+	if r.Angle != 45_000 || r.Motor != 35_000 {
+		t.Errorf("sensors at -40 deg read %d and %d mdeg, want 45000 and 35000: less zero, then turned", r.Angle, r.Motor)
+	}
+}
