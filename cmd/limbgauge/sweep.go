@@ -13,6 +13,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"limbgauge/analyze/health"
+	"limbgauge/analyze/report"
 	"limbgauge/rig"
 	"limbgauge/rig/link"
 	"limbgauge/rig/record"
@@ -263,7 +264,7 @@ func (a *app) sayProblems(ctx context.Context, h health.Health) {
 	for _, p := range list {
 		last := p.Changes[len(p.Changes)-1]
 		if last.By == "run "+h.Run {
-			fmt.Fprint(a.out, wrap(fmt.Sprintf("problem %d, %s %s, is %s: %s", p.ID, p.Joint, strings.ReplaceAll(string(p.Cause), "_", " "), p.State, last.Why), "", pageWidth))
+			fmt.Fprint(a.out, wrap(fmt.Sprintf("problem %d, %s %s, is %s: %s", p.ID, p.Joint, report.CauseTitle(p.Cause), p.State, last.Why), "", pageWidth))
 		}
 	}
 }

@@ -1,0 +1,66 @@
+package main
+
+import (
+	"bytes"
+	"os"
+	"path/filepath"
+	"regexp"
+	"strings"
+	"testing"
+)
+
+// Every command line in the README must be one the command takes: the command exists, the flags
+// exist, the arguments fit.
+func TestReadmeCommands(t *testing.T) {
+	data, err := os.ReadFile(filepath.Join(repoRoot(t), "README.md"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	inline := regexp.MustCompile("`limbgauge ([^`]+)`")
+	var lines []string
+	for _, l := range strings.Split(string(data), "\n") {
+		if cmd, ok := strings.CutPrefix(strings.TrimPrefix(strings.TrimSpace(l), "$ "), "limbgauge "); ok && strings.HasPrefix(l, "    ") {
+			cmd, _, _ = strings.Cut(cmd, "  ") // what follows is a remark
+			lines = append(lines, strings.TrimSpace(strings.SplitN(cmd, "#", 2)[0]))
+		}
+		for _, m := range inline.FindAllStringSubmatch(l, -1) {
+			lines = append(lines, m[1])
+		}
+	}
+	if len(lines) < 12 {
+		t.Fatalf("only %d command lines found in the README: the test reads it wrongly", len(lines))
+	}
+	for _, l := range lines {
+		a := &app{out: &bytes.Buffer{}, err: &bytes.Buffer{}}
+		cmd, rest, err := a.root().Find(words(l))
+		if err != nil {
+			t.Errorf("limbgauge %s: %v", l, err)
+			continue
+		}
+		if cmd.Name() == "limbgauge" && len(rest) > 0 && rest[0] != "help" {
+			t.Errorf("limbgauge %s: no such command", l)
+			continue
+		}
+		if cmd.Name() == "help" || cmd.Name() == "limbgauge" {
+			continue
+		}
+		if err := cmd.ParseFlags(rest); err != nil {
+			t.Errorf("limbgauge %s: %v", l, err)
+			continue
+		}
+		if cmd.Args != nil {
+			if err := cmd.Args(cmd, cmd.Flags().Args()); err != nil {
+				t.Errorf("limbgauge %s: %v", l, err)
+			}
+		}
+	}
+}
+
+// words splits a command line at spaces outside double quotes.
+func words(s string) []string {
+	var out []string
+	for _, m := range regexp.MustCompile(`(?:[^\s"]|"[^"]*")+`).FindAllString(s, -1) {
+		out = append(out, strings.ReplaceAll(m, `"`, ""))
+	}
+	return out
+}
