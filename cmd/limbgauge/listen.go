@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"fmt"
+	"slices"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -60,6 +61,11 @@ func (a *app) listen(ctx context.Context, names []string, o listenOptions) error
 			return usageError{fmt.Errorf("there is no joint %q in %s; it has %s", n, b.Path, jointNames(b.Joints))}
 		}
 		cfg.Joints = append(cfg.Joints, j)
+	}
+	for _, j := range b.Joints {
+		if !slices.Contains(names, j.Name) {
+			cfg.Others = append(cfg.Others, j)
+		}
 	}
 	if cfg.Line, err = port.Open(b.Stand.Port, b.Stand.Baud); err != nil {
 		return err

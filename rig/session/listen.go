@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"slices"
 	"time"
 
 	"limbgauge/rig"
@@ -16,6 +17,8 @@ import (
 type ListenConfig struct {
 	Line   io.ReadWriteCloser // the session owns it and closes it
 	Joints []rig.Joint
+	// Others are joints of the bench whose lines may come as well and are left out.
+	Others []rig.Joint
 	For    time.Duration // host time; 0: until the context ends
 	Bench  string
 	Info   record.Info
@@ -36,7 +39,7 @@ func Listen(ctx context.Context, cfg ListenConfig) (Result, error) {
 	for _, j := range cfg.Joints {
 		info.Joints = append(info.Joints, record.JointInfo{Setup: j})
 	}
-	l := listener{cfg: cfg, info: info, feed: link.Listen(cfg.Line, cfg.Joints), state: newProgress(Config{Joints: cfg.Joints})}
+	l := listener{cfg: cfg, info: info, feed: link.Listen(cfg.Line, slices.Concat(cfg.Joints, cfg.Others)), state: newProgress(Config{Joints: cfg.Joints})}
 	err := l.take(ctx)
 	if ctx.Err() != nil && errors.Is(err, ctx.Err()) {
 		err = nil
@@ -55,10 +58,13 @@ func Listen(ctx context.Context, cfg ListenConfig) (Result, error) {
 		return res, errors.Join(err, closeErr)
 	}
 	res.Dir, res.Run = rec.Dir(), rec.ID()
-	for _, loss := range l.feed.Losses() {
-		res.Joint = append(res.Joint, loss.Losses)
-	}
 	res.End = record.End{How: record.Complete}
+	for _, loss := range l.feed.Losses()[:len(cfg.Joints)] {
+		res.Joint = append(res.Joint, loss.Losses)
+		if !loss.Known {
+			res.End.Reason = unnumbered
+		}
+	}
 	if err != nil {
 		res.End = record.End{How: record.Cut, Reason: err.Error()}
 	}
@@ -70,6 +76,9 @@ func Listen(ctx context.Context, cfg ListenConfig) (Result, error) {
 	}
 	return res, err
 }
+
+// unnumbered is said of a run whose losses nobody can know, so that 0 is not read as none.
+const unnumbered = "the stand does not number its samples, so losses show only as gaps in time"
 
 // listener takes what a stand prints to the recording and to whoever watches.
 type listener struct {
@@ -103,7 +112,7 @@ func (l *listener) take(ctx context.Context) error {
 }
 
 func (l *listener) samples(b *rig.Batch) (err error) {
-	if b.Len() == 0 {
+	if b.Len() == 0 || b.Joint >= len(l.cfg.Joints) {
 		return nil
 	}
 	if l.rec == nil {
