@@ -6,13 +6,16 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"io/fs"
 	"math"
+	"net/url"
 	"os"
 	"path/filepath"
 	"strings"
 	"time"
 
-	_ "modernc.org/sqlite" // the driver
+	"modernc.org/sqlite"
+	sqlite3 "modernc.org/sqlite/lib"
 
 	"limbgauge/analyze/health"
 )
@@ -65,7 +68,7 @@ func OpenBook(ctx context.Context, dir string) (*Book, Opened, error) {
 	case err != nil:
 		return nil, o, fmt.Errorf("open book: %w", err)
 	default:
-		b, version, err := openDB(ctx, dir)
+		b, version, err := openDB(ctx, dir, path)
 		if err == nil && version == len(migrations) {
 			stale, why, err := b.stale(ctx)
 			if err != nil {
@@ -76,17 +79,20 @@ func OpenBook(ctx context.Context, dir string) (*Book, Opened, error) {
 				return b, o, nil
 			}
 			o.Rebuilt, o.Why = true, why
-			o.Warnings, err = b.rebuild(ctx)
-			return b, o, err
+			if o.Warnings, err = b.rebuild(ctx); err != nil {
+				return nil, o, errors.Join(err, b.Close())
+			}
+			return b, o, nil
 		}
-		if b != nil {
-			b.Close()
-		}
+		b.Close()
 		if busy(err) {
 			return nil, o, fmt.Errorf("open book: %s is in use by another program; close it and try again: %w", path, err)
 		}
 		if err == nil && version > len(migrations) {
 			return nil, o, fmt.Errorf("open book: %s has schema %d, this limbgauge knows up to %d: use the newer one", path, version, len(migrations))
+		}
+		if err != nil && !damaged(err) {
+			return nil, o, fmt.Errorf("open book: %s: %w", path, err)
 		}
 		o.Rebuilt, o.Why = true, fmt.Sprintf("%s had an older schema", File)
 		if err != nil {
@@ -106,14 +112,12 @@ func OpenBook(ctx context.Context, dir string) (*Book, Opened, error) {
 			}
 		}
 	}
-	b, err := createDB(ctx, dir)
-	if err != nil {
+	if o.Warnings, err = createDB(ctx, dir); err != nil {
 		return nil, o, err
 	}
-	o.Warnings, err = b.rebuild(ctx)
+	b, _, err := openDB(ctx, dir, path)
 	if err != nil {
-		b.Close()
-		return nil, o, err
+		return nil, o, errors.Join(fmt.Errorf("open the new book: %w", err), b.Close())
 	}
 	return b, o, nil
 }
@@ -134,15 +138,29 @@ func busy(err error) bool {
 	return err != nil && (strings.Contains(err.Error(), "SQLITE_BUSY") || strings.Contains(err.Error(), "database is locked"))
 }
 
-func dsn(dir string) string {
-	return "file:" + filepath.Join(dir, File) + "?_pragma=busy_timeout(5000)&_pragma=journal_mode(WAL)&_pragma=foreign_keys(1)&_pragma=synchronous(NORMAL)&_txlock=immediate"
+var errDamaged = errors.New("the check of the database found")
+
+// damaged tells a spoiled database from all else that may keep it from being read, such as a
+// cancelled command or missing rights.
+func damaged(err error) bool {
+	var e *sqlite.Error
+	if errors.As(err, &e) {
+		code := e.Code() & 0xff // the rest only says where
+		return code == sqlite3.SQLITE_CORRUPT || code == sqlite3.SQLITE_NOTADB
+	}
+	return errors.Is(err, errDamaged)
 }
 
-// openDB opens the database and reads its schema version.
-func openDB(ctx context.Context, dir string) (*Book, int, error) {
-	db, err := sql.Open("sqlite", dsn(dir))
+func dsn(path string) string {
+	// The name is part of an address, in which # and ? and % would mean something.
+	return "file:" + (&url.URL{Path: filepath.ToSlash(path)}).EscapedPath() + "?_pragma=busy_timeout(5000)&_pragma=journal_mode(WAL)&_pragma=foreign_keys(1)&_pragma=synchronous(NORMAL)&_txlock=immediate"
+}
+
+// openDB opens a database and reads its schema version. The book must be closed after an error too.
+func openDB(ctx context.Context, dir, path string) (*Book, int, error) {
+	db, err := sql.Open("sqlite", dsn(path))
 	if err != nil {
-		return nil, 0, err
+		return &Book{db: db, dir: dir}, 0, err
 	}
 	b := &Book{db: db, dir: dir}
 	var version int
@@ -154,38 +172,62 @@ func openDB(ctx context.Context, dir string) (*Book, int, error) {
 		if err := db.QueryRowContext(ctx, "PRAGMA quick_check(1)").Scan(&ok); err != nil {
 			return b, 0, err
 		} else if ok != "ok" {
-			return b, 0, errors.New(ok)
+			return b, 0, fmt.Errorf("%w: %s", errDamaged, ok)
 		}
 	}
 	return b, version, nil
 }
 
-func createDB(ctx context.Context, dir string) (*Book, error) {
-	b, version, err := openDB(ctx, dir)
+// createDB makes the whole book under another name and then puts it in its place, unless another
+// program was faster: nobody ever sees half a book, and two programs do not build in one file.
+func createDB(ctx context.Context, dir string) (warnings []error, err error) {
+	path := filepath.Join(dir, File)
+	f, err := os.CreateTemp(dir, "."+File+".*")
 	if err != nil {
 		return nil, fmt.Errorf("make book: %w", err)
 	}
-	if version == len(migrations) {
-		return b, nil // another program was faster
+	defer func() {
+		removeSidecars(f.Name())
+		_ = os.Remove(f.Name()) // the book has a name of its own by now, or was not made
+	}()
+	if err := errors.Join(f.Chmod(0o644), f.Close()); err != nil {
+		return nil, fmt.Errorf("make book: %w", err)
 	}
-	err = b.write(ctx, func(tx *sql.Tx) error {
-		for _, m := range migrations[version:] {
-			if _, err := tx.ExecContext(ctx, m); err != nil {
-				return err
+	b, _, err := openDB(ctx, dir, f.Name())
+	if err == nil {
+		err = b.write(ctx, func(tx *sql.Tx) error {
+			for _, m := range migrations {
+				if _, err := tx.ExecContext(ctx, m); err != nil {
+					return err
+				}
 			}
-		}
-		_, err := tx.ExecContext(ctx, fmt.Sprintf("PRAGMA user_version = %d", len(migrations)))
-		return err
-	})
-	if err != nil {
-		b.Close()
+			_, err := tx.ExecContext(ctx, fmt.Sprintf("PRAGMA user_version = %d", len(migrations)))
+			return err
+		})
+	}
+	if err == nil {
+		warnings, err = b.rebuild(ctx)
+	}
+	if err := errors.Join(err, b.Close()); err != nil {
 		return nil, fmt.Errorf("make book: %w", err)
 	}
-	return b, nil
+	err = os.Link(f.Name(), path)
+	if err != nil && !errors.Is(err, fs.ErrExist) {
+		err = os.Rename(f.Name(), path) // a file system without links
+	}
+	if err != nil && !errors.Is(err, fs.ErrExist) {
+		return nil, fmt.Errorf("make book: %w", err)
+	}
+	return warnings, nil
 }
 
 // Close closes the book.
-func (b *Book) Close() error { return b.db.Close() }
+func (b *Book) Close() error {
+	if b.db == nil {
+		return nil
+	}
+	return b.db.Close()
+}
 
 // write runs f in one transaction that nobody else writes beside.
 func (b *Book) write(ctx context.Context, f func(*sql.Tx) error) error {
@@ -229,7 +271,8 @@ func eventOf(r Run, joints []health.Joint) RunEvent {
 	return RunEvent{When: r.Started, Run: r.ID, Revision: r.Revision, Routine: r.Routine, Whole: r.Whole, Joints: joints}
 }
 
-// AddRevision writes a revision into history.toml and then into the book.
+// AddRevision writes a revision into history.toml and then into the book. The file is written under
+// the book's write lock: where the lock is not to be had, nothing is written at all.
 func (b *Book) AddRevision(ctx context.Context, r Revision) error {
 	known, err := b.Revisions(ctx)
 	if err != nil {
@@ -248,11 +291,15 @@ func (b *Book) AddRevision(ctx context.Context, r Revision) error {
 	if err := b.checkAnswers(ctx, r.Answers); err != nil {
 		return err
 	}
-	if err := appendHistory(b.dir, historyBlock{Revision: []Revision{r}}); err != nil {
-		return err
-	}
 	return b.write(ctx, func(tx *sql.Tx) error {
-		if err := insertRevision(ctx, tx, r, len(known)); err != nil {
+		if err := appendHistory(b.dir, historyBlock{Revision: []Revision{r}}); err != nil {
+			return err
+		}
+		var place int
+		if err := tx.QueryRowContext(ctx, "SELECT count(*) FROM revisions").Scan(&place); err != nil {
+			return err
+		}
+		if err := insertRevision(ctx, tx, r, place); err != nil {
 			return err
 		}
 		return advance(ctx, tx, History{Revisions: []Revision{r}}.events()[0])
@@ -264,10 +311,10 @@ func (b *Book) AddService(ctx context.Context, s Service) (int, error) {
 	if err := b.checkAnswers(ctx, s.Answers); err != nil {
 		return 0, err
 	}
-	if err := appendHistory(b.dir, historyBlock{Service: []Service{s}}); err != nil {
-		return 0, err
-	}
 	err := b.write(ctx, func(tx *sql.Tx) error {
+		if err := appendHistory(b.dir, historyBlock{Service: []Service{s}}); err != nil {
+			return err
+		}
 		if err := tx.QueryRowContext(ctx, "SELECT 1 + count(*) FROM services").Scan(&s.ID); err != nil {
 			return err
 		}
@@ -282,10 +329,10 @@ func (b *Book) AddService(ctx context.Context, s Service) (int, error) {
 // AddNote writes a note on a problem into history.toml and then into the book. A note on a
 // problem that is not there opens it by hand.
 func (b *Book) AddNote(ctx context.Context, n Note) error {
-	if err := appendHistory(b.dir, historyBlock{Note: []Note{n}}); err != nil {
-		return err
-	}
 	return b.write(ctx, func(tx *sql.Tx) error {
+		if err := appendHistory(b.dir, historyBlock{Note: []Note{n}}); err != nil {
+			return err
+		}
 		if err := insertNote(ctx, tx, n); err != nil {
 			return err
 		}

@@ -6,6 +6,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -85,8 +86,6 @@ type historyBlock struct {
 	Note     []Note     `toml:"note,omitempty"`
 }
 
-var blockHeads = []string{"[[revision]]", "[[service]]", "[[note]]"}
-
 // ReadHistory reads the text file of a bench folder; a missing file is an empty history. A block
 // that cannot be read is an error, unless it is the last one: then it is told in Torn and the rest
 // is used.
@@ -104,6 +103,7 @@ func ReadHistory(dir string) (History, error) {
 
 func parseHistory(path, text string) (History, error) {
 	var h History
+	seen := map[string]bool{}
 	blocks := splitBlocks(text)
 	for i, b := range blocks {
 		var one historyBlock
@@ -114,12 +114,18 @@ func parseHistory(path, text string) (History, error) {
 			err = one.check()
 		}
 		if err != nil {
-			bad := &HistoryError{Path: path, Line: b.line + lineIn(err), Problem: plainError(err)}
+			bad := &HistoryError{Path: path, Line: b.line + lineIn(err), Problem: plainError(err, b.text)}
 			if i == len(blocks)-1 {
 				h.Torn = bad
 				break
 			}
 			return h, bad
+		}
+		for _, r := range one.Revision {
+			if seen[r.Name] {
+				return h, &HistoryError{Path: path, Line: b.line + 1, Problem: fmt.Sprintf("name: revision %q stands there twice", r.Name)}
+			}
+			seen[r.Name] = true
 		}
 		h.Revisions = append(h.Revisions, one.Revision...)
 		for _, s := range one.Service {
@@ -127,13 +133,6 @@ func parseHistory(path, text string) (History, error) {
 			h.Services = append(h.Services, s)
 		}
 		h.Notes = append(h.Notes, one.Note...)
-	}
-	seen := map[string]bool{}
-	for _, r := range h.Revisions {
-		if seen[r.Name] {
-			return h, &HistoryError{Path: path, Line: 1, Problem: fmt.Sprintf("revision %q stands there twice", r.Name)}
-		}
-		seen[r.Name] = true
 	}
 	return h, nil
 }
@@ -149,10 +148,9 @@ func splitBlocks(text string) []textBlock {
 	var b strings.Builder
 	start, inside := 0, false
 	for i, ln := range strings.SplitAfter(text, "\n") {
-		head := false
-		for _, h := range blockHeads {
-			head = head || strings.TrimSpace(ln) == h
-		}
+		// A head may itself be torn, so any table but a part's begins a block.
+		t := strings.TrimSpace(ln)
+		head := strings.HasPrefix(t, "[") && !strings.HasPrefix(t, "[[revision.part]]")
 		if head {
 			if inside {
 				out = append(out, textBlock{start, b.String()})
@@ -182,15 +180,40 @@ func (b historyBlock) check() error {
 		if r.Name == "" || r.Made.IsZero() {
 			return fmt.Errorf("a revision needs name and made")
 		}
+		if err := checkAnswerNames(r.Answers); err != nil {
+			return err
+		}
 	}
 	for _, s := range b.Service {
 		if s.What == "" || s.When.IsZero() {
 			return fmt.Errorf("a service needs what and when")
 		}
+		if err := checkAnswerNames(s.Answers); err != nil {
+			return err
+		}
 	}
 	for _, n := range b.Note {
 		if n.Joint == "" || n.Cause == "" || n.When.IsZero() {
 			return fmt.Errorf("a note needs joint, cause and when")
+		}
+		if _, err := ParseRef(n.Joint + "/" + string(n.Cause)); err != nil {
+			return fmt.Errorf("cause: %w", err)
+		}
+		if n.State != "" && !slices.Contains(states, n.State) {
+			return fmt.Errorf("state: %q is none; known are %v", n.State, states)
+		}
+	}
+	return nil
+}
+
+var states = []State{Open, Answered, Cured, Returned}
+
+// checkAnswerNames refuses a name that is none: left out, it would turn an answer to one problem
+// into an answer to all.
+func checkAnswerNames(answers []string) error {
+	for _, a := range answers {
+		if _, err := ParseRef(a); err != nil {
+			return fmt.Errorf("answers: %w", err)
 		}
 	}
 	return nil
@@ -210,17 +233,26 @@ func lineIn(err error) int {
 	return 1
 }
 
-func plainError(err error) string {
+func plainError(err error, block string) string {
 	var sm *toml.StrictMissingError
 	if errors.As(err, &sm) && len(sm.Errors) > 0 {
 		return "unknown key " + strings.Join(sm.Errors[0].Key(), ".")
+	}
+	var de *toml.DecodeError
+	if errors.As(err, &de) {
+		row, _ := de.Position()
+		if lines := strings.Split(block, "\n"); row >= 1 && row <= len(lines) && strings.Contains(err.Error(), "struct field") {
+			key, _, _ := strings.Cut(lines[row-1], "=")
+			return strings.TrimSpace(key) + ": the value is of the wrong kind"
+		}
 	}
 	return strings.TrimPrefix(err.Error(), "toml: ")
 }
 
 // appendHistory adds one block and makes sure it is on the disk. A torn last block is never
 // overwritten; the file is refused until it is mended.
-func appendHistory(dir string, block historyBlock) error {
+// The caller holds the book's write lock, so that no two programs append at once.
+func appendHistory(dir string, block historyBlock) (err error) {
 	path := filepath.Join(dir, HistoryFile)
 	h, err := ReadHistory(dir)
 	if err != nil {
@@ -228,6 +260,14 @@ func appendHistory(dir string, block historyBlock) error {
 	}
 	if h.Torn != nil {
 		return h.Torn
+	}
+	if err := block.check(); err != nil { // what is written must be readable again
+		return err
+	}
+	for _, r := range block.Revision {
+		if slices.ContainsFunc(h.Revisions, func(k Revision) bool { return k.Name == r.Name }) {
+			return fmt.Errorf("revision %q is there already; choose another name", r.Name)
+		}
 	}
 	body, err := toml.Marshal(block)
 	if err != nil {

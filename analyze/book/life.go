@@ -3,6 +3,7 @@ package book
 import (
 	"fmt"
 	"slices"
+	"strings"
 	"time"
 
 	"limbgauge/analyze/health"
@@ -98,7 +99,7 @@ func (e ServiceEvent) at() time.Time  { return e.When }
 func (e NoteEvent) at() time.Time     { return e.When }
 
 // shownBy says which measures show a cause: a cure needs one of them seen and passing, and none of
-// them failing. A cause without measures is cured by a run in which it is not found.
+// them failing or unproven. A cause without measures is cured by a run in which it is not found.
 var shownBy = map[health.Cause][]string{
 	health.BeltTensionLow:   {"belt_tension"},
 	health.BeltSlack:        {"play"},
@@ -162,8 +163,10 @@ func (l *Life) Find(r Ref) *Problem {
 
 func (l *Life) run(e RunEvent, j health.Joint) {
 	found := map[health.Cause]bool{}
+	hinted := map[health.Cause]bool{} // too little to open a problem, too much to call it cured
 	for _, f := range j.Findings {
 		if f.Severity != health.SeverityWarning && f.Severity != health.SeverityFault {
+			hinted[f.Cause] = true
 			continue
 		}
 		found[f.Cause] = true
@@ -193,6 +196,9 @@ func (l *Life) run(e RunEvent, j health.Joint) {
 			continue
 		}
 		ok, why := proves(p, e, j)
+		if hinted[p.Cause] {
+			ok, why = false, "still named as a hint"
+		}
 		c := Change{e.When, p.State, "run " + e.Run, why}
 		if ok {
 			p.State, p.ClosedBy, c.State = Cured, "run "+e.Run, Cured
@@ -207,9 +213,14 @@ func (l *Life) concerns(p *Problem, e RunEvent) bool {
 	if p.AnswerRevision == "" || (p.State != Answered && p.State != Cured) {
 		return true
 	}
+	return l.descends(e.Revision, p.AnswerRevision)
+}
+
+// descends says whether a revision is another one or comes from it.
+func (l *Life) descends(revision, from string) bool {
 	seen := map[string]bool{}
-	for r := e.Revision; r != "" && !seen[r]; r = l.parents[r] {
-		if r == p.AnswerRevision {
+	for r := revision; r != "" && !seen[r]; r = l.parents[r] {
+		if r == from {
 			return true
 		}
 		seen[r] = true
@@ -229,7 +240,7 @@ func proves(p *Problem, e RunEvent, j health.Joint) (bool, string) {
 	if len(names) == 0 {
 		return true, "not found any more"
 	}
-	passed, open := "", ""
+	passed, open := "", fmt.Sprintf("not found, but %s was not measured", strings.Join(names, " or "))
 	for _, m := range j.Measures {
 		if !slices.Contains(names, m.Name) || p.Path != "" && m.Path != p.Path {
 			continue
@@ -238,19 +249,20 @@ func proves(p *Problem, e RunEvent, j health.Joint) (bool, string) {
 		case health.Fail:
 			return false, fmt.Sprintf("not named, but %s still fails", m.Name)
 		case health.Unproven:
-			open = m.Name
+			return false, fmt.Sprintf("not found, but %s is unproven against its limit", m.Name)
+		case health.NoVerdict:
+			open = fmt.Sprintf("not found, but %s has no limit to pass", m.Name)
+			if m.Status == health.NotObservable {
+				open = fmt.Sprintf("not found, but %s could not be seen: %s", m.Name, m.Reason)
+			}
 		case health.Pass:
 			passed = fmt.Sprintf("%s passes: %.3g %s, limit %g", m.Name, m.Value, m.Unit, m.Limit)
 		}
 	}
-	switch {
-	case open != "":
-		return false, fmt.Sprintf("not found, but %s is unproven against its limit", open)
-	}
 	if passed != "" {
 		return true, passed
 	}
-	return true, "not found any more; no limit is set for what shows it"
+	return false, open
 }
 
 // failedOn returns the path of the measure that shows a cause, the failing one first.
@@ -263,13 +275,19 @@ func failedOn(c health.Cause, j health.Joint) health.Path {
 	return health.NoPath
 }
 
+// answer sets problems to wait for a proof of what was done. One that waits already takes the newer
+// answer too, so that a cure is told of what brought it; but what comes of itself does not take a
+// problem from the revision that waits for its proof, nor a revision from the one it comes from.
 func (l *Life) answer(when time.Time, by, revision, joint string, refs []Ref) {
 	for i := range l.Problems {
 		p := &l.Problems[i]
-		if p.State != Open && p.State != Returned {
+		if p.State == Cured {
 			continue
 		}
 		named := slices.Contains(refs, Ref{p.Joint, p.Cause})
+		if !named && p.State == Answered && p.AnswerRevision != "" && (revision == "" || l.descends(revision, p.AnswerRevision)) {
+			continue
+		}
 		if !named && (len(refs) > 0 || joint != "" && joint != p.Joint) {
 			continue
 		}

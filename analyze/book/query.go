@@ -5,7 +5,6 @@ import (
 	"database/sql"
 	"encoding/json"
 	"fmt"
-	"strings"
 
 	"limbgauge/analyze/health"
 )
@@ -57,7 +56,7 @@ func scanMeasure(rs *sql.Rows, before ...any) (m health.Measure, err error) {
 
 const measureColumns = "name, path, value, unit, uncertainty, status, lim, verdict, method, reason"
 
-// judged reads a run's answer back, joints in the order of their names.
+// judged reads a run's answer back, joints in the order of the answer.
 func judged(ctx context.Context, q querier, run string) ([]health.Joint, error) {
 	var out []health.Joint
 	joint := func(name string) *health.Joint {
@@ -69,19 +68,8 @@ func judged(ctx context.Context, q querier, run string) ([]health.Joint, error) 
 		out = append(out, health.Joint{Joint: name})
 		return &out[len(out)-1]
 	}
+	// Findings come first: every joint has one, so they keep the order of the joints.
 	_, err := rows(ctx, q, func(rs *sql.Rows) (struct{}, error) {
-		var name string
-		m, err := scanMeasure(rs, &name)
-		if err == nil {
-			j := joint(name)
-			j.Measures = append(j.Measures, m)
-		}
-		return struct{}{}, err
-	}, "SELECT joint, "+measureColumns+" FROM measures WHERE run = ? ORDER BY joint, place", run)
-	if err != nil {
-		return nil, err
-	}
-	_, err = rows(ctx, q, func(rs *sql.Rows) (struct{}, error) {
 		var name, evidence, also string
 		var f health.Finding
 		if err := rs.Scan(&name, &f.Cause, &f.Severity, &f.Confidence, &f.Part, &evidence, &also, &f.Next); err != nil {
@@ -96,7 +84,19 @@ func judged(ctx context.Context, q querier, run string) ([]health.Joint, error) 
 		j := joint(name)
 		j.Findings = append(j.Findings, f)
 		return struct{}{}, nil
-	}, "SELECT joint, cause, severity, confidence, part, evidence, could_also_be, next FROM findings WHERE run = ? ORDER BY joint, place", run)
+	}, "SELECT joint, cause, severity, confidence, part, evidence, could_also_be, next FROM findings WHERE run = ? ORDER BY place", run)
+	if err != nil {
+		return nil, err
+	}
+	_, err = rows(ctx, q, func(rs *sql.Rows) (struct{}, error) {
+		var name string
+		m, err := scanMeasure(rs, &name)
+		if err == nil {
+			j := joint(name)
+			j.Measures = append(j.Measures, m)
+		}
+		return struct{}{}, err
+	}, "SELECT joint, "+measureColumns+" FROM measures WHERE run = ? ORDER BY place", run)
 	return out, err
 }
 
@@ -165,7 +165,9 @@ func revisions(ctx context.Context, q querier) ([]Revision, error) {
 		if err = rs.Scan(&r.Name, &r.Parent, &made, &r.Why, &answers); err != nil {
 			return r, err
 		}
-		r.Answers = strings.Fields(answers)
+		if r.Answers, err = fromList(answers); err != nil {
+			return r, err
+		}
 		r.Made, err = parseWhen(made)
 		return r, err
 	}, "SELECT name, parent, made, why, answers FROM revisions ORDER BY place")
@@ -192,7 +194,9 @@ func services(ctx context.Context, q querier) ([]Service, error) {
 		if err = rs.Scan(&s.ID, &at, &s.What, &s.Joint, &s.Part, &answers); err != nil {
 			return s, err
 		}
-		s.Answers = strings.Fields(answers)
+		if s.Answers, err = fromList(answers); err != nil {
+			return s, err
+		}
 		s.When, err = parseWhen(at)
 		return s, err
 	}, "SELECT id, at, what, joint, part, answers FROM services ORDER BY id")

@@ -95,6 +95,9 @@ func (b *Book) rebuild(ctx context.Context) (warnings []error, err error) {
 				warnings = append(warnings, e.Err)
 				continue
 			}
+			if e.Live {
+				continue // it comes in as it ended
+			}
 			answer, _, err := ReadHealth(e.Dir)
 			if err != nil {
 				warnings = append(warnings, err)
@@ -121,6 +124,11 @@ func (b *Book) stale(ctx context.Context) (bool, string, error) {
 	in := map[string]bool{}
 	for _, r := range known {
 		in[r.ID] = true
+		// An answer that was written after the run came in, by a command that ended before the book
+		// heard of it.
+		if !r.Judged && exists(filepath.Join(record.RunDir(b.dir, r.ID), HealthFile)) {
+			return true, fmt.Sprintf("the answer of run %s was not in it", r.ID), nil
+		}
 	}
 	same, err := b.sameFolders(in)
 	if err != nil {
@@ -221,6 +229,8 @@ func (r Revision) CheckFiles(dir string) []error {
 			out = append(out, fmt.Errorf("revision %s, part %s: %s is not there any more", r.Name, p.Name, p.File))
 		case err != nil:
 			out = append(out, err)
+		case p.SHA256 == "":
+			out = append(out, fmt.Errorf("revision %s, part %s: no hash of %s was kept, so a change cannot be told", r.Name, p.Name, p.File))
 		case !strings.EqualFold(sum, p.SHA256):
 			out = append(out, fmt.Errorf("revision %s, part %s: %s has changed since the revision was added; add a new revision for it", r.Name, p.Name, p.File))
 		}

@@ -6,7 +6,6 @@ import (
 	"encoding/json"
 	"fmt"
 	"strconv"
-	"strings"
 	"time"
 
 	"limbgauge/analyze/health"
@@ -27,14 +26,17 @@ func insertRun(ctx context.Context, tx *sql.Tx, r Run, h health.Health) error {
 		return err
 	}
 	defer im.Close()
+	nm, nf := 0, 0 // places count through the run, so that they keep the order of the joints too
 	for _, j := range h.Joints {
-		for i, m := range j.Measures {
-			if _, err := im.ExecContext(ctx, r.ID, j.Joint, i, m.Name, m.Path, null(m.Value), m.Unit, null(m.Uncertainty),
+		for _, m := range j.Measures {
+			nm++
+			if _, err := im.ExecContext(ctx, r.ID, j.Joint, nm, m.Name, m.Path, null(m.Value), m.Unit, null(m.Uncertainty),
 				m.Status, null(m.Limit), m.Verdict, m.Method, m.Reason); err != nil {
 				return err
 			}
 		}
-		for i, f := range j.Findings {
+		for _, f := range j.Findings {
+			nf++
 			evidence, err := json.Marshal(f.Evidence)
 			if err != nil {
 				return err
@@ -43,7 +45,7 @@ func insertRun(ctx context.Context, tx *sql.Tx, r Run, h health.Health) error {
 			if err != nil {
 				return err
 			}
-			if _, err := tx.ExecContext(ctx, "INSERT INTO findings VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)", r.ID, j.Joint, i, f.Cause,
+			if _, err := tx.ExecContext(ctx, "INSERT INTO findings VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)", r.ID, j.Joint, nf, f.Cause,
 				f.Severity, f.Confidence, f.Part, string(evidence), string(also), f.Next); err != nil {
 				return err
 			}
@@ -52,9 +54,29 @@ func insertRun(ctx context.Context, tx *sql.Tx, r Run, h health.Health) error {
 	return nil
 }
 
+// list writes names down so that a name may hold anything, a space too.
+func list(names []string) (string, error) {
+	if len(names) == 0 {
+		return "", nil
+	}
+	data, err := json.Marshal(names)
+	return string(data), err
+}
+
+func fromList(s string) (names []string, err error) {
+	if s != "" {
+		err = json.Unmarshal([]byte(s), &names)
+	}
+	return names, err
+}
+
 func insertRevision(ctx context.Context, tx *sql.Tx, r Revision, place int) error {
+	answers, err := list(r.Answers)
+	if err != nil {
+		return err
+	}
 	if _, err := tx.ExecContext(ctx, "INSERT INTO revisions VALUES (?, ?, ?, ?, ?, ?)", r.Name, r.Parent, when(r.Made), r.Why,
-		strings.Join(r.Answers, " "), place); err != nil {
+		answers, place); err != nil {
 		return err
 	}
 	for i, p := range r.Parts {
@@ -66,7 +88,11 @@ func insertRevision(ctx context.Context, tx *sql.Tx, r Revision, place int) erro
 }
 
 func insertService(ctx context.Context, tx *sql.Tx, s Service) error {
-	_, err := tx.ExecContext(ctx, "INSERT INTO services VALUES (?, ?, ?, ?, ?, ?)", s.ID, when(s.When), s.What, s.Joint, s.Part, strings.Join(s.Answers, " "))
+	answers, err := list(s.Answers)
+	if err != nil {
+		return err
+	}
+	_, err = tx.ExecContext(ctx, "INSERT INTO services VALUES (?, ?, ?, ?, ?, ?)", s.ID, when(s.When), s.What, s.Joint, s.Part, answers)
 	return err
 }
 

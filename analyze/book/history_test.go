@@ -1,0 +1,148 @@
+package book
+
+import (
+	"errors"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"limbgauge/analyze/health"
+)
+
+const good = `# by hand
+[[revision]]
+name = "A"
+made = 2026-03-01T09:00:00Z
+
+[[revision.part]]
+name = "femur"
+file = "femur.stl"
+sha256 = "aa"
+bytes = 7
+
+[[service]]
+when = 2026-03-02T09:00:00Z
+what = "belt re-tensioned"
+joint = "knee"
+`
+
+func TestHistoryReads(t *testing.T) {
+	h, err := parseHistory("history.toml", good)
+	must(t, err)
+	if len(h.Revisions) != 1 || len(h.Services) != 1 || h.Torn != nil || h.Revisions[0].Parts[0].Bytes != 7 || h.Services[0].ID != 1 {
+		t.Errorf("%+v", h)
+	}
+}
+
+// Each way a hand can spoil the file: which line and key the error names.
+func TestBrokenHistory(t *testing.T) {
+	for _, c := range []struct {
+		name, block string
+		line        int // within the block
+		says        []string
+	}{
+		{"unknown key", "[[service]]\nwhen = 2026-03-03T09:00:00Z\nwhat = \"x\"\ncolour = \"red\"\n", 4, []string{"colour"}},
+		{"no value", "[[service]]\nwhen = 2026-03-03T09:00:00Z\nwhat =\n", 3, nil},
+		{"wrong type", "[[service]]\nwhen = 2026-03-03T09:00:00Z\nwhat = 7\n", 3, []string{"what"}},
+		{"a key is missing", "[[service]]\nwhat = \"x\"\n", 1, []string{"when"}},
+		{"a note without cause", "[[note]]\nwhen = 2026-03-03T09:00:00Z\njoint = \"knee\"\ntext = \"x\"\n", 1, []string{"cause"}},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			start := strings.Count(good, "\n") // 0-based line on which the block begins
+			_, err := parseHistory("bench/history.toml", good+c.block+"\n[[service]]\nwhen = 2026-03-09T09:00:00Z\nwhat = \"later\"\n")
+			var he *HistoryError
+			if !errors.As(err, &he) || he.Line != start+c.line {
+				t.Fatalf("line %d wanted: %+v", start+c.line, err)
+			}
+			for _, w := range append(c.says, "bench/history.toml", "by hand") {
+				if !strings.Contains(err.Error(), w) {
+					t.Errorf("says nothing of %q: %v", w, err)
+				}
+			}
+			// The same block at the end of the file is taken for torn, and the rest is used.
+			h, err := parseHistory("bench/history.toml", good+c.block)
+			if err != nil || h.Torn == nil || h.Torn.Line != start+c.line || len(h.Revisions) != 1 || len(h.Services) != 1 {
+				t.Errorf("torn: %+v, %v", h, err)
+			}
+		})
+	}
+}
+
+// A power cut may end the file at any byte: reading never fails, and what stood before is there.
+func TestTornAnywhere(t *testing.T) {
+	block := "\n[[service]]\nwhen = 2026-03-03T09:00:00Z\nwhat = 'screw tightened'\njoint = 'hip'\nanswers = ['hip/high_friction']\n"
+	for n := range len(block) {
+		h, err := parseHistory("h", good+block[:n])
+		if err != nil || len(h.Revisions) != 1 || len(h.Services) < 1 || h.Services[0].What != "belt re-tensioned" {
+			t.Fatalf("cut after %q: %+v, %v", block[:n], h, err)
+		}
+	}
+}
+
+// Whatever is written is read back, and a torn file is refused instead of written over.
+func TestAppendAndRefuse(t *testing.T) {
+	dir := t.TempDir()
+	odd := "tightened \"again\"\n[[note]]\n'''\\ é"
+	must(t, appendHistory(dir, historyBlock{Service: []Service{{When: day(0), What: odd}}}))
+	must(t, appendHistory(dir, historyBlock{Note: []Note{{When: day(1), Joint: "knee", Cause: health.Creep, Text: odd}}}))
+	h, err := ReadHistory(dir)
+	if err != nil || len(h.Services) != 1 || h.Services[0].What != odd || !h.Services[0].When.Equal(day(0)) || h.Notes[0].Text != odd {
+		t.Fatalf("%+v, %v", h, err)
+	}
+	path := filepath.Join(dir, HistoryFile)
+	data, err := os.ReadFile(path)
+	must(t, err)
+	torn := string(data) + "\n[[service]]\nwh"
+	must(t, os.WriteFile(path, []byte(torn), 0o644))
+	err = appendHistory(dir, historyBlock{Service: []Service{{When: day(2), What: "x"}}})
+	var he *HistoryError
+	if !errors.As(err, &he) {
+		t.Errorf("appended after a torn block: %v", err)
+	}
+	if after, _ := os.ReadFile(path); string(after) != torn {
+		t.Error("the file changed")
+	}
+	b, o := open(t, dir)
+	if len(o.Warnings) != 1 || !errors.As(o.Warnings[0], &he) {
+		t.Errorf("%+v", o)
+	}
+	if s, _ := b.Services(t.Context()); len(s) != 1 {
+		t.Errorf("%+v", s)
+	}
+}
+
+func TestRefs(t *testing.T) {
+	for _, bad := range []string{"", "knee", "knee/", "/creep", "knee/none", "knee/rust"} {
+		if _, err := ParseRef(bad); err == nil {
+			t.Errorf("%q was taken", bad)
+		}
+	}
+	if r, err := ParseRef("knee/creep"); err != nil || r.String() != "knee/creep" {
+		t.Errorf("%v %v", r, err)
+	}
+}
+
+func TestCheckFiles(t *testing.T) {
+	dir := t.TempDir()
+	path := filepath.Join(dir, "femur.stl")
+	must(t, os.WriteFile(path, []byte("abc"), 0o644))
+	sum, size, err := HashFile(path)
+	must(t, err)
+	// FIPS 180-4, example of "abc".
+	if sum != "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad" || size != 3 {
+		t.Errorf("%s %d", sum, size)
+	}
+	r := Revision{Name: "A", Parts: []Part{{Name: "femur", File: "femur.stl", SHA256: strings.ToUpper(sum), Bytes: size}, {Name: "belt"}}}
+	if errs := r.CheckFiles(dir); len(errs) != 0 {
+		t.Errorf("%v", errs)
+	}
+	must(t, os.WriteFile(path, []byte("abd"), 0o644))
+	if errs := r.CheckFiles(dir); len(errs) != 1 || !strings.Contains(errs[0].Error(), "has changed") {
+		t.Errorf("%v", errs)
+	}
+	must(t, os.Remove(path))
+	if errs := r.CheckFiles(dir); len(errs) != 1 || !strings.Contains(errs[0].Error(), "not there") {
+		t.Errorf("%v", errs)
+	}
+}
