@@ -2,6 +2,8 @@ package drift
 
 import (
 	"math"
+	"slices"
+	"sort"
 
 	"gonum.org/v1/gonum/stat/distuv"
 )
@@ -21,7 +23,7 @@ type Step struct {
 	SizeU  float64 // expanded, 95 %
 	After  float64 // s: the last reading before it
 	Before float64 // s: the first reading after it
-	// Share is the part of the scatter between repeated visits that the step explains, 0..1.
+	// Share is the part of the scatter between repeated visits that all steps explain, 0..1.
 	Share float64
 }
 
@@ -40,116 +42,44 @@ func DefaultOptions(quantum float64) Options {
 	return Options{LeastDeg: math.Max(0.25, 3*quantum), LeastF: 30, LeastShare: 0.7, Most: 4}
 }
 
-// Steps finds the lasting steps in repeated visits, greatest first, by the likelihood ratio of one
-// shift at an unknown time: every group keeps its own mean, all groups share the shift. It also
-// wants the step to explain the visits better than a steady drift would. visits are in time order.
+// Steps finds the lasting steps in repeated visits, greatest first, by the likelihood ratio of shifts
+// at unknown times: every group keeps its own mean, all groups share the shifts. One shift is tried,
+// then two at once, since two that undo one another hide from a search for one; the sizes of all are
+// fitted together. Shifts must explain the visits better than a smooth drift would. visits are in
+// time order; one without a reading (NaN) is left out.
 //
-// Not observable: fewer than eight visits, or no group with visits on both sides.
+// Not observable: fewer than eight visits, no group with visits on both sides, or fewer than three
+// visits before or after.
 // Source: GLR for a shift of the mean, as in methods of change-point detection (Hinkley 1970, from
 // memory); uncertainty by JCGM 100:2008.
 func Steps(visits []Visit, o Options) []Step {
-	defl := make([]float64, len(visits))
-	for i, v := range visits {
-		defl[i] = v.Defl
+	visits = slices.DeleteFunc(slices.Clone(visits), func(v Visit) bool { return math.IsNaN(v.Defl) })
+	s := newShifts(visits)
+	if len(visits) < 8 || s.df(1) < 3 {
+		return nil
 	}
-	var out []Step
-	for len(out) < o.Most {
-		s, ok := one(visits, defl, o)
+	set, now := []int{}, s.none()
+	for len(set) < o.Most {
+		next, ok := s.better(now, s.bestOne(now), o)
+		if !ok && len(set)+2 <= o.Most && now.rss > 1.5*o.LeastDeg*o.LeastDeg {
+			next, ok = s.better(now, s.bestTwo(now), o)
+		}
 		if !ok {
 			break
 		}
-		for i, v := range visits {
-			if v.TimeS >= s.Before {
-				defl[i] -= s.Size
-			}
-		}
-		out = append(out, s)
+		set, now = next.at, next
 	}
+	t := 0.0
+	if len(set) > 0 {
+		t = distuv.StudentsT{Sigma: 1, Nu: s.df(len(set))}.Quantile(0.975)
+	}
+	var out []Step
+	for i, k := range set {
+		out = append(out, Step{Size: now.size[i], SizeU: t * now.se[i], After: visits[k-1].TimeS, Before: visits[k].TimeS,
+			Share: 1 - now.rss/s.none().rss})
+	}
+	sort.SliceStable(out, func(i, k int) bool { return math.Abs(out[i].Size) > math.Abs(out[k].Size) })
 	return out
-}
-
-func one(visits []Visit, defl []float64, o Options) (Step, bool) {
-	n := len(visits)
-	groups := map[int][]int{}
-	for i, v := range visits {
-		groups[v.Group] = append(groups[v.Group], i)
-	}
-	rss0 := residual(groups, defl)
-	df := float64(n - len(groups) - 1)
-	if n < 8 || df < 3 {
-		return Step{}, false
-	}
-	times := make([]float64, n)
-	for i, v := range visits {
-		times[i] = v.TimeS
-	}
-	best, bestRSS, bestSize, bestSS := -1, math.Inf(1), 0.0, 0.0
-	x := make([]float64, n)
-	for k := 1; k < n; k++ {
-		for i := range x {
-			x[i] = 0
-			if i >= k {
-				x[i] = 1
-			}
-		}
-		size, ss := slope(groups, x, defl)
-		if ss < 1 {
-			continue
-		}
-		if rss := rss0 - size*size*ss; rss < bestRSS {
-			best, bestRSS, bestSize, bestSS = k, rss, size, ss
-		}
-	}
-	if best < 0 || math.Abs(bestSize) < o.LeastDeg {
-		return Step{}, false
-	}
-	drift, ss := slope(groups, times, defl)
-	rssDrift := rss0 - drift*drift*ss
-	floor := 1e-6 * float64(n) // (0.001 deg)² a visit: below any sensor, so that F stays finite
-	f := (rss0 - bestRSS) / ((bestRSS + floor) / df)
-	if f < o.LeastF || bestRSS > rssDrift || bestRSS > (1-o.LeastShare)*rss0 {
-		return Step{}, false
-	}
-	t := distuv.StudentsT{Sigma: 1, Nu: df}.Quantile(0.975)
-	u := t * math.Sqrt((bestRSS+floor)/df/bestSS)
-	return Step{Size: bestSize, SizeU: u, After: visits[best-1].TimeS, Before: visits[best].TimeS,
-		Share: 1 - bestRSS/rss0}, true
-}
-
-// slope returns the least-squares coefficient of x in y = group mean + c·x, and the sum of squares
-// of x about its group means.
-func slope(groups map[int][]int, x, y []float64) (c, sxx float64) {
-	var sxy float64
-	for _, idx := range groups {
-		mx, my := mean(idx, x), mean(idx, y)
-		for _, i := range idx {
-			sxx += (x[i] - mx) * (x[i] - mx)
-			sxy += (x[i] - mx) * (y[i] - my)
-		}
-	}
-	if sxx == 0 {
-		return 0, 0
-	}
-	return sxy / sxx, sxx
-}
-
-func residual(groups map[int][]int, y []float64) float64 {
-	rss := 0.0
-	for _, idx := range groups {
-		m := mean(idx, y)
-		for _, i := range idx {
-			rss += (y[i] - m) * (y[i] - m)
-		}
-	}
-	return rss
-}
-
-func mean(idx []int, y []float64) float64 {
-	s := 0.0
-	for _, i := range idx {
-		s += y[i]
-	}
-	return s / float64(len(idx))
 }
 
 // Locate narrows the time of a step to one sample: where the means of the windows before and

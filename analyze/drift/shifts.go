@@ -1,0 +1,248 @@
+package drift
+
+import (
+	"math"
+	"slices"
+
+	"gonum.org/v1/gonum/mat"
+)
+
+const (
+	// lasting is the least number of visits between two steps, and before and after: less is a bump.
+	lasting = 3
+	// visitFloor, deg² a visit, lies below any sensor and keeps F finite without noise.
+	visitFloor = 1e-6
+	// mostTries bounds the places tried in a search for two steps.
+	mostTries = 200
+)
+
+// shifts holds what every fit of steps needs: the products of the columns "1 from visit k on", each
+// less its group means, with one another and with the visits.
+type shifts struct {
+	n, groups int
+	gram      [][]float64
+	with      []float64
+	rss       float64 // about the group means
+	smooth    []float64
+}
+
+// found is the fit of one set of steps.
+type found struct {
+	at       []int // the first visit after each step, ascending
+	size, se []float64
+	rss      float64
+}
+
+// maxSmooth is the highest degree of the smooth drift that steps are held against.
+const maxSmooth = 8
+
+func newShifts(visits []Visit) *shifts {
+	s := &shifts{n: len(visits)}
+	members := map[int][]int{}
+	for i, v := range visits {
+		members[v.Group] = append(members[v.Group], i)
+	}
+	s.groups = len(members)
+	center := func(x []float64) []float64 {
+		for _, idx := range members {
+			m := 0.0
+			for _, i := range idx {
+				m += x[i]
+			}
+			m /= float64(len(idx))
+			for _, i := range idx {
+				x[i] -= m
+			}
+		}
+		return x
+	}
+	y := make([]float64, s.n)
+	for i, v := range visits {
+		y[i] = v.Defl
+	}
+	y = center(y)
+	s.rss = dot(y, y)
+	cols := make([][]float64, s.n)
+	s.gram, s.with = make([][]float64, s.n), make([]float64, s.n)
+	for k := range cols {
+		cols[k] = make([]float64, s.n)
+		for i := k; i < s.n; i++ {
+			cols[k][i] = 1
+		}
+		cols[k] = center(cols[k])
+		s.with[k] = dot(cols[k], y)
+		s.gram[k] = make([]float64, s.n)
+		for l := range k + 1 {
+			s.gram[k][l] = dot(cols[k], cols[l])
+			s.gram[l][k] = s.gram[k][l]
+		}
+	}
+	s.smooth = smoothResiduals(visits, y, center)
+	return s
+}
+
+// smoothResiduals returns what is left of y after a drift by a polynomial of time of each degree.
+func smoothResiduals(visits []Visit, y []float64, center func([]float64) []float64) []float64 {
+	left := slices.Clone(y)
+	out := []float64{dot(left, left)}
+	if len(visits) == 0 {
+		return out
+	}
+	first, last := visits[0].TimeS, visits[len(visits)-1].TimeS
+	var basis [][]float64
+	for deg := 1; deg <= maxSmooth; deg++ {
+		c := make([]float64, len(visits))
+		for i, v := range visits {
+			x := 2*(v.TimeS-first)/math.Max(last-first, 1e-9) - 1
+			c[i] = math.Cos(float64(deg) * math.Acos(math.Max(-1, math.Min(1, x)))) // Chebyshev
+		}
+		c = center(c)
+		for range 2 { // orthogonal to the ones before, twice against rounding
+			for _, b := range basis {
+				take(c, b, dot(c, b))
+			}
+		}
+		if size := math.Sqrt(dot(c, c)); size > 1e-9 {
+			for i := range c {
+				c[i] /= size
+			}
+			basis = append(basis, c)
+			take(left, c, dot(left, c))
+		}
+		out = append(out, dot(left, left))
+	}
+	return out
+}
+
+func take(x, b []float64, k float64) {
+	for i := range x {
+		x[i] -= k * b[i]
+	}
+}
+
+func dot(a, b []float64) float64 {
+	s := 0.0
+	for i, v := range a {
+		s += v * b[i]
+	}
+	return s
+}
+
+func (s *shifts) none() found { return found{rss: s.rss} }
+
+func (s *shifts) df(steps int) float64 { return float64(s.n - s.groups - steps) }
+
+// fit fits the sizes of steps before the visits of at; ok is false where they cannot be told apart.
+func (s *shifts) fit(at []int) (f found, ok bool) {
+	k := len(at)
+	a, b := mat.NewSymDense(k, nil), mat.NewVecDense(k, nil)
+	for i, p := range at {
+		if s.gram[p][p] < 1 {
+			return found{}, false // no group has visits enough on both sides
+		}
+		b.SetVec(i, s.with[p])
+		for j := i; j < k; j++ {
+			a.SetSym(i, j, s.gram[p][at[j]])
+		}
+	}
+	var chol mat.Cholesky
+	if !chol.Factorize(a) || chol.Cond() > 1e8 {
+		return found{}, false
+	}
+	var x mat.VecDense
+	inv := mat.NewSymDense(k, nil)
+	if chol.SolveVecTo(&x, b) != nil || chol.InverseTo(inv) != nil {
+		return found{}, false
+	}
+	f = found{at: at, rss: math.Max(0, s.rss-mat.Dot(&x, b))}
+	s2 := (f.rss + visitFloor*float64(s.n)) / s.df(k)
+	for i := range k {
+		f.size = append(f.size, x.AtVec(i))
+		f.se = append(f.se, math.Sqrt(s2*inv.At(i, i)))
+	}
+	return f, true
+}
+
+// room reports whether the steps leave enough visits between them.
+func (s *shifts) room(at []int) bool {
+	before := 0
+	for _, k := range at {
+		if k-before < lasting {
+			return false
+		}
+		before = k
+	}
+	return s.n-before >= lasting
+}
+
+// with more steps, in order of time.
+func with(at []int, more ...int) []int {
+	out := append(slices.Clone(at), more...)
+	slices.Sort(out)
+	return out
+}
+
+// try keeps the better of best and the fit of at.
+func (s *shifts) try(best found, at []int) found {
+	if !s.room(at) {
+		return best
+	}
+	if f, ok := s.fit(at); ok && f.rss < best.rss {
+		return f
+	}
+	return best
+}
+
+func (s *shifts) bestOne(now found) found {
+	best := now
+	for k := 1; k < s.n; k++ {
+		best = s.try(best, with(now.at, k))
+	}
+	return s.settle(best)
+}
+
+func (s *shifts) bestTwo(now found) found {
+	best := now
+	stride := max(1, s.n/mostTries)
+	for k := 1; k < s.n; k += stride {
+		for l := k + lasting; l < s.n; l += stride {
+			best = s.try(best, with(now.at, k, l))
+		}
+	}
+	return s.settle(best)
+}
+
+// settle moves each step to its best place among the others until none moves.
+func (s *shifts) settle(f found) found {
+	for range 10 {
+		rss := f.rss
+		for i := range f.at {
+			others := slices.Delete(slices.Clone(f.at), i, i+1)
+			for k := 1; k < s.n; k++ {
+				f = s.try(f, with(others, k))
+			}
+		}
+		if f.rss >= rss {
+			break
+		}
+	}
+	return f
+}
+
+// better reports whether the greater set of steps is to be believed.
+func (s *shifts) better(now, next found, o Options) (found, bool) {
+	more := len(next.at) - len(now.at)
+	if more <= 0 || s.df(len(next.at)) < 3 {
+		return now, false
+	}
+	for i, size := range next.size {
+		if math.Abs(size) < o.LeastDeg || size*size < o.LeastF*next.se[i]*next.se[i] {
+			return now, false
+		}
+	}
+	// A step has two parameters, its place and its size; so many has the smooth drift.
+	if next.rss > s.smooth[min(2*len(next.at), len(s.smooth)-1)] {
+		return now, false
+	}
+	return next, next.rss <= (1-o.LeastShare)*now.rss
+}
