@@ -71,9 +71,7 @@ func Welch(x []float64, o WelchOptions) (Spectrum, error) {
 	}
 	s := Spectrum{Hz: c.hz, Density: make([]float64, len(c.hz)), Segments: c.k,
 		VarianceFactor: varianceFactor(o, c.k)}
-	for i, v := range c.xx {
-		s.Density[i] = v
-	}
+	copy(s.Density, c.xx)
 	return s, nil
 }
 

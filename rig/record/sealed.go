@@ -32,7 +32,7 @@ type sealedRow struct {
 func encodeSealed(names []string, batches []*rig.Batch) ([]byte, error) {
 	var out bytes.Buffer
 	schema := parquet.SchemaOf(sealedRow{})
-	w := parquet.NewWriter(&out, schema,
+	w := parquet.NewGenericWriter[any](&out, schema,
 		parquet.KeyValueMetadata("limbgauge", fmt.Sprintf("sealed samples, schema %d; time_us is device time since power-up", Schema)))
 	for k, b := range batches {
 		if b.Len() == 0 {
@@ -51,7 +51,7 @@ func encodeSealed(names []string, batches []*rig.Batch) ([]byte, error) {
 	return out.Bytes(), nil
 }
 
-func encodeJoint(w *parquet.Writer, schema *parquet.Schema, name string, b *rig.Batch) error {
+func encodeJoint(w *parquet.GenericWriter[any], schema *parquet.Schema, name string, b *rig.Batch) error {
 	values := make([]parquet.Value, 0, 4096)
 	write := func(column string, value func(i int) parquet.Value) error {
 		c, _ := schema.Lookup(column)
