@@ -26,8 +26,8 @@ func (s *solution) loop(o Options) Loop {
 		se := scale * s.se(cov, name, s2*stretch)
 		return math.Sqrt(t*t*se*se + 4*typeB*typeB)
 	}
-	// An off-centre sensor bends the line by its form over the whole load: SensorDeg/LoadMax.
-	l.Compliance = Interval{s.get("slope"), u("slope", 1, o.SensorDeg/l.LoadMax)}
+	// An off-centre sensor bends the line by its form over the loads of one side.
+	l.Compliance = Interval{s.get("slope"), u("slope", 1, o.SensorDeg/math.Max(l.LoadMax-l.LoadMin, 1e-9))}
 	l.Play = Interval{2 * s.get("step"), u("step", 2, o.SensorDeg/3)}
 	l.Gap = Interval{s.get("gap"), u("gap", 1, 0)}
 	l.Friction = Interval{math.NaN(), math.NaN()}

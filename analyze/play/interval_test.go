@@ -108,7 +108,7 @@ func TestSensorFormStaysInTheInterval(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if l.Compliance.U < 2*0.06/0.4 || l.Play.U < 2*0.06/3 {
+	if l.Compliance.U < 2*0.06/(0.4-0.1) || l.Play.U < 2*0.06/3 {
 		t.Errorf("U of compliance %g, of play %g: the sensor's share is lost", l.Compliance.U, l.Play.U)
 	}
 }
