@@ -25,13 +25,6 @@ func table() []row {
 			next:     constant("look at the joint while the reading jumps; check magnet, cable and bus, then repeat"),
 		},
 		{
-			cause: health.LostSamples, severity: health.SeverityWarning,
-			part:     constant("serial line or stand"),
-			forIt:    []sign{{6, fails("lost_samples", health.NoPath)}, {6, lostMuch}},
-			explains: nothing, alike: nothing,
-			next: constant("use a shorter cable or another port, lower the sample rate, and repeat"),
-		},
-		{
 			cause: health.SupplySag, severity: health.SeverityFault,
 			part:     constant("supply and leads"),
 			forIt:    []sign{{6, fails("supply_sag", health.NoPath)}, {5, sagDeep}},
@@ -136,6 +129,13 @@ func table() []row {
 			explains: causes(health.HighFriction, health.TightSpot),
 			alike:    causes(health.SupplySag, health.ServoPlay),
 			next:     constant("press lightly against the joint: play in the loop goes quiet; if not, try another supply with a capacitor at the servo"),
+		},
+		{
+			cause: health.LostSamples, severity: health.SeverityWarning,
+			part:     constant("serial line or stand"),
+			forIt:    []sign{{6, fails("lost_samples", health.NoPath)}, {6, lostMuch}},
+			explains: nothing, alike: nothing,
+			next: constant("use a shorter cable or another port, lower the sample rate, and repeat"),
 		},
 	}
 }
@@ -340,6 +340,9 @@ func complianceAlike(e *Evidence) []health.Cause {
 	var out []health.Cause
 	if e.Belt && e.KneeHidden {
 		out = append(out, health.BeltTensionLow)
+	}
+	if m, ok := e.find("stall_time", health.NoPath); ok && m.Status == health.NotObservable && !e.MotorAngle {
+		out = append(out, health.Stall) // a servo at its limit gives way as a soft part does
 	}
 	return out
 }

@@ -75,6 +75,8 @@ var alone = []struct {
 		e.KneeHidden = true
 		return e
 	}(), []health.Cause{health.BeltTensionLow}},
+	{"compliance that may be a stall", health.ExcessCompliance, blind(joint(fig("compliance", total, 8.8, 0.4, 4.5), hidden("stall_time", health.NoPath, none))), []health.Cause{health.Stall}},
+	{"compliance behind the motor angle", health.ExcessCompliance, joint(fig("compliance", trans, 8.8, 0.4, 4.5), hidden("stall_time", health.NoPath, none)), nil},
 	{"hunting", health.Hunting, func() *Evidence {
 		e := joint()
 		e.Hunting = &Hunting{AmplitudeDeg: 0.6, Hz: 7, Text: "in 3 of 3 long rests"}
