@@ -2,6 +2,7 @@ package play
 
 import (
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/mat"
 	"gonum.org/v1/gonum/stat/distuv"
@@ -31,7 +32,7 @@ func (s *solution) loop(o Options) Loop {
 	l.Play = Interval{2 * s.get("step"), u("step", 2, o.SensorDeg/3)}
 	l.Gap = Interval{s.get("gap"), u("gap", 1, 0)}
 	l.Friction = Interval{math.NaN(), math.NaN()}
-	if o.Friction {
+	if o.Friction && slices.ContainsFunc(s.rows, func(r row) bool { return !r.p.Static }) {
 		l.Friction = Interval{s.f, s.frictionU(t, s2*stretch, o)}
 	}
 	if !math.IsNaN(s.m) {

@@ -51,6 +51,9 @@ func searchKnee(points []Point, tmax float64, line *solution, o Options) *soluti
 		return nil // a step and any slope fit so few levels
 	}
 	slope, extra := best.get("slope"), best.get("knee")
+	if extra*(greatest(best.rows)-best.m) < 2*o.SensorDeg {
+		return nil // the sensor's own form bends the line as much
+	}
 	gain := (slope + extra) / slope
 	n := independent(best.rows)
 	bic := func(s *solution, p int) float64 { return n*math.Log(s.rss/n) + float64(p)*math.Log(n) }
@@ -59,6 +62,14 @@ func searchKnee(points []Point, tmax float64, line *solution, o Options) *soluti
 		return nil
 	}
 	return solve(best.rows, best.f, best.m, signed)
+}
+
+func greatest(rows []row) float64 {
+	most := 0.0
+	for i := range rows {
+		most = math.Max(most, math.Abs(rows[i].tau))
+	}
+	return most
 }
 
 // below counts the distinct levels of torque under the knee, on the side that has fewer.
