@@ -20,6 +20,7 @@ const (
 // less its group means, with one another and with the visits.
 type shifts struct {
 	n, groups int
+	members   map[int][]int // the visits of each group, ascending
 	gram      [][]float64
 	with      []float64
 	rss       float64 // about the group means
@@ -37,8 +38,8 @@ type found struct {
 const maxSmooth = 8
 
 func newShifts(visits []Visit) *shifts {
-	s := &shifts{n: len(visits)}
 	members := map[int][]int{}
+	s := &shifts{n: len(visits), members: members}
 	for i, v := range visits {
 		members[v.Group] = append(members[v.Group], i)
 	}
@@ -131,6 +132,17 @@ func dot(a, b []float64) float64 {
 func (s *shifts) none() found { return found{rss: s.rss} }
 
 func (s *shifts) df(steps int) float64 { return float64(s.n - s.groups - steps) }
+
+// across counts the groups with visits on both sides of visit k.
+func (s *shifts) across(k int) int {
+	n := 0
+	for _, idx := range s.members {
+		if idx[0] < k && idx[len(idx)-1] >= k {
+			n++
+		}
+	}
+	return n
+}
 
 // fit fits the sizes of steps before the visits of at; ok is false where they cannot be told apart.
 func (s *shifts) fit(at []int) (f found, ok bool) {

@@ -35,11 +35,14 @@ type Options struct {
 	// the load also moves the means, but leaves most of the scatter standing.
 	LeastShare float64
 	Most       int // how many steps are looked for
+	// Quantum is the sensors' step, deg. Visits of one stop read the same count again and again, so
+	// repeating them does not average it out; only different stops do.
+	Quantum float64
 }
 
 // DefaultOptions returns the thresholds for a sensor of that quantum in deg.
 func DefaultOptions(quantum float64) Options {
-	return Options{LeastDeg: math.Max(0.25, 3*quantum), LeastF: 30, LeastShare: 0.7, Most: 4}
+	return Options{LeastDeg: math.Max(0.25, 3*quantum), LeastF: 30, LeastShare: 0.7, Most: 4, Quantum: quantum}
 }
 
 // Steps finds the lasting steps in repeated visits, greatest first, by the likelihood ratio of shifts
@@ -75,7 +78,9 @@ func Steps(visits []Visit, o Options) []Step {
 	}
 	var out []Step
 	for i, k := range set {
-		out = append(out, Step{Size: now.size[i], SizeU: t * now.se[i], After: visits[k-1].TimeS, Before: visits[k].TimeS,
+		// The difference of two readings, each with a rectangular doubt of one quantum.
+		reading := 2 * o.Quantum / math.Sqrt(6*float64(s.across(k)))
+		out = append(out, Step{Size: now.size[i], SizeU: math.Hypot(t*now.se[i], reading), After: visits[k-1].TimeS, Before: visits[k].TimeS,
 			Share: 1 - now.rss/s.none().rss})
 	}
 	sort.SliceStable(out, func(i, k int) bool { return math.Abs(out[i].Size) > math.Abs(out[k].Size) })

@@ -71,12 +71,17 @@ func TestUncertaintyOfAStep(t *testing.T) {
 		}
 		visits = append(visits, v)
 	}
-	got := Steps(visits, DefaultOptions(0.0879))
+	o := DefaultOptions(0.0879)
+	o.Quantum = 0 // it is in the scatter of these readings
+	got := Steps(visits, o)
 	if len(got) != 1 {
 		t.Fatalf("steps = %+v", got)
 	}
 	near(t, "size", got[0].Size, 1, 1e-12)
 	near(t, "u", got[0].SizeU/student, 0.00507, 1e-5)
+	// Where one stop reads the same count again and again, q/√6 stays: GUM F.2.2.1 for a difference.
+	o.Quantum = 0.0879
+	near(t, "U with its quantum", Steps(visits, o)[0].SizeU, math.Hypot(student*0.00507, 2*0.0359), 1e-4)
 	near(t, "after", got[0].After, n-1, 0)
 	near(t, "before", got[0].Before, n, 0)
 }
