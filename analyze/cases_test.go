@@ -282,6 +282,10 @@ func steps(t *testing.T, h health.Joint, p health.Path, size, at float64) {
 	if m.Status != health.Measured || math.Abs(math.Abs(m.Value)-size) > 0.02*size {
 		t.Errorf("step %s %.3f ± %.3f deg, true %.3f", m.Status, m.Value, m.Uncertainty, size)
 	}
+	t.Logf("step %.3f ± %.3f deg, true %.3f", m.Value, m.Uncertainty, size)
+	if math.Abs(math.Abs(m.Value)-size) > m.Uncertainty {
+		t.Errorf("step %.3f ± %.3f deg, true %.3f", m.Value, m.Uncertainty, size)
+	}
 	inside(t, h, "offset_step_time", p, at)
 }
 

@@ -346,16 +346,22 @@ func (c *subject) sagMeasure() health.Measure {
 	}
 	amps := c.s.Current
 	if amps == nil {
-		return health.Unseen("supply_sag", health.NoPath, sagMethod, "no current is logged, so the no-load voltage is not known")
+		amps = make([]float64, len(c.s.Supply))
 	}
 	s, err := drive.SupplyLine(c.s.Supply, amps, 0)
 	if err != nil {
 		return health.Unseen("supply_sag", health.NoPath, sagMethod, err.Error())
 	}
+	if c.s.Current == nil { // the voltage at rest is the least that the no-load voltage can be
+		s.Sag.Value = c.restVolts() - s.LowestV
+	}
 	m := fromEstimate("supply_sag", health.NoPath, s.Sag, sagMethod)
 	if m.Status == health.Measured {
 		m.Status = health.BoundLow
 		m.Reason = fmt.Sprintf("dips shorter than the %.0f ms between samples are not seen", 1000*c.dt)
+		if c.s.Current == nil {
+			m.Reason += "; no current is logged, so the voltage at rest stands for the no-load voltage"
+		}
 		if s.SourceOhm.Seen() {
 			m.Reason += fmt.Sprintf("; source and leads have %.3f ± %.3f Ω", s.SourceOhm.Value, s.SourceOhm.Expanded())
 		}

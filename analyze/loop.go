@@ -47,7 +47,9 @@ func (c *subject) fitLoop(p *path, frictionMax float64) loops {
 	}
 	o := play.Options{Friction: l.shift, Knee: c.j.Belt != nil && p.name != health.Servo, Wave: true, SensorDeg: sensorForm}
 	if l.shift {
-		o.Lowest = lowestMoving
+		if hasMoving(use) {
+			o.Lowest = lowestMoving
+		}
 		if !math.IsNaN(frictionMax) {
 			o.FrictionMax = frictionMax
 		}
@@ -125,6 +127,15 @@ func hasMoving(p []play.Point) bool {
 	return false
 }
 
+func hasStops(p []play.Point) bool {
+	for _, q := range p {
+		if q.Static {
+			return true
+		}
+	}
+	return false
+}
+
 func moving(p []play.Point) []play.Point {
 	var out []play.Point
 	for _, q := range p {
@@ -179,6 +190,10 @@ func (c *subject) loopMeasures(l loops) []health.Measure {
 		}
 		m := health.Of("play", name, b, u, method)
 		m.Reason = why
+		if name != health.Transmission && !hasStops(l.points) {
+			m.Status = health.BoundHigh
+			m.Reason = "friction widens the loop of ramps as play does, and the run has no stops that would tell them apart"
+		}
 		if b+u < 0 {
 			m = health.Unseen("play", name, method, fmt.Sprintf("the loop does not fit the model: it would need a play of %.2f deg", b))
 		}

@@ -27,6 +27,7 @@ func (c *subject) offsetMeasures(p *path) ([]health.Measure, []diagnose.Step) {
 	var facts []diagnose.Step
 	best := -1
 	for i, s := range p.steps {
+		s = widen(s)
 		if best < 0 || math.Abs(s.Size) > math.Abs(p.steps[best].Size) {
 			best = i
 		}
@@ -37,7 +38,7 @@ func (c *subject) offsetMeasures(p *path) ([]health.Measure, []diagnose.Step) {
 		return []health.Measure{health.Bound("offset_step", p.name, health.BoundHigh, least, math.NaN(), stepMethod,
 			"no lasting step was found; smaller ones are not looked for")}, nil
 	}
-	s := p.steps[best]
+	s := widen(p.steps[best])
 	return []health.Measure{
 		health.Of("offset_step", p.name, s.Size, s.SizeU, stepMethod),
 		health.Of("offset_step_time", p.name, p.at[best], p.atU[best], stepMethod),

@@ -146,12 +146,41 @@ func (c *subject) stretch() *path {
 // that one slip does not drown every other figure.
 func (c *subject) findSteps(p *path) {
 	p.defl = p.raw
+	visits, load := c.visits(p)
+	o := drift.DefaultOptions(p.quantum)
+	c.takeOut(p, drift.Steps(visits, o))
+	if len(p.steps) == 0 || c.load == nil {
+		return
+	}
+	// A joint that slipped stands elsewhere at the same command, and so under another load: what it
+	// gives under that is no part of the step.
+	give := c.fitLoop(p, math.NaN()).loop.Compliance
+	if !(give.Value > 0) {
+		return
+	}
+	for i := range visits {
+		visits[i].Defl -= give.Value * load[i]
+	}
+	rough, steps := p.steps, drift.Steps(visits, o)
+	if len(steps) != len(rough) {
+		return
+	}
+	for i := range steps {
+		steps[i].SizeU = math.Hypot(steps[i].SizeU, give.U/give.Value*(steps[i].Size-rough[i].Size))
+	}
+	c.takeOut(p, steps)
+}
+
+// visits returns the rests of a run that are long enough to be read, and the load in each.
+func (c *subject) visits(p *path) (visits []drift.Visit, load []float64) {
+	// A visit in passing, after a fast or slow approach, rests elsewhere in its friction: only like
+	// moves are compared.
 	type key struct {
 		target int
 		dir    int
+		kind   rig.MoveKind
 	}
 	groups := map[key]int{}
-	var visits []drift.Visit
 	for _, q := range c.pieces {
 		n := q.Dwell[1] - q.Dwell[0]
 		if n < 25 || q.DwellS < 0.2 {
@@ -162,7 +191,10 @@ func (c *subject) findSteps(p *path) {
 		if q.DwellS > 2 { // a hold is read where the shorter visits are read, not after its creep
 			from, to = c.index(c.s.Time[q.Dwell[0]]+0.35), c.index(c.s.Time[q.Dwell[0]]+0.6)
 		}
-		k := key{int(math.Round(q.ToDeg * 10)), q.Dir()}
+		if from >= to { // samples are missing there
+			continue
+		}
+		k := key{int(math.Round(q.ToDeg * 10)), q.Dir(), q.Kind}
 		g, ok := groups[k]
 		if !ok {
 			g = len(groups)
@@ -170,13 +202,32 @@ func (c *subject) findSteps(p *path) {
 		}
 		visits = append(visits, drift.Visit{Group: g, TimeS: (c.s.Time[from] + c.s.Time[to-1]) / 2,
 			From: c.s.Time[from], Defl: meanOf(p.raw[from:to])})
+		if c.load != nil {
+			load = append(load, meanOf(c.load[from:to]))
+		}
 	}
-	p.steps = drift.Steps(visits, drift.DefaultOptions(p.quantum))
-	if len(p.steps) == 0 {
+	return visits, load
+}
+
+// formApartDeg is how far apart two places of a sensor must be for their form errors to have
+// nothing in common; nearer ones share them [common practice: harmonics one to four].
+const formApartDeg = 20.0
+
+// widen adds to a step's uncertainty that the angle sensor is read in another place after it.
+func widen(s drift.Step) drift.Step {
+	form := 2 * math.Sqrt2 * sensorForm * math.Min(1, math.Abs(s.Size)/formApartDeg)
+	s.SizeU = math.Hypot(s.SizeU, form)
+	return s
+}
+
+// takeOut keeps the steps of a path and takes them out of its deflection.
+func (c *subject) takeOut(p *path, steps []drift.Step) {
+	p.steps, p.at, p.atU = steps, nil, nil
+	if len(steps) == 0 {
 		return
 	}
 	p.defl = slices.Clone(p.raw)
-	for _, st := range p.steps {
+	for _, st := range steps {
 		from, to := c.index(st.After), c.index(st.Before)
 		at := drift.Locate(p.raw, from, to, st.Size)
 		time, u := (st.After+st.Before)/2, (st.Before-st.After)/2
