@@ -16,10 +16,11 @@ import (
 // It returns an error only when the series cannot be analysed at all: too few samples, or no
 // command or joint angle. All else that is missing shows as measures that are not observable.
 func Run(s *rig.Series, j rig.Joint) (health.Joint, error) {
-	c, err := prepare(s, j)
+	s, err := usable(s)
 	if err != nil {
 		return health.Joint{}, fmt.Errorf("analyse joint %q: %w", j.Name, err)
 	}
+	c := prepare(s, j)
 	out := health.Joint{Joint: j.Name}
 	e := &diagnose.Evidence{Belt: j.Belt != nil, MotorAngle: s.Motor != nil, Current: s.Current != nil,
 		Load: c.load != nil, RestVolts: c.restVolts(), Sensors: c.sensorFaults(), Hunting: c.hunting()}
@@ -61,7 +62,7 @@ func Run(s *rig.Series, j rig.Joint) (health.Joint, error) {
 	out.Measures = append(out.Measures, c.stallMeasure(), c.sagMeasure(), c.lostSamples())
 	out.Measures = append(out.Measures, c.responseMeasures()...)
 
-	out.Measures = c.limits(out.Measures)
+	out.Measures = c.limits(figures(out.Measures))
 	e.Measures = out.Measures
 	out.Findings = diagnose.Diagnose(e)
 
@@ -72,6 +73,21 @@ func Run(s *rig.Series, j rig.Joint) (health.Joint, error) {
 	out.Curves = appendCurve(out.Curves)(c.stepCurve())
 	out.Notes = c.notes(d)
 	return out, nil
+}
+
+// figures makes what missing readings left without a figure not observable: whatever was computed,
+// no measure leaves here that says it was measured and is no number.
+func figures(ms []health.Measure) []health.Measure {
+	for i, m := range ms {
+		silent := m.Status == health.NotObservable && m.Reason == ""
+		if silent || m.Status != health.NotObservable && (math.IsNaN(m.Value) || math.IsInf(m.Value, 0)) {
+			ms[i] = health.Unseen(m.Name, m.Path, m.Method, "readings are missing where it would show")
+		}
+		if math.IsInf(m.Uncertainty, 0) {
+			ms[i].Uncertainty = math.NaN()
+		}
+	}
+	return ms
 }
 
 func appendCurve(all []health.Curve) func(health.Curve, bool) []health.Curve {

@@ -29,6 +29,7 @@ func (c *subject) loopCurve(l loops) (health.Curve, bool) {
 		}
 		cv.Lines = append(cv.Lines, ln)
 	}
+	cv.Alt = fmt.Sprintf("deflection of the %s path under %d loads, without a model", l.path.name, len(l.points))
 	if l.loop.N > 0 {
 		cv.Lines = append(cv.Lines, modelLines(l)...)
 		cv.Alt = fmt.Sprintf("deflection of the %s path rises by %.2f deg per N·m, with a step of %.2f deg where the torque changes sign",
@@ -118,7 +119,9 @@ func (c *subject) timeCurve(id, title, label string, col []float64, limit float6
 	cv := health.Curve{ID: id, Title: title, XLabel: "time in s", YLabel: label}
 	lo, hi := math.Inf(1), math.Inf(-1)
 	for _, v := range col {
-		lo, hi = math.Min(lo, v), math.Max(hi, v)
+		if !math.IsNaN(v) {
+			lo, hi = math.Min(lo, v), math.Max(hi, v)
+		}
 	}
 	cv.Alt = fmt.Sprintf("%s over %.0f s, between %.3g and %.3g", title, c.s.Time[c.s.Len()-1]-c.s.Time[0], lo, hi)
 	cv.Lines = append(cv.Lines, health.Line{Name: "measured", Role: health.RoleValue, X: c.s.Time, Y: col})

@@ -95,7 +95,9 @@ func (c *subject) travel(t, d float64) float64 {
 	i, k := c.index(t), min(c.index(t+d), c.s.Len()-1)
 	lo, hi := math.Inf(1), math.Inf(-1)
 	for ; i <= k; i++ {
-		lo, hi = math.Min(lo, c.s.Command[i]), math.Max(hi, c.s.Command[i])
+		if v := c.s.Command[i]; !math.IsNaN(v) {
+			lo, hi = math.Min(lo, v), math.Max(hi, v)
+		}
 	}
 	return hi - lo
 }
@@ -121,7 +123,7 @@ func (c *subject) frozen(col []float64) (at, dur float64, ok bool) {
 func (c *subject) spikes(col []float64, fastest float64) (n int, first float64) {
 	for i := 1; i+4 < len(col); i++ {
 		least := math.Max(3, spikeFactor*fastest*(c.s.Time[i]-c.s.Time[i-1]))
-		if math.Abs(col[i]-col[i-1]) < least {
+		if !(math.Abs(col[i]-col[i-1]) >= least) { // nor is a missing reading a spike
 			continue
 		}
 		for k := 1; k <= 3; k++ {

@@ -290,12 +290,13 @@ func (c *subject) torqueMeasures(d driven, frictionNm float64) (out []health.Mea
 		return []health.Measure{health.Unseen("load_torque_peak", health.NoPath, peakLoad, c.why),
 			health.Unseen("torque_use", health.NoPath, useMethod, c.why)}, nominal
 	}
-	peak := 0.0
+	var rests []float64
 	for _, p := range c.pieces {
 		if n := p.Dwell[1] - p.Dwell[0]; n >= 12 {
-			peak = math.Max(peak, math.Abs(meanOf(c.load[p.Dwell[0]+n/2:p.Dwell[1]])))
+			rests = append(rests, meanOf(c.load[p.Dwell[0]+n/2:p.Dwell[1]]))
 		}
 	}
+	peak := greatest(rests)
 	if peak == 0 {
 		peak = quantile(absOf(c.load), 0.99)
 	}
@@ -318,6 +319,9 @@ func (c *subject) torqueMeasures(d driven, frictionNm float64) (out []health.Mea
 			continue
 		}
 		t := math.Abs(meanOf(c.load[a:b])) + frictionOf(frictionNm)
+		if math.IsNaN(t) {
+			continue
+		}
 		if u := m.Use(t / c.j.Ratio()); u > use {
 			use, basis = u, m.Basis
 		}
@@ -325,6 +329,9 @@ func (c *subject) torqueMeasures(d driven, frictionNm float64) (out []health.Mea
 		if u := t / c.j.Ratio() / strongest.StallNm; math.IsNaN(nominal) || u > nominal {
 			nominal = u
 		}
+	}
+	if math.IsNaN(nominal) {
+		return append(out, health.Unseen("torque_use", health.NoPath, useMethod, "the run has no rest in which load and voltage are known")), nominal
 	}
 	m := health.Of("torque_use", health.NoPath, use, 2*loadU*use, useMethod)
 	if basis == drive.Scaled {

@@ -65,6 +65,9 @@ func (c *subject) stopPoints(p *path) []play.Point {
 			continue
 		}
 		r := func(x []float64) float64 { return meanOf(x[s.Tail[0]:s.Tail[1]]) }
+		if math.IsNaN(r(c.load) + r(p.defl)) {
+			continue
+		}
 		out = append(out, play.Point{Load: r(c.load), Defl: r(p.defl), Angle: r(c.s.Angle), Dir: s.Dir, Group: s.Cycle, Static: true})
 	}
 	return out
@@ -90,7 +93,7 @@ func (c *subject) rampPoints(p *path, raisingOnly bool) []play.Point {
 		}
 		for i := q.Span[0]; i < q.Span[1]; i++ {
 			a := c.s.Angle[i]
-			if math.IsNaN(a) || math.IsNaN(p.defl[i]) || math.Abs(a-start) < afterTurnDeg || c.stalledIn(i, i+1) {
+			if math.IsNaN(a) || math.IsNaN(p.defl[i]) || math.IsNaN(c.load[i]) || math.Abs(a-start) < afterTurnDeg || c.stalledIn(i, i+1) {
 				continue
 			}
 			if b := c.loopBin(c.s.Command[i]); b != bin {

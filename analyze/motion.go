@@ -3,6 +3,7 @@ package analyze
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"limbgauge/analyze/diagnose"
 	"limbgauge/analyze/health"
@@ -33,6 +34,10 @@ func (c *subject) responseMeasures() []health.Measure {
 		}
 		jump := p.Travel[0]
 		from, to := max(0, jump-int(0.1/c.dt)), min(p.Dwell[1], c.index(c.s.Time[jump]+afterStepS))
+		if slices.ContainsFunc(c.s.Angle[from:to], math.IsNaN) {
+			why = "readings of the joint angle are missing in the steps"
+			continue
+		}
 		// The command changed between the sample before and this one.
 		t0 := (c.s.Time[jump] + c.s.Time[max(0, jump-1)]) / 2
 		band := math.Max(settleShare*math.Abs(p.ToDeg-p.FromDeg), 2*q)
@@ -107,6 +112,9 @@ func (c *subject) hunting() *diagnose.Hunting {
 		}
 		from := c.index(c.s.Time[p.Dwell[0]] + quietS)
 		to := min(p.Dwell[1], c.index(c.s.Time[from]+4))
+		if slices.ContainsFunc(c.s.Angle[from:to], math.IsNaN) {
+			continue
+		}
 		dwells = append(dwells, vibration.Dwell{Time: c.s.Time[from:to], Angle: c.s.Angle[from:to]})
 	}
 	h := vibration.FindHunting(dwells, vibration.DefaultHuntingRule(quantumOf(c.j.Sensors.JointCounts)))

@@ -111,9 +111,5 @@ func longestHold(pieces []segment.Piece) (segment.Piece, bool) {
 
 // loadPeak returns the greatest torque of the load in the run, N·m.
 func (c *subject) loadPeak() float64 {
-	peak := 0.0
-	for _, t := range c.load {
-		peak = math.Max(peak, math.Abs(t))
-	}
-	return peak
+	return greatest(c.load)
 }

@@ -59,7 +59,7 @@ func (c *subject) stretches() []rubPoint {
 		}
 		for i := q.Span[0]; i < q.Span[1]; i++ {
 			a := c.s.Angle[i]
-			if math.IsNaN(a) || math.IsNaN(c.s.Current[i]) || math.Abs(a-start) < afterTurnDeg || c.stalledIn(i, i+1) {
+			if math.IsNaN(a) || math.IsNaN(c.s.Current[i]) || math.IsNaN(c.load[i]) || math.Abs(a-start) < afterTurnDeg || c.stalledIn(i, i+1) {
 				continue
 			}
 			if b := int(math.Floor(a / rubBin)); b != bin {

@@ -1,7 +1,6 @@
 package analyze
 
 import (
-	"fmt"
 	"math"
 	"slices"
 
@@ -48,14 +47,7 @@ type path struct {
 	atU     []float64 // expanded uncertainty of that time, s
 }
 
-func prepare(s *rig.Series, j rig.Joint) (*subject, error) {
-	n := s.Len()
-	if n < 50 {
-		return nil, fmt.Errorf("joint %q has %d samples; at least 50 are needed", j.Name, n)
-	}
-	if len(s.Command) != n || len(s.Angle) != n {
-		return nil, fmt.Errorf("joint %q: command and joint angle are needed for every sample", j.Name)
-	}
+func prepare(s *rig.Series, j rig.Joint) *subject {
 	c := &subject{s: s, j: j, dt: medianSpacing(s.Time)}
 	c.pieces = segment.Split(s.Time, s.Command, s.Move)
 	c.stops, c.targets = segment.Stops(s.Time, c.pieces)
@@ -66,7 +58,7 @@ func prepare(s *rig.Series, j rig.Joint) (*subject, error) {
 	for i := range c.paths {
 		c.findSteps(&c.paths[i])
 	}
-	return c, nil
+	return c
 }
 
 func medianSpacing(t []float64) float64 {
@@ -288,6 +280,17 @@ func quantile(x []float64, p float64) float64 {
 	}
 	slices.Sort(s)
 	return s[min(len(s)-1, int(p*float64(len(s))))]
+}
+
+// greatest returns the greatest size among the readings that are there; 0 when there are none.
+func greatest(x []float64) float64 {
+	most := 0.0
+	for _, v := range x {
+		if math.Abs(v) > most {
+			most = math.Abs(v)
+		}
+	}
+	return most
 }
 
 func absOf(x []float64) []float64 {
