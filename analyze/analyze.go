@@ -158,7 +158,7 @@ func (c *subject) beltMeasures(l loops) (out []health.Measure, hidden bool) {
 			health.Unseen("belt_tension", p, tensionMethod, why)}, true
 	}
 	// No knee was found between these torques; the ends are not to be trusted.
-	low, high := math.Max(l.loop.LoadMin, play.KneeLow*l.loop.LoadMax), play.KneeHigh*l.loop.LoadMax
+	low, high := math.Max(l.loop.LoadMin, play.KneeLow*l.loop.LoadMax), l.loop.KneeSeenTo(sensorForm)
 	width, least := l.loop.Play.Value, math.Max(slackLeast, l.path.quantum)
 	if p == health.Total {
 		band, _ := c.deadBand()
@@ -178,7 +178,12 @@ func (c *subject) beltMeasures(l loops) (out []health.Measure, hidden bool) {
 		return []health.Measure{health.Unseen("span_slack_torque", p, tensionMethod, why),
 			health.Unseen("belt_tension", p, tensionMethod, why)}, true
 	}
-	why := fmt.Sprintf("no span goes slack between %.3f and %.3f N·m; more load would show the tension itself. A belt slack from the start (below %.1f N) would show by about twice its usual compliance alone",
-		low, l.loop.LoadMax, low/(2*r))
+	if high <= low {
+		why := "the load is too small for a slack span to show; hang more on the joint"
+		return []health.Measure{health.Unseen("span_slack_torque", p, tensionMethod, why),
+			health.Unseen("belt_tension", p, tensionMethod, why)}, true
+	}
+	why := fmt.Sprintf("no span goes slack between %.3f and %.3f N·m; more load would show the tension itself. A belt slack from the start (below %.1f N) would show by a greater compliance alone",
+		low, high, low/(2*r))
 	return both(health.BoundLow, high, math.NaN(), why), p == health.Total
 }

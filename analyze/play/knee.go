@@ -13,7 +13,19 @@ const (
 	// kneeMost: two spans that become one double the belt's own compliance; parts in series only
 	// dilute that. More than this is something else.
 	kneeMost = 2.6
+	// kneeForm is how many standard uncertainties of the sensor's form the bend must reach at the
+	// greatest torque: less, and an off-centre magnet could make it.
+	kneeForm = 1.5
+	// spansShare is the share of a stretch's compliance that a belt's spans have at the least, beside
+	// part and bearing: what the slope grows by when one goes slack.
+	spansShare = 0.3
 )
+
+// KneeSeenTo returns the greatest torque at which a knee would have been seen in this loop, N·m:
+// beyond it there is too little torque left for the bend to show. sensorDeg is Options.SensorDeg.
+func (l Loop) KneeSeenTo(sensorDeg float64) float64 {
+	return math.Min(KneeHigh*l.LoadMax, l.LoadMax-kneeForm*sensorDeg/(spansShare*l.Compliance.Value))
+}
 
 // searchKnee compares the loop with a knee against the loop without. In both the play may not be
 // negative: a knee at a small torque looks like a straight line with a negative play, which no
@@ -51,7 +63,7 @@ func searchKnee(points []Point, tmax float64, line *solution, o Options) *soluti
 		return nil // a step and any slope fit so few levels
 	}
 	slope, extra := best.get("slope"), best.get("knee")
-	if extra*(greatest(best.rows)-best.m) < 2*o.SensorDeg {
+	if extra*(greatest(best.rows)-best.m) < kneeForm*o.SensorDeg {
 		return nil // the sensor's own form bends the line as much
 	}
 	gain := (slope + extra) / slope

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"slices"
 
 	"github.com/spf13/cobra"
 
@@ -103,6 +104,7 @@ func (a *app) printComparison(ctx context.Context, b *book.Book, joint, from, to
 	}
 	fmt.Fprintf(a.out, "\n  %-24s %-7s %17s %17s  %s\n", "measure", "path", from, to, "verdict")
 	hidden := 0
+	var whys []string // reasons behind verdicts, numbered in the order they come
 	for _, r := range res.Rows {
 		if !all && math.IsNaN(r.A.Limit) && math.IsNaN(r.B.Limit) {
 			hidden++
@@ -113,7 +115,7 @@ func (a *app) printComparison(ctx context.Context, b *book.Book, joint, from, to
 		if len(title) > 24 {
 			title = title[:24]
 		}
-		fmt.Fprintf(a.out, "  %-24s %-7s %17s %17s  %s\n", title, pathWord(r.A.Path), cell(r.A), cell(r.B), r.Verdict)
+		fmt.Fprintf(a.out, "  %-24s %-7s %17s %17s  %s\n", title, pathWord(r.A.Path), cell(r.A), cell(r.B), string(r.Verdict)+footnote(&whys, r.Why))
 		if !math.IsNaN(r.Diff) {
 			v, pm := report.Figure(r.Diff, r.U, d.Decimals)
 			if r.Diff > 0 {
@@ -122,10 +124,29 @@ func (a *app) printComparison(ctx context.Context, b *book.Book, joint, from, to
 			fmt.Fprintf(a.out, "  %-24s %-7s %17s %17s\n", "", "", "difference", v+" ± "+pm)
 		}
 	}
+	if len(whys) > 0 {
+		fmt.Fprintln(a.out)
+	}
+	for i, why := range whys {
+		fmt.Fprint(a.out, wrap(fmt.Sprintf("[%d] %s", i+1, why), "  ", pageWidth))
+	}
 	if hidden > 0 {
 		fmt.Fprintf(a.out, "\n  %d measures without a limit are not shown; --all shows them\n", hidden)
 	}
 	return nil
+}
+
+// footnote returns the mark of a reason, which joins the list when it is new; "" for none.
+func footnote(list *[]string, why string) string {
+	if why == "" {
+		return ""
+	}
+	i := slices.Index(*list, why)
+	if i < 0 {
+		*list = append(*list, why)
+		i = len(*list) - 1
+	}
+	return fmt.Sprintf(" [%d]", i+1)
 }
 
 func cell(m health.Measure) string {
