@@ -5,7 +5,6 @@ import (
 	"math"
 	"slices"
 
-	"limbgauge/analyze/friction"
 	"limbgauge/analyze/health"
 	"limbgauge/analyze/stats"
 )
@@ -225,73 +224,6 @@ func (c *subject) viscous(d driven, points []rubPoint) health.Measure {
 		return unseen(err.Error())
 	}
 	return fromEstimate("viscous_friction", health.Total, line.Slope, viscMethod)
-}
-
-const tightMethod = "friction by angle from the current of slow ramps: above the median by 4 robust standard deviations in neighbouring stretches of 4 deg, both ways, in four cycles of five [common practice]"
-
-// tightMeasures reports the highest tight spot and where it is.
-func (c *subject) tightMeasures(d driven, points []rubPoint) []health.Measure {
-	unseen := func(why string) []health.Measure {
-		return []health.Measure{health.Unseen("tight_spot", health.Total, tightMethod, why)}
-	}
-	if d.why != "" {
-		return unseen(d.why)
-	}
-	profile, err := friction.NewProfile(passesOf(points), profileBin)
-	if err != nil {
-		return unseen(err.Error())
-	}
-	rule := friction.DefaultTightRule()
-	rule.MinHeight = tightShare * profile.Level.Value
-	if len(d.rated) > 0 {
-		rule.MinHeight = math.Max(rule.MinHeight, tightOfStall*d.rated[len(d.rated)-1].StallNm*c.j.Ratio())
-	}
-	spots, why := friction.TightSpots(profile, rule)
-	switch {
-	case why != "":
-		return unseen(why)
-	case len(spots) == 0:
-		return []health.Measure{health.Bound("tight_spot", health.Total, health.BoundHigh, rule.MinHeight, math.NaN(), tightMethod,
-			"no tight spot was found; lower ones are not looked for")}
-	}
-	// The scale of the current, and a peak that a stretch of 4 deg flattens.
-	h := spots[0].Height
-	h.U = math.Hypot(h.U, math.Hypot(d.slopeRel, flatten)*h.Value)
-	return []health.Measure{fromEstimate("tight_spot", health.Total, h, tightMethod),
-		fromEstimate("tight_spot_angle", health.Total, spots[0].Angle, tightMethod)}
-}
-
-const (
-	// tightShare of the joint's usual friction and tightOfStall of the stall torque: a lower bump is
-	// no reason to take a joint apart [common practice].
-	tightShare   = 0.3
-	tightOfStall = 0.01
-	// flatten is the relative standard uncertainty for a peak averaged over a stretch.
-	flatten = 0.04
-)
-
-// passesOf turns points into passes of signed torque for the profile; only the slow ramps are used,
-// so that friction that grows with speed does not look like a place.
-func passesOf(points []rubPoint) []friction.Pass {
-	slow := slowest(points)
-	type key struct{ dir, cycle int }
-	at := map[key]int{}
-	var out []friction.Pass
-	for _, p := range points {
-		if p.rate > slow*1.2 || math.IsNaN(p.nm) {
-			continue
-		}
-		k := key{p.dir, p.cycle}
-		i, ok := at[k]
-		if !ok {
-			i = len(out)
-			at[k] = i
-			out = append(out, friction.Pass{Dir: p.dir, Cycle: p.cycle})
-		}
-		out[i].Angle = append(out[i].Angle, p.angle)
-		out[i].Torque = append(out[i].Torque, p.nm*float64(p.dir)-p.push)
-	}
-	return out
 }
 
 // rubCurve draws friction by angle.

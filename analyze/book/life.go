@@ -23,29 +23,29 @@ const (
 
 // Problem is a finding followed over time. Joint and Cause name it.
 type Problem struct {
-	ID       int
-	Joint    string
-	Cause    health.Cause
-	Part     string
-	Path     health.Path // on which the measure failed that showed it; empty when none did
-	State    State
-	Revision string   // under which it was first seen
-	Routine  string   // of the run that opened it: what a proof must repeat
-	Shows    []string // runs that show it
+	ID       int          `json:"id"`
+	Joint    string       `json:"joint"`
+	Cause    health.Cause `json:"cause"`
+	Part     string       `json:"part"`
+	Path     health.Path  `json:"path"` // on which the measure failed that showed it; empty when none did
+	State    State        `json:"state"`
+	Revision string       `json:"revision"` // under which it was first seen
+	Routine  string       `json:"routine"`  // of the run that opened it: what a proof must repeat
+	Shows    []string     `json:"shows"`    // runs that show it
 	// AnsweredBy is "revision B" or "service 2"; AnswerRevision is the revision's name, empty for a
 	// service. ClosedBy is the run that cured it.
-	AnsweredBy     string
-	AnswerRevision string
-	ClosedBy       string
-	Changes        []Change
+	AnsweredBy     string   `json:"answered_by"`
+	AnswerRevision string   `json:"answer_revision"`
+	ClosedBy       string   `json:"closed_by"`
+	Changes        []Change `json:"changes"`
 }
 
 // Change is one step in a problem's life, with its evidence.
 type Change struct {
-	When  time.Time
-	State State // after the change; unchanged for a remark
-	By    string
-	Why   string
+	When  time.Time `json:"when"`
+	State State     `json:"state"` // after the change; unchanged for a remark
+	By    string    `json:"by"`
+	Why   string    `json:"why"`
 }
 
 // Event is one of RunEvent, RevisionEvent, ServiceEvent, NoteEvent.

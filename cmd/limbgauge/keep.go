@@ -6,6 +6,8 @@ import (
 	"fmt"
 	"path/filepath"
 
+	"github.com/spf13/cobra"
+
 	"limbgauge/analyze/book"
 	"limbgauge/analyze/health"
 	"limbgauge/rig/record"
@@ -27,6 +29,31 @@ func (a *app) openBook(ctx context.Context) (*book.Book, error) {
 		fmt.Fprintf(a.err, "limbgauge: %v\n", w)
 	}
 	return b, nil
+}
+
+// withBook runs f with the bench's book open.
+func (a *app) withBook(ctx context.Context, f func(*book.Book) error) error {
+	b, err := a.openBook(ctx)
+	if err != nil {
+		return err
+	}
+	defer b.Close()
+	return f(b)
+}
+
+// listCommand is a command without arguments that prints something of the book, also as JSON.
+func (a *app) listCommand(use, short string, print func(ctx context.Context, b *book.Book, asJSON bool) error) *cobra.Command {
+	asJSON := false
+	cmd := &cobra.Command{
+		Use:   use,
+		Short: short,
+		Args:  usageArgs(cobra.NoArgs),
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			return a.withBook(cmd.Context(), func(b *book.Book) error { return print(cmd.Context(), b, asJSON) })
+		},
+	}
+	cmd.Flags().BoolVar(&asJSON, "json", false, "print JSON")
+	return cmd
 }
 
 func boolInt(b bool) int {

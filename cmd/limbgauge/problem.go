@@ -24,33 +24,22 @@ whose measure passes with its uncertainty, returned by a run that shows it again
 }
 
 func (a *app) problemListCommand() *cobra.Command {
-	asJSON, all := false, false
-	cmd := &cobra.Command{
-		Use:   "list",
-		Short: "what is open, what was cured, what a revision brought",
-		Args:  usageArgs(cobra.NoArgs),
-		RunE: func(cmd *cobra.Command, _ []string) error {
-			b, err := a.openBook(cmd.Context())
-			if err != nil {
-				return err
-			}
-			defer b.Close()
-			list, err := b.Problems(cmd.Context())
-			if err != nil {
-				return err
-			}
-			if asJSON {
-				return printJSON(a.out, list)
-			}
-			if len(list) == 0 {
-				fmt.Fprintln(a.out, "no problems")
-				return nil
-			}
-			return a.printProblems(cmd.Context(), b, list, all)
-		},
-	}
-	cmd.Flags().BoolVar(&asJSON, "json", false, "print JSON")
-	cmd.Flags().BoolVar(&all, "history", false, "show every change with its evidence")
+	history := false
+	cmd := a.listCommand("list", "what is open, what was cured, what a revision brought", func(ctx context.Context, b *book.Book, asJSON bool) error {
+		list, err := b.Problems(ctx)
+		if err != nil {
+			return err
+		}
+		if asJSON {
+			return printJSON(a.out, list)
+		}
+		if len(list) == 0 {
+			fmt.Fprintln(a.out, "no problems")
+			return nil
+		}
+		return a.printProblems(ctx, b, list, history)
+	})
+	cmd.Flags().BoolVar(&history, "history", false, "show every change with its evidence")
 	return cmd
 }
 
@@ -106,16 +95,13 @@ func (a *app) problemNoteCommand() *cobra.Command {
 				return usageError{fmt.Errorf("--state %q: give %s, %s, %s or %s", state, book.Open, book.Answered, book.Cured, book.Returned)}
 			}
 			n.When, n.Joint, n.Cause, n.Text, n.State = a.now(), ref.Joint, ref.Cause, args[1], book.State(state)
-			b, err := a.openBook(cmd.Context())
-			if err != nil {
-				return err
-			}
-			defer b.Close()
-			if err := b.AddNote(cmd.Context(), n); err != nil {
-				return err
-			}
-			fmt.Fprintln(a.out, "noted")
-			return nil
+			return a.withBook(cmd.Context(), func(b *book.Book) error {
+				if err := b.AddNote(cmd.Context(), n); err != nil {
+					return err
+				}
+				fmt.Fprintln(a.out, "noted")
+				return nil
+			})
 		},
 	}
 	cmd.Flags().StringVar(&state, "state", "", "set the state by hand: open, answered, cured, returned")

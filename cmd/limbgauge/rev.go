@@ -1,9 +1,11 @@
 package main
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"path/filepath"
+	"slices"
 	"strings"
 	"text/tabwriter"
 
@@ -40,16 +42,13 @@ func (a *app) revAddCommand() *cobra.Command {
 			if r.Parts, err = a.partsOf(parts, made); err != nil {
 				return err
 			}
-			b, err := a.openBook(cmd.Context())
-			if err != nil {
-				return err
-			}
-			defer b.Close()
-			if err := b.AddRevision(cmd.Context(), r); err != nil {
-				return inputError(err, `"limbgauge rev list" shows what is there`)
-			}
-			fmt.Fprintf(a.out, "revision %s added with %d parts\n", r.Name, len(r.Parts))
-			return nil
+			return a.withBook(cmd.Context(), func(b *book.Book) error {
+				if err := b.AddRevision(cmd.Context(), r); err != nil {
+					return inputError(err, `"limbgauge rev list" shows what is there`)
+				}
+				fmt.Fprintf(a.out, "revision %s added with %d parts\n", r.Name, len(r.Parts))
+				return nil
+			})
 		},
 	}
 	cmd.Flags().StringVar(&r.Parent, "from", "", "the revision it came from")
@@ -110,42 +109,29 @@ func relTo(folder, file string) (string, error) {
 }
 
 func (a *app) revListCommand() *cobra.Command {
-	asJSON := false
-	cmd := &cobra.Command{
-		Use:   "list",
-		Short: "list revisions and how many runs each has",
-		Args:  usageArgs(cobra.NoArgs),
-		RunE: func(cmd *cobra.Command, _ []string) error {
-			b, err := a.openBook(cmd.Context())
+	return a.listCommand("list", "list revisions and how many runs each has", func(ctx context.Context, b *book.Book, asJSON bool) error {
+		revs, err := b.Revisions(ctx)
+		if err != nil {
+			return err
+		}
+		if asJSON {
+			return printJSON(a.out, revs)
+		}
+		if len(revs) == 0 {
+			fmt.Fprintln(a.out, `no revisions yet; "limbgauge rev add A --part NAME=FILE" adds one`)
+			return nil
+		}
+		w := tabwriter.NewWriter(a.out, 0, 0, 2, ' ', 0)
+		fmt.Fprintln(w, "revision\tfrom\tadded\tparts\truns\twhy")
+		for _, r := range revs {
+			runs, err := b.RunsOf(ctx, r.Name)
 			if err != nil {
 				return err
 			}
-			defer b.Close()
-			revs, err := b.Revisions(cmd.Context())
-			if err != nil {
-				return err
-			}
-			if asJSON {
-				return printJSON(a.out, revs)
-			}
-			if len(revs) == 0 {
-				fmt.Fprintln(a.out, `no revisions yet; "limbgauge rev add A --part NAME=FILE" adds one`)
-				return nil
-			}
-			w := tabwriter.NewWriter(a.out, 0, 0, 2, ' ', 0)
-			fmt.Fprintln(w, "revision\tfrom\tadded\tparts\truns\twhy")
-			for _, r := range revs {
-				runs, err := b.RunsOf(cmd.Context(), r.Name)
-				if err != nil {
-					return err
-				}
-				fmt.Fprintf(w, "%s\t%s\t%s\t%d\t%d\t%s\n", r.Name, r.Parent, r.Made.Local().Format("2006-01-02"), len(r.Parts), len(runs), r.Why)
-			}
-			return w.Flush()
-		},
-	}
-	cmd.Flags().BoolVar(&asJSON, "json", false, "print JSON")
-	return cmd
+			fmt.Fprintf(w, "%s\t%s\t%s\t%d\t%d\t%s\n", r.Name, r.Parent, r.Made.Local().Format("2006-01-02"), len(r.Parts), len(runs), r.Why)
+		}
+		return w.Flush()
+	})
 }
 
 func (a *app) revShowCommand() *cobra.Command {
@@ -154,22 +140,18 @@ func (a *app) revShowCommand() *cobra.Command {
 		Short: "show a revision, its parts and whether their files have changed",
 		Args:  usageArgs(cobra.ExactArgs(1)),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			b, err := a.openBook(cmd.Context())
-			if err != nil {
-				return err
-			}
-			defer b.Close()
-			revs, err := b.Revisions(cmd.Context())
-			if err != nil {
-				return err
-			}
-			for _, r := range revs {
-				if r.Name == args[0] {
-					a.printRevision(r)
-					return nil
+			return a.withBook(cmd.Context(), func(b *book.Book) error {
+				revs, err := b.Revisions(cmd.Context())
+				if err != nil {
+					return err
 				}
-			}
-			return inputError(fmt.Errorf("there is no revision %q", args[0]), `"limbgauge rev list" shows what is there`)
+				i := slices.IndexFunc(revs, func(r book.Revision) bool { return r.Name == args[0] })
+				if i < 0 {
+					return inputError(fmt.Errorf("there is no revision %q", args[0]), `"limbgauge rev list" shows what is there`)
+				}
+				a.printRevision(revs[i])
+				return nil
+			})
 		},
 	}
 }

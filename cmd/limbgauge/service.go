@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"fmt"
 	"text/tabwriter"
 
@@ -30,17 +31,14 @@ func (a *app) serviceAddCommand() *cobra.Command {
 		Args:    usageArgs(cobra.ExactArgs(1)),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			s.What, s.When = args[0], a.now()
-			b, err := a.openBook(cmd.Context())
-			if err != nil {
-				return err
-			}
-			defer b.Close()
-			id, err := b.AddService(cmd.Context(), s)
-			if err != nil {
-				return inputError(err, `"limbgauge problem list" shows the problems`)
-			}
-			fmt.Fprintf(a.out, "service %d added\n", id)
-			return nil
+			return a.withBook(cmd.Context(), func(b *book.Book) error {
+				id, err := b.AddService(cmd.Context(), s)
+				if err != nil {
+					return inputError(err, `"limbgauge problem list" shows the problems`)
+				}
+				fmt.Fprintf(a.out, "service %d added\n", id)
+				return nil
+			})
 		},
 	}
 	cmd.Flags().StringVar(&s.Joint, "joint", "", "the joint it was done to; default: the whole leg")
@@ -50,36 +48,23 @@ func (a *app) serviceAddCommand() *cobra.Command {
 }
 
 func (a *app) serviceListCommand() *cobra.Command {
-	asJSON := false
-	cmd := &cobra.Command{
-		Use:   "list",
-		Short: "list services",
-		Args:  usageArgs(cobra.NoArgs),
-		RunE: func(cmd *cobra.Command, _ []string) error {
-			b, err := a.openBook(cmd.Context())
-			if err != nil {
-				return err
-			}
-			defer b.Close()
-			list, err := b.Services(cmd.Context())
-			if err != nil {
-				return err
-			}
-			if asJSON {
-				return printJSON(a.out, list)
-			}
-			if len(list) == 0 {
-				fmt.Fprintln(a.out, `no services yet; "limbgauge service add WHAT --joint JOINT" adds one`)
-				return nil
-			}
-			w := tabwriter.NewWriter(a.out, 0, 0, 2, ' ', 0)
-			fmt.Fprintln(w, "service\tdate\tjoint\tpart\twhat")
-			for _, s := range list {
-				fmt.Fprintf(w, "%d\t%s\t%s\t%s\t%s\n", s.ID, s.When.Local().Format("2006-01-02"), s.Joint, s.Part, s.What)
-			}
-			return w.Flush()
-		},
-	}
-	cmd.Flags().BoolVar(&asJSON, "json", false, "print JSON")
-	return cmd
+	return a.listCommand("list", "list services", func(ctx context.Context, b *book.Book, asJSON bool) error {
+		list, err := b.Services(ctx)
+		if err != nil {
+			return err
+		}
+		if asJSON {
+			return printJSON(a.out, list)
+		}
+		if len(list) == 0 {
+			fmt.Fprintln(a.out, `no services yet; "limbgauge service add WHAT --joint JOINT" adds one`)
+			return nil
+		}
+		w := tabwriter.NewWriter(a.out, 0, 0, 2, ' ', 0)
+		fmt.Fprintln(w, "service\tdate\tjoint\tpart\twhat")
+		for _, s := range list {
+			fmt.Fprintf(w, "%d\t%s\t%s\t%s\t%s\n", s.ID, s.When.Local().Format("2006-01-02"), s.Joint, s.Part, s.What)
+		}
+		return w.Flush()
+	})
 }
