@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"math"
 	"path/filepath"
-	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -241,6 +240,7 @@ func sideOf(ctx context.Context, b *book.Book, joint, revision string) ([]compar
 // nothing to set.
 func comparison(ctx context.Context, b *book.Book, h health.Health, from, to string) (*report.Comparison, error) {
 	out := &report.Comparison{A: from, B: to}
+	var whys []string // reasons behind verdicts, numbered in the order they come
 	for _, j := range h.Joints {
 		sa, err := sideOf(ctx, b, j.Joint, from)
 		if err != nil {
@@ -261,21 +261,16 @@ func comparison(ctx context.Context, b *book.Book, h health.Health, from, to str
 			if math.IsNaN(r.A.Limit) && math.IsNaN(r.B.Limit) {
 				continue
 			}
-			out.Rows = append(out.Rows, report.Difference{Joint: r.Joint, A: r.A, B: r.B, Diff: r.Diff, U: r.U, Verdict: verdictWords(r), Mark: markOf(r.Verdict)})
+			out.Rows = append(out.Rows, report.Difference{Joint: r.Joint, A: r.A, B: r.B, Diff: r.Diff, U: r.U, Verdict: string(r.Verdict) + footnote(&whys, r.Why), Mark: markOf(r.Verdict)})
 		}
 	}
 	if len(out.Rows) == 0 {
 		return nil, nil
 	}
-	out.Notes = slices.Compact(out.Notes)
-	return out, nil
-}
-
-func verdictWords(r compare.Row) string {
-	if r.Why != "" {
-		return string(r.Verdict) + " (" + r.Why + ")"
+	for i, why := range whys {
+		out.Notes = append(out.Notes, fmt.Sprintf("[%d] %s", i+1, why))
 	}
-	return string(r.Verdict)
+	return out, nil
 }
 
 func markOf(v compare.Verdict) health.Verdict {
