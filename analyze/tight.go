@@ -45,7 +45,7 @@ const (
 	// tightShare of the joint's usual friction and tightOfStall of the stall torque: a lower bump is
 	// no reason to take a joint apart [common practice].
 	tightShare   = 0.3
-	tightOfStall = 0.01
+	tightOfStall = 0.02
 	// flatten is the relative standard uncertainty for a peak averaged over a stretch.
 	flatten = 0.04
 )
