@@ -158,28 +158,30 @@ func (c *subject) beltMeasures(l loops) (out []health.Measure, hidden bool) {
 			health.Unseen("belt_tension", p, tensionMethod, why)}, true
 	}
 	// No knee was found between these torques; the ends are not to be trusted.
-	low, high := math.Max(l.loop.LoadMin, play.KneeLow*l.loop.LoadMax), l.loop.KneeSeenTo(sensorForm)
-	width, least := l.loop.Play.Value, math.Max(slackLeast, l.path.quantum)
+	least := math.Max(l.loop.LoadMin, play.KneeLow*l.loop.LoadMax)
+	low, high := l.loop.KneeFrom, l.loop.KneeTo
+	width, wide := l.loop.Play.Value, math.Max(slackLeast, l.path.quantum)
 	if p == health.Total {
 		band, _ := c.deadBand()
-		width, least = width-band, servoPlayUsual
+		width, wide = width-band, servoPlayUsual
 	}
-	slack := l.err == nil && width-l.loop.Play.U > least
+	slack := l.err == nil && width-l.loop.Play.U > wide
+	seen := low < high // false where a knee is excluded nowhere
 	switch {
-	case l.err != nil:
+	case l.err != nil && seen:
 		// Without a change of sign the smallest torque seen may already lie beyond the knee.
 		why := fmt.Sprintf("no change of slope between %.3f and %.3f N·m: the span goes slack below or above, which a load that reverses would tell", low, high)
 		return []health.Measure{health.Unseen("span_slack_torque", p, tensionMethod, why),
 			health.Unseen("belt_tension", p, tensionMethod, why)}, true
 	case slack && p == health.Transmission:
-		return both(health.BoundHigh, low, math.NaN(), "a dead zone has opened, as it does when the pretension is gone; play of a hub looks alike"), true
+		return both(health.BoundHigh, least, math.NaN(), "a dead zone has opened, as it does when the pretension is gone; play of a hub looks alike"), true
 	case slack:
 		why := "the dead zone of the servo and a slack belt cannot be told apart without a motor-side angle"
 		return []health.Measure{health.Unseen("span_slack_torque", p, tensionMethod, why),
 			health.Unseen("belt_tension", p, tensionMethod, why)}, true
 	}
-	if high <= low {
-		why := "the load is too small for a slack span to show; hang more on the joint"
+	if !seen {
+		why := "the load is too small, or the loop scatters too much, for a slack span to show; hang more on the joint"
 		return []health.Measure{health.Unseen("span_slack_torque", p, tensionMethod, why),
 			health.Unseen("belt_tension", p, tensionMethod, why)}, true
 	}

@@ -34,8 +34,9 @@ type Options struct {
 	// SensorDeg is the standard uncertainty of the angle sensors' form (off-centre magnet), deg.
 	SensorDeg float64
 
-	opens bool // the step may not be negative
-	shut  bool // there is no step
+	opens bool    // the step may not be negative
+	shut  bool    // there is no step
+	bend  float64 // the slope grows by this share at the knee, instead of by what fits
 }
 
 // Interval is a value with its expanded uncertainty (95 %).
@@ -51,13 +52,16 @@ type Loop struct {
 	Knee       float64  // M, N·m; NaN when none was found
 	KneeU      float64
 	KneeSlope  float64 // slope above the knee, deg/N·m
-	LoadMin    float64 // least |τ| used, N·m
-	LoadMax    float64 // greatest |τ| used, N·m
-	BothSigns  bool    // the torque pressed both flanks
-	Levels     int     // distinct levels of |τ|, per side the fewer
-	Resid      float64 // residual standard deviation, deg
-	N          int
-	wave       float64
+	// Without a knee: one of the usual growth of slope is excluded between these torques, N·m; both
+	// NaN where the loop excludes it nowhere.
+	KneeFrom, KneeTo float64
+	LoadMin          float64 // least |τ| used, N·m
+	LoadMax          float64 // greatest |τ| used, N·m
+	BothSigns        bool    // the torque pressed both flanks
+	Levels           int     // distinct levels of |τ|, per side the fewer
+	Resid            float64 // residual standard deviation, deg
+	N                int
+	wave             float64
 }
 
 // Why a loop cannot be fitted.
@@ -102,6 +106,9 @@ func Fit(points []Point, o Options) (Loop, error) {
 		}
 	}
 	l := best.loop(o)
+	if o.Knee && math.IsNaN(l.Knee) {
+		l.KneeFrom, l.KneeTo = excludeKnee(points, tmax, best, o)
+	}
 	switch {
 	case !l.BothSigns:
 		return l, ErrOneSided

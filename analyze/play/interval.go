@@ -16,6 +16,7 @@ func (s *solution) loop(o Options) Loop {
 	stretch := float64(len(s.rows)) / n
 	t := distuv.StudentsT{Mu: 0, Sigma: 1, Nu: df}.Quantile(0.975)
 	l := Loop{Offset: s.get("offset"), Knee: math.NaN(), KneeU: math.NaN(), KneeSlope: math.NaN(),
+		KneeFrom: math.NaN(), KneeTo: math.NaN(),
 		LoadMin: math.Inf(1), Resid: math.Sqrt(s2), N: len(s.rows), BothSigns: signs(s.rows), wave: s.get("wave")}
 	for _, r := range s.rows {
 		l.LoadMin = math.Min(l.LoadMin, math.Abs(r.tau))

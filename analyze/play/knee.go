@@ -21,10 +21,50 @@ const (
 	spansShare = 0.3
 )
 
-// KneeSeenTo returns the greatest torque at which a knee would have been seen in this loop, N·m:
-// beyond it there is too little torque left for the bend to show. sensorDeg is Options.SensorDeg.
-func (l Loop) KneeSeenTo(sensorDeg float64) float64 {
-	return math.Min(KneeHigh*l.LoadMax, l.LoadMax-kneeForm*sensorDeg/(spansShare*l.Compliance.Value))
+// excludeKnee returns between which torques a knee of the usual growth of slope does not fit: there
+// it would have been seen. Below, all readings lie beyond it and the line is merely steeper; above,
+// too few lie beyond it.
+func excludeKnee(points []Point, tmax float64, line *solution, o Options) (from, to float64) {
+	o.opens, o.bend = true, spansShare // the spans give twice as much when one is slack
+	fs := []float64{line.f}
+	if o.Friction {
+		fs = grid(math.Max(0, line.f-tmax/40), line.f+tmax/40, 5)
+	}
+	if line.get("step") < 0 {
+		straight := o
+		straight.bend = 0
+		if s := search(points, tmax, fs, []float64{math.NaN()}, straight); s != nil {
+			line = s
+		}
+	}
+	// What a knee must add to the scatter to be excluded; two parameters, place and growth.
+	most := line.rss * (1 + kneeBIC/independent(line.rows))
+	from, to = math.NaN(), math.NaN()
+	worst := most
+	ms := grid(KneeLow*tmax, KneeHigh*tmax, 35)
+	rss := make([]float64, len(ms))
+	at := -1
+	for i, m := range ms {
+		rss[i] = math.Inf(1)
+		if s := search(points, tmax, fs, []float64{m}, o); s != nil {
+			rss[i] = s.rss
+		}
+		if rss[i] > worst {
+			worst, at = rss[i], i
+		}
+	}
+	if at < 0 {
+		return from, to
+	}
+	lo, hi := at, at
+	for lo > 0 && rss[lo-1] > most {
+		lo--
+	}
+	for hi+1 < len(ms) && rss[hi+1] > most {
+		hi++
+	}
+	slope := line.get("slope")
+	return ms[lo], math.Min(ms[hi], greatest(line.rows)-kneeForm*o.SensorDeg/(o.bend*slope))
 }
 
 // searchKnee compares the loop with a knee against the loop without. In both the play may not be

@@ -67,7 +67,7 @@ func solve(rows []row, f, m float64, o Options) *solution {
 	if both && !o.shut {
 		names = append(names, "step")
 	}
-	if !math.IsNaN(m) {
+	if !math.IsNaN(m) && o.bend == 0 {
 		names = append(names, "knee")
 	}
 	moving, standing := false, false
@@ -93,6 +93,11 @@ func solve(rows []row, f, m float64, o Options) *solution {
 		cols[c] = make([]float64, n)
 		for i := range rows {
 			cols[c][i] = column(name, &rows[i], m)
+		}
+		if name == "slope" && o.bend > 0 {
+			for i := range rows {
+				cols[c][i] += o.bend * column("knee", &rows[i], m)
+			}
 		}
 	}
 	y := make([]float64, n)

@@ -116,6 +116,37 @@ func TestWhatIsNoKnee(t *testing.T) {
 	}
 }
 
+// Where no knee is seen, those torques alone are called free of one that surely are: a knee of twice
+// or half as much again that hides in the noise lies outside, one that is not there leaves most of
+// the range free.
+func TestKneesThatHide(t *testing.T) {
+	o := Options{Friction: true, Knee: true, Wave: true, Lowest: 0.025, SensorDeg: 0.05, FrictionMax: 0.05}
+	for _, noise := range []float64{0.01, 0.03} {
+		for _, compliance := range []float64{1, 2.5} {
+			for _, extra := range []float64{0.5, 1} {
+				for _, knee := range []float64{0.02, 0.05, 0.1, 0.24, 0.27, 9} {
+					m := truth{compliance: compliance, knee: knee, extra: compliance * extra, friction: 0.01, play: 0.04}
+					for seed := range uint64(3) {
+						l, err := Fit(m.pendulum(0.3, 3, noise, rand.New(rand.NewPCG(seed, 4))), o)
+						if err != nil {
+							t.Fatal(err)
+						}
+						switch {
+						case !math.IsNaN(l.Knee) && !math.IsNaN(l.KneeFrom):
+							t.Errorf("a knee at %.3f and none from %.3f to %.3f", l.Knee, l.KneeFrom, l.KneeTo)
+						case l.KneeFrom <= knee && knee <= l.KneeTo:
+							t.Errorf("no knee from %.3f to %.3f N·m, but one of ×%.1f is at %.2f (%.1f deg/N·m, noise %.2f)",
+								l.KneeFrom, l.KneeTo, 1+extra, knee, compliance, noise)
+						case knee == 9 && compliance > 2 && !(l.KneeFrom < 0.1 && l.KneeTo > 0.18):
+							t.Errorf("a taut belt is free of a knee only from %.3f to %.3f N·m of 0.28 (noise %.2f)", l.KneeFrom, l.KneeTo, noise)
+						}
+					}
+				}
+			}
+		}
+	}
+}
+
 // Swapping what is called positive changes signs and nothing else; so does the order of readings.
 // Stretching the torque scale stretches what is measured in torque.
 func TestMirrorOrderAndScale(t *testing.T) {
@@ -156,6 +187,8 @@ func TestMirrorOrderAndScale(t *testing.T) {
 				{"friction", a.Friction.Value, b.Friction.Value / torque},
 				{"knee", a.Knee, b.Knee / torque},
 				{"slope above", a.KneeSlope, torque * b.KneeSlope},
+				{"no knee from", a.KneeFrom, b.KneeFrom / torque},
+				{"no knee to", a.KneeTo, b.KneeTo / torque},
 				{"residual", a.Resid, b.Resid},
 			} {
 				if math.IsNaN(q.x) && math.IsNaN(q.y) {
