@@ -229,15 +229,8 @@ func (a anchored) Box(s string, f font.Font) (w, h, d vg.Length) {
 
 // Draw implements text.Handler.
 func (a anchored) Draw(c vg.Canvas, s string, sty text.Style, pt vg.Point) {
-	for {
-		d, ok := c.(*draw.Canvas)
-		if !ok {
-			break
-		}
-		c = d.Canvas
-	}
-	to, ok := c.(*canvas)
-	if !ok || s == "" {
+	to := ours(c)
+	if to == nil || s == "" {
 		return
 	}
 	anchor := ""
@@ -251,4 +244,20 @@ func (a anchored) Draw(c vg.Canvas, s string, sty text.Style, pt vg.Point) {
 	ext := a.Extents(sty.Font)
 	pt.Y += sty.Height(s)*vg.Length(sty.YAlign) - ext.Ascent + sty.Font.Size
 	to.write(s, pt, sty.Font.Size, anchor)
+}
+
+// ours finds the canvas within the croppings the plotting library wraps around it.
+func ours(c vg.Canvas) *canvas {
+	for {
+		switch d := c.(type) {
+		case *canvas:
+			return d
+		case draw.Canvas:
+			c = d.Canvas
+		case *draw.Canvas:
+			c = d.Canvas
+		default:
+			return nil
+		}
+	}
 }

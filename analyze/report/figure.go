@@ -14,6 +14,9 @@ func Figure(value, u float64, decimals int) (v, pm string) {
 		return "–", ""
 	}
 	if !(u > 0) || math.IsInf(u, 0) {
+		if value == 0 {
+			return "0", ""
+		}
 		return number(value, decimals), ""
 	}
 	e := int(math.Floor(math.Log10(u)))

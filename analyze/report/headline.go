@@ -39,6 +39,16 @@ func colon(s string) string {
 	return ": " + s
 }
 
+// shortName keeps a headline readable whatever a joint is called; the section has the whole name.
+func shortName(joint string) string {
+	const most = 40
+	r := []rune(clean(joint))
+	if len(r) > most {
+		return string(r[:most-1]) + "…"
+	}
+	return string(r)
+}
+
 type named struct {
 	joint   string
 	finding health.Finding
@@ -54,11 +64,11 @@ func judgement(joints []health.Joint) headline {
 	for _, j := range joints {
 		for _, f := range j.Findings {
 			if f.Cause != health.None {
-				found[f.Severity] = append(found[f.Severity], named{clean(j.Joint), f})
+				found[f.Severity] = append(found[f.Severity], named{shortName(j.Joint), f})
 			}
 		}
 		for _, m := range j.Measures {
-			verdicts[m.Verdict] = append(verdicts[m.Verdict], measureName(m)+" of the "+clean(j.Joint))
+			verdicts[m.Verdict] = append(verdicts[m.Verdict], measureName(m)+" of the "+shortName(j.Joint))
 		}
 	}
 	faults, warnings := found[health.SeverityFault], found[health.SeverityWarning]

@@ -3,6 +3,7 @@ package report
 import (
 	"math"
 	"slices"
+	"strings"
 
 	"gonum.org/v1/plot"
 	"gonum.org/v1/plot/text"
@@ -31,7 +32,7 @@ func HistorySVG(h History, size Size) ([]byte, error) {
 	y = y.padded(0.1)
 	p.X.Min, p.X.Max, p.Y.Min, p.Y.Max = -0.6, float64(max(len(h.Points), 1))-0.4, y.lo, y.hi
 	p.X.Tick.Marker = runTicks(h.Points, size.Width-70)
-	p.Y.Tick.Marker = ticks{int(size.Height / 45)}
+	p.Y.Tick.Marker = ticks{int(size.Height / 36)}
 	p.Add(grid{y: true})
 	if drawable(h.Limit) {
 		p.Add(trace{x: []float64{p.X.Min, p.X.Max}, y: []float64{h.Limit, h.Limit}, look: roleOf(health.RoleLimit, 0)})
@@ -66,11 +67,15 @@ func historyTitle(h History) string {
 }
 
 func axisUnit(measure string) string {
-	d, ok := health.DefinitionOf(measure)
-	if !ok || unit(d.Unit) == "" {
-		return ""
+	if u := unitOf(measure); u != "" {
+		return " (" + u + ")"
 	}
-	return " (" + d.Unit + ")"
+	return ""
+}
+
+func unitOf(measure string) string {
+	d, _ := health.DefinitionOf(measure)
+	return unit(d.Unit)
 }
 
 // boundLook is how a value known from one side only is drawn.
@@ -99,7 +104,7 @@ func historyKeys(h History) []key {
 		keys = append(keys, key{name: "at most", points: true, look: boundLook(health.BoundHigh)})
 	}
 	if drawable(h.Limit) {
-		keys = append(keys, key{name: "limit " + plain(h.Limit), look: roles[health.RoleLimit]})
+		keys = append(keys, key{name: strings.TrimSpace("limit " + plain(h.Limit) + " " + unitOf(h.Measure)), look: roles[health.RoleLimit]})
 	}
 	return keys
 }
@@ -206,10 +211,11 @@ func place(marks []Mark, c draw.Canvas, p *plot.Plot, do func(m Mark, line, labe
 	for _, m := range sorted {
 		x := fx(min(max(float64(m.Before)-0.5, p.X.Min), p.X.Max))
 		wide := sty.Width(boundaryLabel(m))
-		from := max(min(x, c.Max.X-wide), c.Min.X)
-		row := 0
-		for row < mostRows && ends[row] > from {
-			row++
+		from := max(min(x+3, c.Max.X-wide), c.Min.X)
+		// A line runs down from its label, so the label goes below every one the line would cross.
+		row := mostRows
+		for row > 0 && ends[row-1] <= from {
+			row--
 		}
 		if row < mostRows {
 			ends[row] = from + wide + 8
@@ -260,7 +266,7 @@ func historyAlt(h History) string {
 	}
 	s := "Seen in " + plural(seen, "run", "runs") + " of " + number(float64(len(h.Points)), 0) + ", from " + amount(lowest) + " to " + amount(highest) + "; last " + amount(last) + "."
 	if drawable(h.Limit) {
-		s += " The limit is " + plain(h.Limit) + "."
+		s += " The limit is " + strings.TrimSpace(plain(h.Limit)+" "+unitOf(h.Measure)) + "."
 	}
 	for _, m := range h.Marks {
 		if m.Before >= 0 && m.Before < len(h.Points) {

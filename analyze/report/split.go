@@ -14,7 +14,7 @@ import (
 // whose extremes lie at different stops add up to more than that of the whole; the text says so.
 type split struct {
 	Lead    string
-	Parts   []splitPart
+	Parts   []splitPart // empty where the stretches cannot be told apart
 	Drawing template.HTML
 }
 
@@ -41,11 +41,10 @@ func splitOf(j health.Joint) *split {
 		if sum-total.Value > max(u, 0.02*sum) {
 			s.Lead += " The stretches add up to more, as they are worst at different stops."
 		}
-	} else {
-		s.Lead += " Without a motor-side angle it is not known which stretch loses it."
-		s.Parts = []splitPart{{"unknown", "not told apart", amount(total), 1}}
+		s.Drawing = s.draw()
+		return s
 	}
-	s.Drawing = s.draw()
+	s.Lead += " Which stretch loses it is not known: that takes a motor-side angle, or a run of the bare servo to compare with."
 	return s
 }
 

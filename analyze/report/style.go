@@ -26,8 +26,8 @@ var (
 
 // Sizes of text and marks, px.
 const (
-	tickSize  = 12.5
-	labelSize = 13
+	tickSize  = 13
+	labelSize = 13.5
 	markSize  = 3.2
 	denseSize = 2.3 // of marks where there are many
 )

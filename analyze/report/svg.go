@@ -15,7 +15,7 @@ import (
 // is. The zero Size is that of a report's plots, which a narrow phone still shows at nearly scale 1.
 type Size struct{ Width, Height float64 }
 
-var plotSize = Size{420, 310}
+var plotSize = Size{390, 300}
 
 func (s Size) orDefault() Size {
 	if s.Width <= 0 || s.Height <= 0 {
@@ -47,7 +47,7 @@ func SVG(curve health.Curve, size Size) ([]byte, error) {
 	x, y = x.padded(0.02), y.padded(0.06)
 	p.X.Min, p.X.Max, p.Y.Min, p.Y.Max = x.lo, x.hi, y.lo, y.hi
 	p.X.Tick.Marker = ticks{int(size.Width / 70)}
-	p.Y.Tick.Marker = ticks{int(size.Height / 45)}
+	p.Y.Tick.Marker = ticks{int(size.Height / 36)}
 	p.Add(grid{x: true, y: true})
 	for _, l := range curve.Lines {
 		k := keyOf(&keys, l)
@@ -71,6 +71,7 @@ type key struct {
 	name   string
 	role   health.Role
 	points bool
+	marks  bool // of a line: its points are shown
 	look   role
 }
 
@@ -85,7 +86,8 @@ func keyOf(keys *[]key, l health.Line) key {
 			nth++
 		}
 	}
-	k := key{clean(l.Name), l.Role, l.Points, roleOf(l.Role, nth)}
+	look := roleOf(l.Role, nth)
+	k := key{clean(l.Name), l.Role, l.Points, len(l.X) <= fewMarks && look.marksLine(), look}
 	*keys = append(*keys, k)
 	return k
 }
@@ -146,7 +148,7 @@ func (k key) draw(c draw.Canvas, at vg.Point) {
 	if !k.points {
 		c.StrokeLine2(draw.LineStyle{Color: k.look.ink, Width: k.look.width, Dashes: k.look.dash}, at.X, at.Y, at.X+swatch-6, at.Y)
 	}
-	if k.points || k.look.marksLine() {
+	if k.points || k.marks {
 		var p vg.Path
 		k.look.shape.at(&p, vg.Point{X: at.X + (swatch-6)/2, Y: at.Y}, markSize+0.6)
 		c.SetColor(k.look.ink)

@@ -43,11 +43,14 @@ func (t trace) Plot(c draw.Canvas, p *plot.Plot) {
 		n++
 	}
 	if !t.points {
+		if n > mostPoints { // a noisy line fills its own width; thinner shows more of it
+			t.look.width = 1
+		}
 		for _, pts := range pieces {
 			c.StrokeLines(draw.LineStyle{Color: t.look.ink, Width: t.look.width, Dashes: t.look.dash}, thinLine(pts))
 		}
 	}
-	if t.points || (n <= fewMarks && t.look.shape != nil && t.look.marksLine()) {
+	if t.points || (n <= fewMarks && t.look.marksLine()) {
 		t.marks(c, pieces)
 	}
 }

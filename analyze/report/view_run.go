@@ -52,7 +52,7 @@ func revisionOf(r *Revision) *revisionView {
 	if r == nil {
 		return nil
 	}
-	v := &revisionView{Name: clean(r.Name), Parent: clean(r.Parent), Why: clean(r.Why), Made: timeWords(r.Made)}
+	v := &revisionView{Name: clean(r.Name), Parent: clean(r.Parent), Why: sentence(r.Why), Made: timeWords(r.Made)}
 	for _, p := range r.Parts {
 		v.Parts = append(v.Parts, partView{clean(p.Name), clean(p.File), clean(p.Hash), bytesWords(p.Size)})
 	}
@@ -167,7 +167,7 @@ func lossesOf(js []JointFacts) []lossView {
 	return out
 }
 
-// sourcesOf lists where each measure of the report comes from, once.
+// sourcesOf lists where the measures of the report come from, those of one source together.
 func sourcesOf(h health.Health) []sourceView {
 	shown := map[string]bool{}
 	for _, j := range h.Joints {
@@ -176,10 +176,18 @@ func sourcesOf(h health.Health) []sourceView {
 		}
 	}
 	var out []sourceView
+	at := map[string]int{}
 	for _, d := range health.Definitions() {
-		if shown[d.Name] {
-			out = append(out, sourceView{d.Title, d.Source})
+		if !shown[d.Name] {
+			continue
 		}
+		i, ok := at[d.Source]
+		if !ok {
+			at[d.Source] = len(out)
+			out = append(out, sourceView{d.Title, d.Source})
+			continue
+		}
+		out[i].Title += "; " + lower(d.Title)
 	}
 	return out
 }
