@@ -219,7 +219,7 @@ func short(v float64) string { return strconv.FormatFloat(math.Round(v*10)/10, '
 type anchored struct{ text.Plain }
 
 // wider allows for a reader's font that is wider than the one we measure with.
-const wider = 1.1
+const wider = 1.15
 
 // Box implements text.Handler.
 func (a anchored) Box(s string, f font.Font) (w, h, d vg.Length) {

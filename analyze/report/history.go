@@ -200,15 +200,19 @@ func labelRows(marks []Mark, c draw.Canvas, p *plot.Plot) int {
 	return rows
 }
 
+func inOrder(marks []Mark) []Mark {
+	sorted := slices.Clone(marks)
+	slices.SortStableFunc(sorted, func(a, b Mark) int { return a.Before - b.Before })
+	return sorted
+}
+
 // place finds for every boundary, from left to right, the first row where its label has room, and
 // hands over line and label position. Labels beyond the last row are left to the text beside.
 func place(marks []Mark, c draw.Canvas, p *plot.Plot, do func(m Mark, line, label vg.Length, row int)) {
 	fx, _ := p.Transforms(&c)
 	sty := letters(tickSize, inkText, text.XLeft, text.YTop)
 	var ends [mostRows]vg.Length
-	sorted := slices.Clone(marks)
-	slices.SortStableFunc(sorted, func(a, b Mark) int { return a.Before - b.Before })
-	for _, m := range sorted {
+	for _, m := range inOrder(marks) {
 		x := fx(min(max(float64(m.Before)-0.5, p.X.Min), p.X.Max))
 		wide := sty.Width(boundaryLabel(m))
 		from := max(min(x+3, c.Max.X-wide), c.Min.X)
@@ -268,7 +272,7 @@ func historyAlt(h History) string {
 	if drawable(h.Limit) {
 		s += " The limit is " + strings.TrimSpace(plain(h.Limit)+" "+unitOf(h.Measure)) + "."
 	}
-	for _, m := range h.Marks {
+	for _, m := range inOrder(h.Marks) {
 		if m.Before >= 0 && m.Before < len(h.Points) {
 			s += " Before run " + clean(h.Points[m.Before].Run) + ": " + clean(m.Label) + "."
 		}

@@ -95,6 +95,7 @@ func keyOf(keys *[]key, l health.Line) key {
 const (
 	lineHeight = 18
 	swatch     = 26 // px, with the gap behind it
+	keyGap     = 14
 	mostKeys   = 8
 )
 
@@ -118,8 +119,8 @@ func header(c draw.Canvas, ylabel string, keys []key) vg.Length {
 			break
 		}
 		name = fit(sty, name, c.Max.X-c.Min.X-swatch)
-		wide := swatch + sty.Width(name) + 12
-		if left > c.Min.X && left+wide-12 > c.Max.X {
+		wide := swatch + sty.Width(name) + keyGap
+		if left > c.Min.X && left+wide-keyGap > c.Max.X {
 			left, row = c.Min.X, row-lineHeight
 		}
 		k.draw(c, vg.Point{X: left, Y: row - lineHeight/2 + 1})

@@ -35,8 +35,9 @@ type findingView struct {
 
 // groupView is one measure over its paths.
 type groupView struct {
-	Title string
-	Rows  []measureView
+	Title  string
+	Rows   []measureView
+	Remark string // that all rows share
 }
 
 type measureView struct {
@@ -73,10 +74,8 @@ func jointViews(d *Document) []jointView {
 		for _, c := range j.Curves {
 			v.Drawings = append(v.Drawings, drawingOf(c))
 		}
-		for _, h := range d.History {
-			if h.Joint == j.Joint {
-				v.Courses = append(v.Courses, courseOf(h))
-			}
+		for _, h := range historiesOf(d.History, j) {
+			v.Courses = append(v.Courses, courseOf(h))
 		}
 		out[i] = v
 	}
@@ -120,19 +119,7 @@ func findingOf(f health.Finding) findingView {
 // tablesOf sorts measures into those judged against a limit, worst verdict first, and all others,
 // gathered by name. Within each the order is that of the definitions.
 func tablesOf(ms []health.Measure) (judged []measureView, others []groupView) {
-	order := map[string]int{}
-	for i, d := range health.Definitions() {
-		order[d.Name] = i + 1
-	}
-	rank := map[health.Verdict]int{health.Fail: 1, health.Unproven: 2, health.Pass: 3}
-	sorted := slices.Clone(ms)
-	slices.SortStableFunc(sorted, func(a, b health.Measure) int {
-		if r := rank[a.Verdict] - rank[b.Verdict]; r != 0 {
-			return r
-		}
-		return order[a.Name] - order[b.Name]
-	})
-	for _, m := range sorted {
+	for _, m := range worstFirst(ms) {
 		v := measureOf(m)
 		switch {
 		case m.Verdict != health.NoVerdict:
@@ -141,10 +128,63 @@ func tablesOf(ms []health.Measure) (judged []measureView, others []groupView) {
 			last := &others[len(others)-1]
 			last.Rows = append(last.Rows, v)
 		default:
-			others = append(others, groupView{v.Title, []measureView{v}})
+			others = append(others, groupView{Title: v.Title, Rows: []measureView{v}})
 		}
 	}
+	for i := range others {
+		others[i].shareRemark()
+	}
 	return judged, others
+}
+
+// shareRemark says once what holds for every path.
+func (g *groupView) shareRemark() {
+	for _, r := range g.Rows {
+		if r.Unseen || r.Remark != g.Rows[0].Remark {
+			return
+		}
+	}
+	if len(g.Rows) > 1 {
+		g.Remark = g.Rows[0].Remark
+		for i := range g.Rows {
+			g.Rows[i].Remark = ""
+		}
+	}
+}
+
+// worstFirst sorts by verdict, those without one last, and within it by the order of the definitions.
+func worstFirst(ms []health.Measure) []health.Measure {
+	order := map[string]int{}
+	for i, d := range health.Definitions() {
+		order[d.Name] = i + 1
+	}
+	rank := map[health.Verdict]int{health.Fail: 1, health.Unproven: 2, health.Pass: 3, health.NoVerdict: 4}
+	sorted := slices.Clone(ms)
+	slices.SortStableFunc(sorted, func(a, b health.Measure) int {
+		if r := rank[a.Verdict] - rank[b.Verdict]; r != 0 {
+			return r
+		}
+		return order[a.Name] - order[b.Name]
+	})
+	return sorted
+}
+
+// historiesOf picks those of a joint, in the order its table has the measures.
+func historiesOf(hs []History, j health.Joint) []History {
+	at := map[string]int{}
+	for i, m := range worstFirst(j.Measures) {
+		at[m.Name+" "+string(m.Path)] = i + 1
+	}
+	var out []History
+	for _, h := range hs {
+		if h.Joint == j.Joint {
+			out = append(out, h)
+		}
+	}
+	slices.SortStableFunc(out, func(a, b History) int {
+		return at[a.Measure+" "+string(a.Path)] - at[b.Measure+" "+string(b.Path)]
+	})
+	return out
 }
 
 func measureOf(m health.Measure) measureView {
