@@ -124,17 +124,22 @@ func TestSpikeSurvives(t *testing.T) {
 	}
 	flat, err := SVG(curveOf(l), Size{})
 	checkDrawing(t, flat, err)
-	l.Y[20_011] = 50
-	svg, err := SVG(curveOf(l), Size{})
-	e := checkDrawing(t, svg, err)
 	// 50 deg spans all but the padding of a drawing some 310 px high; the line must climb most of it.
-	steep := regexp.MustCompile(`l-?[\d.]+-(\d{3})`)
-	for _, p := range e.all("path", "s-value") {
-		if steep.MatchString(p.attrs["d"]) {
-			return
+	steep := regexp.MustCompile(`l-?[\d.]+[- ]\d{3}`)
+	for _, at := range []int{0, 20_011, 20_030, 20_050, 20_070, 20_090, 41_999} { // a pixel is some 110 samples
+		for _, height := range []float64{50, -50} {
+			l.Y[at] = height
+			svg, err := SVG(curveOf(l), Size{})
+			found := false
+			for _, p := range checkDrawing(t, svg, err).all("path", "s-value") {
+				found = found || steep.MatchString(p.attrs["d"])
+			}
+			if !found {
+				t.Errorf("the spike of %g at sample %d is gone", height, at)
+			}
+			l.Y[at] = 0
 		}
 	}
-	t.Error("the spike is gone")
 }
 
 func TestHistoriesOfOddPoints(t *testing.T) {

@@ -7,7 +7,8 @@ import (
 )
 
 // Figure writes a value and its expanded uncertainty, the uncertainty to two significant digits and
-// the value to the same place (JCGM 100:2008, 7.2.6). Without an uncertainty (NaN or 0) the value
+// the value to the same place (JCGM 100:2008, 7.2.6). Very great and very small ones get powers of
+// ten. Without an uncertainty (NaN or 0) the value
 // gets the given number of decimals and pm is empty. A value that is not there is "–".
 func Figure(value, u float64, decimals int) (v, pm string) {
 	if math.IsNaN(value) || math.IsInf(value, 0) {
@@ -24,6 +25,9 @@ func Figure(value, u float64, decimals int) (v, pm string) {
 		e++
 	}
 	decimals = 1 - e
+	if decimals > mostDecimals || math.Abs(value) >= greatest || u >= greatest {
+		return powers(value, e), powers(u, e)
+	}
 	if decimals < 0 {
 		step := math.Pow10(-decimals)
 		value, u = math.Round(value/step)*step, math.Round(u/step)*step
@@ -31,14 +35,28 @@ func Figure(value, u float64, decimals int) (v, pm string) {
 	return number(value, decimals), number(u, decimals)
 }
 
-// mostDecimals is where fixed notation stops being readable.
-const mostDecimals = 8
+// powers writes v with a power of ten, to the second digit of an uncertainty whose first stands for
+// 10^e, and with no more digits than a float64 holds.
+func powers(v float64, e int) string {
+	steps := math.Round(math.Abs(v) / math.Pow10(e-1))
+	if v == 0 || steps == 0 {
+		return "0"
+	}
+	after := int(min(math.Log10(steps), 16))
+	return strings.ReplaceAll(strconv.FormatFloat(v, 'e', after, 64), "-", "−")
+}
+
+// Where fixed notation stops being readable.
+const (
+	mostDecimals = 8
+	greatest     = 1e7
+)
 
 // number writes v with fixed decimals and a true minus sign, and never minus zero.
 func number(v float64, decimals int) string {
 	decimals = max(decimals, 0)
 	var s string
-	if a := math.Abs(v); a >= 1e7 || decimals > mostDecimals {
+	if a := math.Abs(v); a >= greatest || decimals > mostDecimals {
 		s = strconv.FormatFloat(v, 'g', 3, 64)
 	} else {
 		s = strconv.FormatFloat(v, 'f', decimals, 64)

@@ -39,6 +39,12 @@ func TestFigure(t *testing.T) {
 		{0, 0.5, 3, "0.00", "0.50"},
 		{0.001, 0.1, 3, "0.00", "0.10"},
 
+		{12345678, 123, 0, "1.234568e+07", "1.2e+02"}, // too great or small for fixed notation
+		{-1.23456789012, 0.0000000012, 3, "−1.2345678901e+00", "1.2e−09"},
+		{0, 0.0000000012, 3, "0", "1.2e−09"},
+		{2, 34567890, 3, "0", "3.5e+07"},
+		{20000000, 9960000, 0, "2.0e+07", "1.0e+07"},
+
 		{0.62449, nan, 3, "0.624", ""},
 		{0.62449, 0, 2, "0.62", ""},
 		{0.62449, inf, 1, "0.6", ""},
@@ -89,7 +95,7 @@ func TestFigureHoldsItsPlace(t *testing.T) {
 }
 
 func parse(t *rapid.T, s string) float64 {
-	v, err := strconv.ParseFloat(strings.Replace(s, "−", "-", 1), 64)
+	v, err := strconv.ParseFloat(strings.ReplaceAll(s, "−", "-"), 64)
 	if err != nil {
 		t.Fatalf("%q is no number", s)
 	}

@@ -26,6 +26,8 @@ func names(t *testing.T, dir string) []string {
 // A report takes the place of another whole, also of a longer one, and leaves nothing beside it.
 func TestWriteFileReplaces(t *testing.T) {
 	dir := t.TempDir()
+	// A rename is only whole within one file system, so the folder for temporary files is of no use.
+	t.Setenv("TMPDIR", filepath.Join(dir, "missing"))
 	path := filepath.Join(dir, "report.html")
 	if err := os.WriteFile(path, bytes.Repeat([]byte("old"), 1_000_000), 0o600); err != nil {
 		t.Fatal(err)
