@@ -8,8 +8,8 @@ import (
 
 // Figure writes a value and its expanded uncertainty, the uncertainty to two significant digits and
 // the value to the same place (JCGM 100:2008, 7.2.6). Very great and very small ones get powers of
-// ten. Without an uncertainty (NaN or 0) the value
-// gets the given number of decimals and pm is empty. A value that is not there is "–".
+// ten. Without an uncertainty (NaN or 0) the value gets the given number of decimals and pm is
+// empty. A value that is not there is "–".
 func Figure(value, u float64, decimals int) (v, pm string) {
 	if math.IsNaN(value) || math.IsInf(value, 0) {
 		return "–", ""
