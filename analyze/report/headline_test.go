@@ -1,0 +1,99 @@
+package report
+
+import (
+	"strings"
+	"testing"
+
+	"limbgauge/analyze/health"
+)
+
+// The first sentence says the worst that is known, and never more good than was proven.
+func TestHeadline(t *testing.T) {
+	good := health.Judge(health.Of("play", health.Total, 0.1, 0.02, ""), 0.5)
+	bad := health.Judge(health.Of("play", health.Total, 0.9, 0.02, ""), 0.5)
+	open := health.Judge(health.Unseen("belt_tension", health.Total, "", "one-sided load"), 25)
+	free := health.Of("rise_time", health.NoPath, 0.1, 0.02, "")
+	finding := func(c health.Cause, s health.Severity, next string) health.Finding {
+		return health.Finding{Cause: c, Severity: s, Confidence: 0.9, Next: next}
+	}
+	none := finding(health.None, health.SeverityOK, "")
+	slack := finding(health.BeltSlack, health.SeverityFault, "re-tension the belt")
+	sag := finding(health.SupplySag, health.SeverityWarning, "")
+	hint := finding(health.Hunting, health.SeverityHint, "")
+	joint := func(name string, ms []health.Measure, fs ...health.Finding) health.Joint {
+		return health.Joint{Joint: name, Measures: ms, Findings: fs}
+	}
+	all := []health.Measure{good, free}
+	for name, c := range map[string]struct {
+		joints []health.Joint
+		short  bool
+		shape  string
+		says   []string
+	}{
+		"no joint":       {nil, false, shapeNone, []string{"Nothing was analysed"}},
+		"fault":          {[]health.Joint{joint("knee", all, slack)}, false, shapeBad, []string{"Repair needed: belt slack in the knee.", "Re-tension the belt."}},
+		"fault of two":   {[]health.Joint{joint("knee", all, slack), joint("hip", all, slack, sag)}, false, shapeBad, []string{"belt slack in the knee and hip.", "First the knee: re-tension the belt.", "Also watch: supply sags in the hip."}},
+		"fault last":     {[]health.Joint{joint("hip", all, sag), joint("knee", all, slack)}, false, shapeBad, []string{"Repair needed: belt slack in the knee."}},
+		"warning":        {[]health.Joint{joint("knee", all, sag)}, false, shapeWarning, []string{"No fault yet, but watch: supply sags in the knee."}},
+		"failed":         {[]health.Joint{joint("knee", []health.Measure{good, bad, open}, none)}, false, shapeBad, []string{"no cause was found: play (total) of the knee."}},
+		"unproven":       {[]health.Joint{joint("knee", []health.Measure{good, open}, none)}, false, shapeDoubt, []string{"not proven good: belt tension (total) of the knee."}},
+		"no limit":       {[]health.Joint{joint("knee", []health.Measure{free}, none)}, false, shapeDoubt, []string{"nothing was judged"}},
+		"good":           {[]health.Joint{joint("knee", all, none), joint("hip", all, none)}, false, shapeGood, []string{"No fault found; all 2 limits are kept"}},
+		"good with hint": {[]health.Joint{joint("knee", all, hint)}, false, shapeGood, []string{"Worth knowing: hunting at rest in the knee."}},
+		"good but short": {[]health.Joint{joint("knee", all, none)}, true, shapeDoubt, []string{"did not reach its end", "cut short: tripped."}},
+		"fault, short":   {[]health.Joint{joint("knee", all, slack)}, true, shapeBad, []string{"Repair needed", "cut short: tripped."}},
+	} {
+		h := headlineOf(&Document{Health: health.Health{Joints: c.joints}, Run: Run{CutShort: c.short, Ended: "tripped"}})
+		text := h.Sentence + " " + h.Next + " " + strings.Join(h.Also, " ")
+		if h.Mark.Shape != c.shape || h.Next == "" {
+			t.Errorf("%s: marked %q, want %q; next %q", name, h.Mark.Shape, c.shape, h.Next)
+		}
+		for _, s := range c.says {
+			if !strings.Contains(text, s) {
+				t.Errorf("%s: %q does not say %q", name, text, s)
+			}
+		}
+	}
+}
+
+// The verdict comes before what it rests on, and that before the fine print.
+func TestPageIsInTheOrderOfUse(t *testing.T) {
+	page := render(t, fixture(asIs))
+	at := 0
+	for _, next := range []string{`<h1 id="verdict">`, `class="next"`, `id="joint-1"`, `<article class="finding`, `<table class="measures"`, `class="figures"`,
+		"Over the runs so far", `id="joint-2"`, `id="revision"`, `<table class="problems"`, `id="compare"`, `id="conditions"`, "<h3>Losses", `id="cautions"`, `id="method"`} {
+		i := strings.Index(page[at:], next)
+		if i < 0 {
+			t.Fatalf("%s does not follow", next)
+		}
+		at += i
+	}
+}
+
+// Marks over the runs: each status has a shape of its own, and boundaries keep their labels apart.
+func TestHistoryTellsStatusByShape(t *testing.T) {
+	h := fixture(asIs).History[0]
+	svg, err := HistorySVG(h, Size{})
+	e := checkDrawing(t, svg, err)
+	text := e.text()
+	for _, s := range []string{"?", "at least", "at most", "limit 0.5 deg", "revision B", "new grease", "0044"} {
+		if !strings.Contains(text, s) {
+			t.Errorf("the drawing does not say %q", s)
+		}
+	}
+	dashed := 0
+	for _, p := range e.all("path", "s-model") {
+		if p.attrs["stroke-dasharray"] != "" {
+			dashed++
+		}
+	}
+	if dashed != 1 {
+		t.Errorf("%d dashed boundaries, want the one service", dashed)
+	}
+	alt := historyAlt(h)
+	for _, s := range []string{"Seen in 4 runs of 5", "last 0.620 ± 0.040 deg", "The limit is 0.5 deg", "Before run 0041: revision B", "Before run 0043: new grease"} {
+		if !strings.Contains(alt, s) {
+			t.Errorf("%q does not say %q", alt, s)
+		}
+	}
+}
