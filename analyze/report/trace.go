@@ -138,21 +138,29 @@ func extremes(pts []vg.Point) []vg.Point {
 // Every cell that had a mark still has one, so outliers stay.
 func thinMarks(pieces [][]vg.Point) []vg.Point {
 	for cell := 1.0; ; cell *= 1.5 {
-		taken := map[[2]int]bool{}
-		var out []vg.Point
-		for _, pts := range pieces {
-			for _, p := range pts {
-				at := [2]int{int(math.Floor(float64(p.X) / cell)), int(math.Floor(float64(p.Y) / cell))}
-				if !taken[at] {
-					taken[at] = true
-					out = append(out, p)
-				}
-			}
-		}
-		if len(out) <= mostMarks {
+		if out, ok := onePerCell(pieces, cell); ok {
 			return out
 		}
 	}
+}
+
+// onePerCell gives up, ok false, as soon as there are too many.
+func onePerCell(pieces [][]vg.Point, cell float64) (out []vg.Point, ok bool) {
+	taken := map[[2]int]bool{}
+	for _, pts := range pieces {
+		for _, p := range pts {
+			at := [2]int{int(math.Floor(float64(p.X) / cell)), int(math.Floor(float64(p.Y) / cell))}
+			if taken[at] {
+				continue
+			}
+			if len(out) == mostMarks {
+				return nil, false
+			}
+			taken[at] = true
+			out = append(out, p)
+		}
+	}
+	return out, true
 }
 
 // grid draws the lines behind the data, the zero lines a little stronger.
