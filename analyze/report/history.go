@@ -29,7 +29,13 @@ func HistorySVG(h History, size Size) ([]byte, error) {
 	}
 	empty := y.empty()
 	y.add(h.Limit)
-	y = y.padded(0.1)
+	air := 0.1
+	for _, pt := range h.Points {
+		if pt.Measure.Status == health.BoundLow || pt.Measure.Status == health.BoundHigh {
+			air = 0.16 // room for the stem of a bound at the edge
+		}
+	}
+	y = y.padded(air)
 	p.X.Min, p.X.Max, p.Y.Min, p.Y.Max = -0.6, float64(max(len(h.Points), 1))-0.4, y.lo, y.hi
 	p.X.Tick.Marker = runTicks(h.Points, size.Width-70)
 	p.Y.Tick.Marker = ticks{int(size.Height / 36)}
@@ -247,8 +253,24 @@ func boundaries(h History, whole, data draw.Canvas, p *plot.Plot, rows int) {
 	})
 }
 
-// historyAlt tells the course in words.
+// historyAlt tells course and boundaries in words.
 func historyAlt(h History) string {
+	return strings.Join(append([]string{courseWords(h)}, boundaryWords(h)...), " ")
+}
+
+// boundaryWords tells what begins before which run.
+func boundaryWords(h History) []string {
+	var out []string
+	for _, m := range inOrder(h.Marks) {
+		if m.Before >= 0 && m.Before < len(h.Points) {
+			out = append(out, "Before run "+clean(h.Points[m.Before].Run)+": "+clean(m.Label)+".")
+		}
+	}
+	return out
+}
+
+// courseWords tells the range of what was seen, and the last of it.
+func courseWords(h History) string {
 	seen := 0
 	var lowest, highest, last health.Measure
 	for _, pt := range h.Points {
@@ -271,11 +293,6 @@ func historyAlt(h History) string {
 	s := "Seen in " + plural(seen, "run", "runs") + " of " + number(float64(len(h.Points)), 0) + ", from " + amount(lowest) + " to " + amount(highest) + "; last " + amount(last) + "."
 	if drawable(h.Limit) {
 		s += " The limit is " + strings.TrimSpace(plain(h.Limit)+" "+unitOf(h.Measure)) + "."
-	}
-	for _, m := range inOrder(h.Marks) {
-		if m.Before >= 0 && m.Before < len(h.Points) {
-			s += " Before run " + clean(h.Points[m.Before].Run) + ": " + clean(m.Label) + "."
-		}
 	}
 	return s
 }

@@ -23,6 +23,7 @@ type jointView struct {
 	Split           *split
 	Drawings        []drawingView
 	Courses         []drawingView
+	Boundaries      []string // of the courses, each once
 	Notes           []string
 }
 
@@ -76,6 +77,11 @@ func jointViews(d *Document) []jointView {
 		}
 		for _, h := range historiesOf(d.History, j) {
 			v.Courses = append(v.Courses, courseOf(h))
+			for _, w := range boundaryWords(h) {
+				if !slices.Contains(v.Boundaries, w) {
+					v.Boundaries = append(v.Boundaries, w)
+				}
+			}
 		}
 		out[i] = v
 	}
@@ -251,7 +257,7 @@ func drawingOf(c health.Curve) drawingView {
 }
 
 func courseOf(h History) drawingView {
-	v := drawingView{Title: historyTitle(h) + " over runs", Caption: historyAlt(h)}
+	v := drawingView{Title: historyTitle(h) + " over runs", Caption: courseWords(h)}
 	svg, err := HistorySVG(h, plotSize)
 	if err != nil {
 		v.Failed = clean(err.Error())
