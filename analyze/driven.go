@@ -250,7 +250,7 @@ func (c *subject) sagMeasure() health.Measure {
 			m.Reason += "; no current is logged, so the voltage at rest stands for the no-load voltage"
 		}
 		if s.SourceOhm.Seen() {
-			m.Reason += fmt.Sprintf("; source and leads have %.3f ± %.3f Ω", s.SourceOhm.Value, s.SourceOhm.Expanded())
+			m.Reason += fmt.Sprintf("; source and leads have %.2g ± %.1g Ω", s.SourceOhm.Value, s.SourceOhm.Expanded())
 		}
 	}
 	return m

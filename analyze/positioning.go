@@ -21,6 +21,10 @@ const (
 	poseMethod = "ISO 9283:1998, ±3 S of each stop and side, pooled over stops; interval by resampling whole cycles"
 )
 
+// formBound names the figures that compare different angles, so that the form error of the sensor
+// is in them; differences at one angle are nearly free of it.
+var formBound = map[string]bool{"systematic_deviation": true, "accuracy": true}
+
 func (c *subject) positioning(p *path) []health.Measure {
 	names := []string{"reversal_error", "mean_reversal", "repeatability", "systematic_deviation", "accuracy"}
 	unseen := func(why string) []health.Measure {
@@ -45,7 +49,11 @@ func (c *subject) positioning(p *path) []health.Measure {
 	var out []health.Measure
 	for i, b := range []stats.Boot{r.Reversal, r.MeanReversal, r.Repeat, r.Syst, r.Acc} {
 		m := fromBoot(names[i], p.name, b, isoMethod)
-		if math.Abs(b.Bias) > 0.1*b.U && names[i] == "reversal_error" {
+		if formBound[names[i]] && !math.IsNaN(m.Uncertainty) {
+			// The range of readings at different angles: the sensor's form is in it twice.
+			m.Uncertainty = math.Hypot(m.Uncertainty, 2*math.Sqrt2*sensorForm)
+		}
+		if math.Abs(b.Bias) > math.Max(0.1*b.U, 0.0005) && names[i] == "reversal_error" {
 			m.Reason = fmt.Sprintf("a greatest value, which noise raises by about %.3f deg; read it beside the mean reversal", b.Bias)
 		}
 		out = append(out, m)

@@ -7,7 +7,7 @@ import (
 	"limbgauge/analyze/health"
 )
 
-const stallMethod = "time in which the command is not reached, the joint stands still and the current is above 70 % of the stall current at the voltage seen, for more than 0.25 s at a time [common practice]"
+const stallMethod = "time in which the command is not reached, the joint stands still and the current is above 85 % of the stall current at the voltage seen, for more than 0.25 s at a time [common practice]"
 
 // findStalls fills in the stretches of the run in which the servo stood at its limit: there the
 // joint does not follow, so nothing else is concluded from them.
@@ -48,6 +48,10 @@ func (c *subject) findStalls() {
 // off its command counts as not following [common practice].
 const generousCompliance = 1.0
 
+// heldShare of the stall current is what a servo may draw in a heavy hold without being in stall:
+// it stands still and off its command by its droop there, too [common practice].
+const heldShare = 0.85
+
 // stallShare raises the share of the stall current that counts as trying, where a known load alone
 // explains much of it: a servo that holds three quarters of its torque stands still, off its
 // command by its droop, at three quarters of its stall current, and is not in stall.
@@ -60,7 +64,7 @@ func (c *subject) stallShare(rated []drive.Rating, usual float64) float64 {
 		return usual
 	}
 	const above, most = 0.15, 0.92
-	return math.Max(usual, math.Min(most, m.Use(c.loadPeak()/c.j.Ratio())+above))
+	return math.Max(math.Max(usual, heldShare), math.Min(most, m.Use(c.loadPeak()/c.j.Ratio())+above))
 }
 
 // stalledIn reports whether a stretch of samples overlaps a stall.

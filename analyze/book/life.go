@@ -2,6 +2,7 @@ package book
 
 import (
 	"fmt"
+	"math"
 	"slices"
 	"strings"
 	"time"
@@ -256,13 +257,31 @@ func proves(p *Problem, e RunEvent, j health.Joint) (bool, string) {
 				open = fmt.Sprintf("not found, but %s could not be seen: %s", m.Name, m.Reason)
 			}
 		case health.Pass:
-			passed = fmt.Sprintf("%s passes: %.3g %s, limit %g", m.Name, m.Value, m.Unit, m.Limit)
+			passed = passWords(m)
 		}
 	}
 	if passed != "" {
 		return true, passed
 	}
 	return false, open
+}
+
+// passWords says a passing measure with its doubt, or as the bound it is.
+func passWords(m health.Measure) string {
+	d, _ := health.DefinitionOf(m.Name)
+	value := fmt.Sprintf("%.*f", d.Decimals, m.Value)
+	switch {
+	case m.Status == health.BoundLow:
+		value = "at least " + value
+	case m.Status == health.BoundHigh:
+		value = "at most " + value
+	case !math.IsNaN(m.Uncertainty):
+		value += fmt.Sprintf(" ± %.*f", d.Decimals, m.Uncertainty)
+	}
+	if m.Unit != "1" {
+		value += " " + m.Unit
+	}
+	return fmt.Sprintf("%s passes: %s, limit %g", strings.ToLower(d.Title), value, m.Limit)
 }
 
 // failedOn returns the path of the measure that shows a cause, the failing one first.

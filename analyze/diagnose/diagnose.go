@@ -119,12 +119,14 @@ func healthy(e *Evidence) health.Finding {
 	f := health.Finding{Cause: health.None, Severity: health.SeverityOK, Confidence: 0.95,
 		Evidence: []string{}, CouldAlsoBe: []string{}, Next: "nothing to do; repeat the routine after the next hours of use"}
 	passed := 0
-	var reasons []string
+	var reasons, unproven []string
 	names := map[string][]string{}
 	for _, m := range e.Measures {
 		switch {
 		case m.Verdict == health.Pass:
 			passed++
+		case m.Verdict == health.Unproven && m.Status != health.NotObservable:
+			unproven = append(unproven, say(m))
 		case m.Status == health.NotObservable && !math.IsNaN(m.Limit):
 			if _, ok := names[m.Reason]; !ok {
 				reasons = append(reasons, m.Reason)
@@ -143,12 +145,15 @@ func healthy(e *Evidence) health.Finding {
 		f.Evidence = append(f.Evidence, "no sign of a fault; no limit is set that a measure could pass")
 		f.Confidence = 0.7
 	}
+	for _, u := range unproven {
+		f.Evidence = append(f.Evidence, "neither passed nor failed: "+u)
+	}
 	if len(reasons) > 0 {
 		for _, r := range reasons {
 			f.Evidence = append(f.Evidence, strings.Join(names[r], ", ")+" could not be seen: "+r)
 		}
 		f.Confidence = 0.6
-		f.Next = "change the mounting so that what was not seen can be seen, then repeat"
+		f.Next = "see why each was not seen, and repeat with a routine, sensor or mounting that shows it"
 	}
 	return f
 }

@@ -2,6 +2,7 @@ package main
 
 import (
 	"bufio"
+	"context"
 	"errors"
 	"fmt"
 	"io"
@@ -23,31 +24,59 @@ type consentOptions struct {
 // errNotArmed says that nobody agreed, so nothing moved.
 var errNotArmed = errors.New("not armed, nothing moved")
 
-// consent shows the cautions and what is going to move, and asks. --yes answers for the virtual
-// stand; for a real one it also needs --hands-clear.
-func (a *app) consent(what string, b *rig.Bench, o consentOptions) (session.Consent, error) {
+// cautions shows the usual cautions, before anything may move.
+func (a *app) cautions() {
 	fmt.Fprintln(a.out, "Before anything moves:")
 	for _, c := range report.Cautions() {
 		fmt.Fprint(a.out, wrap("- "+c, "  ", pageWidth))
 	}
 	fmt.Fprintln(a.out)
-	fmt.Fprint(a.out, wrap(what, "", pageWidth))
+}
+
+// consent shows the cautions and what is going to move, and asks. --yes answers for the virtual
+// stand; for a real one it also needs --hands-clear.
+func (a *app) consent(ctx context.Context, what string, b *rig.Bench, o consentOptions) (session.Consent, error) {
 	virtual := b.Stand.Port == rig.PortVirtual
-	if o.yes {
-		if virtual || o.handsClear {
-			fmt.Fprintln(a.out, "Armed without asking (--yes).")
-			return session.Agreed(), nil
-		}
+	if o.yes && !virtual && !o.handsClear {
 		return session.Consent{}, usageError{errors.New("--yes arms only the virtual stand; a real one also needs --hands-clear, which says that nobody can reach into it")}
 	}
+	a.cautions()
+	fmt.Fprint(a.out, wrap(what, "", pageWidth))
+	if o.yes {
+		fmt.Fprintln(a.out, "Armed without asking (--yes).")
+		return session.Agreed(), nil
+	}
 	fmt.Fprintf(a.out, "Type %q and Enter to arm, anything else to leave: ", consentWord)
-	line, err := bufio.NewReader(a.in).ReadString('\n')
-	if err != nil && !errors.Is(err, io.EOF) {
-		return session.Consent{}, fmt.Errorf("read the answer: %w", err)
+	line, err := a.readLine(ctx)
+	if err != nil {
+		return session.Consent{}, err
 	}
 	if strings.TrimSpace(line) != consentWord {
 		fmt.Fprintln(a.out)
 		return session.Consent{}, kindError{err: errNotArmed, code: exitStopped}
 	}
 	return session.Agreed(), nil
+}
+
+// readLine waits for a line or for Ctrl-C, which answers like anything but the word: nothing moves.
+// After Ctrl-C the reader is left behind; the program ends with it.
+func (a *app) readLine(ctx context.Context) (string, error) {
+	type answer struct {
+		line string
+		err  error
+	}
+	c := make(chan answer, 1)
+	go func() {
+		line, err := bufio.NewReader(a.in).ReadString('\n')
+		c <- answer{line, err}
+	}()
+	select {
+	case <-ctx.Done():
+		return "", nil
+	case r := <-c:
+		if r.err != nil && !errors.Is(r.err, io.EOF) {
+			return "", fmt.Errorf("read the answer: %w", r.err)
+		}
+		return r.line, nil
+	}
 }

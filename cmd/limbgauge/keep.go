@@ -56,6 +56,19 @@ func (a *app) listCommand(use, short string, print func(ctx context.Context, b *
 	return cmd
 }
 
+// knownJoint refuses a joint that bench.toml does not describe, so that a slip of the pen opens no
+// problem of its own.
+func (a *app) knownJoint(name string) error {
+	b, err := a.loadBench()
+	if err != nil {
+		return err
+	}
+	if _, ok := b.JointByName(name); !ok {
+		return usageError{fmt.Errorf("there is no joint %q in %s; it has %s", name, b.Path, jointNames(b.Joints))}
+	}
+	return nil
+}
+
 func boolInt(b bool) int {
 	if b {
 		return 1

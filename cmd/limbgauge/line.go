@@ -71,7 +71,7 @@ func truthsOf(joints []rig.Joint, faults []string, seed uint64) ([]virtual.Truth
 			}
 			t, err := virtual.WithFault(out[i], cause, v)
 			if err != nil {
-				if where == "" {
+				if where == "" && j.Belt == nil && len(joints) > 1 {
 					continue // a fault for every joint that can have it
 				}
 				return nil, usageError{err}

@@ -67,6 +67,8 @@ func (a *app) listen(ctx context.Context, names []string, o listenOptions) error
 			cfg.Others = append(cfg.Others, j)
 		}
 	}
+	a.cautions()
+	fmt.Fprint(a.out, wrap("Nothing is commanded from here: the stand may move the joint by itself at any moment.", "", pageWidth))
 	if cfg.Line, err = port.Open(b.Stand.Port, b.Stand.Baud); err != nil {
 		return err
 	}

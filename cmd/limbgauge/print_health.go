@@ -75,11 +75,14 @@ func printFindings(w io.Writer, fs []health.Finding) {
 
 func printMeasures(w io.Writer, ms []health.Measure) {
 	fmt.Fprintf(w, "  %-28s %-7s %20s %-9s %6s %s\n", "measure", "path", "value", "unit", "limit", "verdict")
-	var unseen []health.Measure
+	var unseen, bare []health.Measure
 	for _, m := range ms {
 		if m.Status == health.NotObservable {
 			unseen = append(unseen, m)
 			continue
+		}
+		if m.Status == health.Measured && math.IsNaN(m.Uncertainty) {
+			bare = append(bare, m)
 		}
 		d, _ := health.DefinitionOf(m.Name)
 		unit := m.Unit
@@ -92,10 +95,16 @@ func printMeasures(w io.Writer, ms []health.Measure) {
 		}
 		fmt.Fprintln(w, strings.TrimRight(fmt.Sprintf("  %-28s %-7s %20s %-9s %6s %s", short(d), pathWord(m.Path), figure(m), unit, limit, m.Verdict), " "))
 	}
+	printReasons(w, "without an interval, so no verdict rests on them:", bare)
+	printReasons(w, "not seen:", unseen)
+}
+
+// printReasons lists measures with why they are as they are.
+func printReasons(w io.Writer, title string, unseen []health.Measure) {
 	if len(unseen) == 0 {
 		return
 	}
-	fmt.Fprintln(w, "\n  not seen:")
+	fmt.Fprintf(w, "\n  %s\n", title)
 	// Measures that share a reason are named together, and the paths of one measure behind it.
 	var reasons []string
 	names := map[string][]string{}

@@ -89,6 +89,9 @@ func (a *app) problemNoteCommand() *cobra.Command {
 			if err != nil {
 				return usageError{err}
 			}
+			if err := a.knownJoint(ref.Joint); err != nil {
+				return err
+			}
 			switch book.State(state) {
 			case "", book.Open, book.Answered, book.Cured, book.Returned:
 			default:

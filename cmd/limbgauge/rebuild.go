@@ -1,6 +1,7 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 
 	"github.com/spf13/cobra"
@@ -32,6 +33,9 @@ after an edit of history.toml by hand.`,
 				return err
 			}
 			fmt.Fprintf(a.out, "the book is made anew: %d runs\n", len(runs))
+			if len(warnings) > 0 {
+				return inputError(errors.New("not all could be read; what is named above is not in the book"), "mend it, then rebuild again")
+			}
 			return nil
 		},
 	}

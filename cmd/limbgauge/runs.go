@@ -148,19 +148,39 @@ damaged: file, frame, byte, and how far the run is whole. Nothing is changed.`,
 				return err
 			}
 			var bad []error
+			cut := false // a journal is damaged, which sealing can mend
 			for _, d := range dirs {
 				errs := record.Check(d)
+				for _, e := range errs {
+					cut = cut || errors.As(e, new(*record.CorruptError))
+				}
 				if len(errs) == 0 {
-					fmt.Fprintf(a.out, "%s whole\n", filepath.Base(d))
+					fmt.Fprintf(a.out, "%s whole%s\n", filepath.Base(d), unsealed(d))
 				}
 				bad = append(bad, errs...)
 			}
 			if len(bad) == 0 {
 				return nil
 			}
-			return kindError{err: errors.Join(bad...), code: exitInput, hint: `"limbgauge seal RUN" keeps what is whole of a cut run`}
+			hint := "take the run's folder from a copy; what is not named here is whole"
+			if cut {
+				hint = `"limbgauge seal RUN" keeps what is whole of a cut run`
+			}
+			return kindError{err: errors.Join(bad...), code: exitInput, hint: hint}
 		},
 	}
+}
+
+// unsealed says of a run without damage that its recording was cut, so that whole is not read as complete.
+func unsealed(dir string) string {
+	r, err := record.Open(dir)
+	if err != nil || r.Info.State == record.Sealed {
+		return ""
+	}
+	if r.Live {
+		return " so far; it is being recorded"
+	}
+	return fmt.Sprintf(" up to where it was cut, %.1f s; not sealed", r.Info.DurationS())
 }
 
 func (a *app) runDirs(args []string) ([]string, error) {
@@ -198,7 +218,11 @@ into the sealed file, what was cut is noted. Without a run, all unsealed ones.`,
 			done := 0
 			for _, d := range dirs {
 				r, err := record.Open(d)
-				if err == nil && r.Info.State == record.Sealed {
+				if err != nil { // nothing whole to seal; sealing must not paper over it
+					bad = append(bad, err)
+					continue
+				}
+				if r.Info.State == record.Sealed {
 					continue
 				}
 				info, err := record.Seal(d)

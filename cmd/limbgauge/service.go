@@ -31,6 +31,11 @@ func (a *app) serviceAddCommand() *cobra.Command {
 		Args:    usageArgs(cobra.ExactArgs(1)),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			s.What, s.When = args[0], a.now()
+			if s.Joint != "" {
+				if err := a.knownJoint(s.Joint); err != nil {
+					return err
+				}
+			}
 			return a.withBook(cmd.Context(), func(b *book.Book) error {
 				id, err := b.AddService(cmd.Context(), s)
 				if err != nil {

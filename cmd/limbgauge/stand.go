@@ -25,8 +25,8 @@ It is there to learn and to try things with; what it shows proves nothing about 
 real leg.
 
 ` + faultHelp(),
-		Example: `  limbgauge stand --link /tmp/stand --fault knee:belt_slack=0.8
-  limbgauge sweep knee --port /tmp/stand --yes --hands-clear`,
+		Example: `  limbgauge stand --link ./stand --fault knee:belt_slack=0.8
+  limbgauge sweep knee --port ./stand --yes --hands-clear`,
 		Args: usageArgs(cobra.NoArgs),
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return a.stand(cmd.Context(), o, link, form, routine)

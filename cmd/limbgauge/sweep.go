@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -147,7 +148,13 @@ func (a *app) record(ctx context.Context, names []string, o sweepOptions) (sessi
 	}
 	cfg := session.Config{SampleHz: b.Stand.SampleHz, Bench: a.folder()}
 	what := "About to move: "
+	if o.speed < 0 {
+		return session.Result{}, usageError{fmt.Errorf("--speed %g: give times real time, or 0 for as fast as it goes", o.speed)}
+	}
 	for i, n := range names {
+		if slices.Contains(names[:i], n) {
+			return session.Result{}, usageError{fmt.Errorf("joint %s is named twice", n)}
+		}
 		j, ok := b.JointByName(n)
 		if !ok {
 			return session.Result{}, usageError{fmt.Errorf("there is no joint %q in %s; it has %s", n, b.Path, jointNames(b.Joints))}
@@ -164,7 +171,12 @@ func (a *app) record(ctx context.Context, names []string, o sweepOptions) (sessi
 		cfg.Joints = append(cfg.Joints, j)
 		cfg.Plans = append(cfg.Plans, session.Plan{Joint: i, Routine: r})
 	}
-	if cfg.Consent, err = a.consent(what+".", b, o.consentOptions); err != nil {
+	if b.Stand.Port == rig.PortVirtual { // a wrong --fault is said before the cautions, not after
+		if _, err := truthsOf(cfg.Joints, o.faults, o.seed); err != nil {
+			return session.Result{}, err
+		}
+	}
+	if cfg.Consent, err = a.consent(ctx, what+".", b, o.consentOptions); err != nil {
 		return session.Result{}, err
 	}
 	var stand record.Stand
@@ -293,7 +305,7 @@ func codes() []struct {
 		{exitInput, as(new(*rig.ConfigError))},
 		{exitInput, as(new(*record.InputError))},
 		{exitInput, as(new(*record.CorruptError))},
-		{exitInput, func(err error) bool { return errors.Is(err, record.ErrNoSamples) }},
+		{exitInput, func(err error) bool { return errors.Is(err, record.ErrNoSamples) || errors.Is(err, record.ErrDamaged) }},
 		{exitInput, isHistoryError},
 	}
 }
