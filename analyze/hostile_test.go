@@ -186,6 +186,53 @@ func TestHostileData(t *testing.T) {
 	}
 }
 
+// What no joint can do is the sensor's fault, and nothing else is concluded; what looks odd but may
+// be is none.
+func TestSensorFaults(t *testing.T) {
+	s, j := sound()
+	spikes := func(n int) *rig.Series {
+		return with(s, func(o *rig.Series) {
+			for i := range n {
+				o.Angle[2000+500*i] += 40
+			}
+		})
+	}
+	for _, c := range []struct {
+		name  string
+		s     *rig.Series
+		fault bool
+	}{
+		{"two spikes", spikes(2), false},
+		{"three spikes", spikes(3), true},
+		{"joint angle frozen in a ramp", with(s, func(o *rig.Series) {
+			n := len(o.Angle)
+			fill(o.Angle[n-3000:n-2000], o.Angle[n-3000])
+		}), true},
+		{"joint angle frozen for half a second", with(s, func(o *rig.Series) {
+			n := len(o.Angle)
+			fill(o.Angle[n-3000:n-2900], o.Angle[n-3000])
+		}), false},
+		{"motor angle scatters at rest", with(s, func(o *rig.Series) {
+			for i := range o.Motor {
+				o.Motor[i] += 1.5 * math.Mod(float64(i)*0.618034, 1)
+			}
+		}), true},
+		{"a joint that stands still where it is told to", with(s, func(o *rig.Series) {
+			fill(o.Command, 20)
+			fill(o.Angle, 20)
+			fill(o.Motor, 20)
+		}), false},
+	} {
+		h := run(t, c.s, j)
+		if got := h.Findings[0].Cause == health.SensorFault; got != c.fault {
+			t.Errorf("%s: findings %v, evidence %q", c.name, causes(h), h.Findings[0].Evidence)
+		}
+		if c.fault && len(h.Findings) > 1 {
+			t.Errorf("%s: more is concluded from a broken sensor: %v", c.name, causes(h))
+		}
+	}
+}
+
 // No series, however senseless, makes the analysis panic or break its form.
 func TestAnySeries(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {

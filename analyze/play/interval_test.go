@@ -7,15 +7,30 @@ import (
 )
 
 // held counts how often an interval was there and how often it held the truth.
-type held struct{ in, n int }
+type held struct {
+	in, n      int
+	sum, sq, u float64
+}
 
 func (h *held) add(v, u, want float64) {
 	if math.IsNaN(v) {
 		return
 	}
 	h.n++
+	h.sum, h.sq, h.u = h.sum+v, h.sq+v*v, h.u+u
 	if math.Abs(v-want) <= u {
 		h.in++
+	}
+}
+
+// spread wants the intervals as wide as the estimates scatter, to 15 % (a standard deviation from a
+// hundred is known to 7 %).
+func (h held) spread(t *testing.T, name string) {
+	t.Helper()
+	n := float64(h.n)
+	sd := math.Sqrt((h.sq - h.sum*h.sum/n) / (n - 1))
+	if u := h.u / n; u < 0.85*1.96*sd {
+		t.Errorf("%s: U = %g on average, but the estimates scatter by %g", name, u, sd)
 	}
 }
 
@@ -50,6 +65,7 @@ func TestIntervalsHold(t *testing.T) {
 		{"sweep, great friction", truth{compliance: 2, play: 0.3, friction: 0.2}, Options{Friction: true}, sweep(0.03), 100},
 		{"sweep, no friction", truth{compliance: 2, play: 0.1}, Options{Friction: true}, sweep(0.03), 100},
 		{"sweep, taut belt", truth{compliance: 2, friction: 0.02}, Options{Friction: true, Knee: true, Wave: true}, sweep(0.02), 100},
+		{"sweep, taut belt, noisy", truth{compliance: 1, friction: 0.02}, Options{Friction: true, Knee: true}, sweep(0.06), 100},
 		{"sweep, knee", truth{compliance: 2, knee: 0.12, extra: 1.4, friction: 0.01}, Options{Friction: true, Knee: true}, sweep(0.02), 100},
 		{"sweep, low knee", truth{compliance: 2, knee: 0.05, extra: 1.8, friction: 0.01}, Options{Friction: true, Knee: true, Wave: true, Lowest: 0.025}, sweep(0.01), 100},
 	} {
@@ -67,6 +83,8 @@ func TestIntervalsHold(t *testing.T) {
 			}
 			play.check(t, "play")
 			compliance.check(t, "compliance")
+			play.spread(t, "play")
+			compliance.spread(t, "compliance")
 			if c.o.Friction {
 				friction.check(t, "friction")
 			}
@@ -74,7 +92,7 @@ func TestIntervalsHold(t *testing.T) {
 			case c.m.knee == 0 && knee.n > 0:
 				t.Errorf("a knee was seen in %d of %d loops without one", knee.n, c.seeds)
 			case c.m.knee > 0:
-				held{knee.n, int(c.seeds)}.check(t, "loops that show their knee")
+				held{in: knee.n, n: int(c.seeds)}.check(t, "loops that show their knee")
 				knee.check(t, "knee")
 			}
 		})

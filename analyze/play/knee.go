@@ -99,6 +99,9 @@ func searchKnee(points []Point, tmax float64, line *solution, o Options) *soluti
 		}
 		width /= 3
 	}
+	if best.m > KneeHigh*tmax*(1-1e-6) {
+		return nil // it lies where too little is seen beyond it, and was only stopped here
+	}
 	if below(best.rows, best.m) < 3 {
 		return nil // a step and any slope fit so few levels
 	}
