@@ -172,8 +172,17 @@ func (a *app) record(ctx context.Context, names []string, o sweepOptions) (sessi
 		cfg.Plans = append(cfg.Plans, session.Plan{Joint: i, Routine: r})
 	}
 	if b.Stand.Port == rig.PortVirtual { // a wrong --fault is said before the cautions, not after
-		if _, err := truthsOf(cfg.Joints, o.faults, o.seed); err != nil {
+		truths, err := truthsOf(cfg.Joints, o.faults, o.seed)
+		if err != nil {
 			return session.Result{}, err
+		}
+		for i, t := range truths {
+			// Faults of load hang more on the joint; a builder who does that knows its weight.
+			if l := t.Bench(cfg.Joints[i]).Load; l != nil && cfg.Joints[i].Load != nil && l.MassKg != cfg.Joints[i].Load.MassKg {
+				fmt.Fprintf(a.out, "For this fault %.2f kg hang on joint %s instead of the %.2f kg of bench.toml; the run is judged with that.\n",
+					l.MassKg, cfg.Joints[i].Name, cfg.Joints[i].Load.MassKg)
+				cfg.Joints[i].Load = l
+			}
 		}
 	}
 	if cfg.Consent, err = a.consent(ctx, what+".", b, o.consentOptions); err != nil {
