@@ -26,6 +26,9 @@ the same routine are compared.`,
 		Example: "  limbgauge compare A B --joint knee",
 		Args:    usageArgs(cobra.ExactArgs(2)),
 		RunE: func(cmd *cobra.Command, args []string) error {
+			if args[0] == args[1] {
+				return usageError{fmt.Errorf("a revision does not compare with itself; give two")}
+			}
 			b, err := a.openBook(cmd.Context())
 			if err != nil {
 				return err

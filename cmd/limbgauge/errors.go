@@ -28,7 +28,7 @@ func exitCodesTopic() *cobra.Command {
   2  the command line is wrong
   3  an input file is wrong: bench.toml, a log, a run, history.toml
   4  the stand can not be reached or speaks another version of the protocol
-  5  motion was stopped or tripped; the run up to then is kept
+  5  motion was not armed, was stopped or tripped; what was recorded is kept
   6  --gate was given and a joint has a fault`}
 }
 
