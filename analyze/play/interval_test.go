@@ -71,6 +71,9 @@ func TestIntervalsHold(t *testing.T) {
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			var play, compliance, friction, knee held
+			if testing.Short() {
+				c.seeds /= 3 // the race detector is slow; the thresholds follow the count
+			}
 			for seed := range c.seeds {
 				l, err := Fit(c.make(c.m, rand.New(rand.NewPCG(seed, 7))), c.o)
 				if err != nil {
