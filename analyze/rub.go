@@ -126,7 +126,7 @@ func (c *subject) frictionMeasures(d driven, points []rubPoint, t stats.Estimate
 	if t.Seen() {
 		total.Reason = "the servo's own friction is in it, so the limit for the joint is not applied"
 	}
-	return []health.Measure{total, c.viscous(d, points), c.jointFriction(d, t, trans)}
+	return []health.Measure{total, c.viscous(d, points, t), c.jointFriction(d, t, trans)}
 }
 
 // jointFriction is friction without the servo's own: from the loop where a motor-side angle shows
@@ -201,7 +201,7 @@ func slowest(points []rubPoint) float64 {
 }
 
 // viscous fits friction over speed where the ramps have speeds that differ by a third or more.
-func (c *subject) viscous(d driven, points []rubPoint) health.Measure {
+func (c *subject) viscous(d driven, points []rubPoint, total stats.Estimate) health.Measure {
 	unseen := func(why string) health.Measure {
 		return health.Unseen("viscous_friction", health.Total, viscMethod, why)
 	}
@@ -223,7 +223,16 @@ func (c *subject) viscous(d driven, points []rubPoint) health.Measure {
 	if err != nil {
 		return unseen(err.Error())
 	}
-	return fromEstimate("viscous_friction", health.Total, line.Slope, viscMethod)
+	// Either speed's friction is no surer than the current's scale allows, which repeated stretches share.
+	e := line.Slope
+	e.U = math.Hypot(e.U, math.Sqrt2*total.U/((fast-slow)*rad))
+	if top := e.Value + e.Expanded(); e.Value < e.Expanded() {
+		if top <= 0 {
+			return unseen("friction falls with speed, which no viscous friction does")
+		}
+		return health.Bound("viscous_friction", health.Total, health.BoundHigh, top, math.NaN(), viscMethod, "none is proven")
+	}
+	return fromEstimate("viscous_friction", health.Total, e, viscMethod)
 }
 
 // rubCurve draws friction by angle.
