@@ -170,6 +170,9 @@ func (l *Life) run(e RunEvent, j health.Joint) {
 			hinted[f.Cause] = true
 			continue
 		}
+		if found[f.Cause] {
+			continue // named twice in one run
+		}
 		found[f.Cause] = true
 		why := "found"
 		if len(f.Evidence) > 0 {
@@ -284,11 +287,19 @@ func passWords(m health.Measure) string {
 	return fmt.Sprintf("%s passes: %s, limit %g", strings.ToLower(d.Title), value, m.Limit)
 }
 
-// failedOn returns the path of the measure that shows a cause, the failing one first.
+// failedOn returns the path on which a measure that shows a cause failed. Where several paths failed,
+// each with a cause of its own, it is the one the cause speaks of: play in the servo is cured on the
+// servo's path and nowhere else.
 func failedOn(c health.Cause, j health.Joint) health.Path {
-	for _, m := range j.Measures {
-		if m.Verdict == health.Fail && slices.Contains(shownBy[c], m.Name) {
-			return m.Path
+	order := []health.Path{health.Transmission, health.Total, health.Servo}
+	if c == health.ServoPlay {
+		order = []health.Path{health.Servo, health.Total, health.Transmission}
+	}
+	for _, p := range order {
+		for _, m := range j.Measures {
+			if m.Path == p && m.Verdict == health.Fail && slices.Contains(shownBy[c], m.Name) {
+				return p
+			}
 		}
 	}
 	return health.NoPath
@@ -316,24 +327,27 @@ func (l *Life) answer(when time.Time, by, revision, joint string, refs []Ref) {
 }
 
 func (l *Life) note(e NoteEvent) {
+	const hand = "hand"
 	p := l.Find(e.Ref)
 	if p == nil {
-		state := e.State
-		if state == "" {
-			state = Open
-		}
-		l.Problems = append(l.Problems, Problem{ID: len(l.Problems) + 1, Joint: e.Ref.Joint, Cause: e.Ref.Cause, Part: e.Part,
-			State: state, Changes: []Change{{e.When, state, "hand", e.Text}}})
-		return
+		l.Problems = append(l.Problems, Problem{ID: len(l.Problems) + 1, Joint: e.Ref.Joint, Cause: e.Ref.Cause, Part: e.Part, State: Open})
+		p = &l.Problems[len(l.Problems)-1]
 	}
-	c := Change{e.When, p.State, "hand", e.Text}
 	if e.State != "" {
-		p.State, c.State = e.State, e.State
-		if e.State == Cured {
-			p.ClosedBy = "hand"
+		// What closed it before, or answered it before it came back, no longer stands.
+		p.ClosedBy = ""
+		switch e.State {
+		case Answered:
+			p.AnsweredBy, p.AnswerRevision = hand, ""
+		case Cured:
+			p.ClosedBy = hand
+			if p.State != Answered && p.State != Cured {
+				p.AnswerRevision = ""
+			}
 		}
+		p.State = e.State
 	}
-	p.Changes = append(p.Changes, c)
+	p.Changes = append(p.Changes, Change{e.When, p.State, hand, e.Text})
 }
 
 // Replay follows all events from the beginning, in the order of their time; equal times keep the
