@@ -38,7 +38,7 @@ func bigBench(b *testing.B) *Book {
 				joints = append(joints, found(name, health.BeltSlack, n%100 == 50, ms...))
 			}
 			r := Run{ID: id, Started: day(n), Leg: "fore-left", Revision: string(rune('A' + n%10)), Routine: "assembly", Ended: "complete", Whole: true}
-			if err := insertRun(b.Context(), tx, r, answer(id, r.Revision, joints...)); err != nil {
+			if err := insertRun(b.Context(), tx, r, answer(id, r.Revision, joints...), ""); err != nil {
 				return err
 			}
 		}

@@ -6,18 +6,12 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
-	"io/fs"
 	"math"
-	"net/url"
-	"os"
 	"path/filepath"
-	"strings"
 	"time"
 
-	"modernc.org/sqlite"
-	sqlite3 "modernc.org/sqlite/lib"
-
 	"limbgauge/analyze/health"
+	"limbgauge/rig/record"
 )
 
 // File is the name of the book in a bench folder.
@@ -45,182 +39,6 @@ type Run struct {
 	Judged   bool      `json:"judged"`
 }
 
-// Opened says what opening a book took.
-type Opened struct {
-	// Rebuilt is true when the book was made anew, Why says because of what. MovedTo names where a
-	// book that could not be read was put.
-	Rebuilt bool
-	Why     string
-	MovedTo string
-	// Warnings are troubles with single runs or with the last block of history.toml; all else is in.
-	Warnings []error
-}
-
-// OpenBook opens the book of a bench folder. A book that is missing, older or damaged is made anew
-// from the run folders and history.toml, and Opened says so.
-func OpenBook(ctx context.Context, dir string) (*Book, Opened, error) {
-	path := filepath.Join(dir, File)
-	var o Opened
-	_, err := os.Stat(path)
-	switch {
-	case errors.Is(err, os.ErrNotExist):
-		o.Rebuilt, o.Why = true, "there was no "+File
-	case err != nil:
-		return nil, o, fmt.Errorf("open book: %w", err)
-	default:
-		b, version, err := openDB(ctx, dir, path)
-		if err == nil && version == len(migrations) {
-			stale, why, err := b.stale(ctx)
-			if err != nil {
-				b.Close()
-				return nil, o, err
-			}
-			if !stale {
-				return b, o, nil
-			}
-			o.Rebuilt, o.Why = true, why
-			if o.Warnings, err = b.rebuild(ctx); err != nil {
-				return nil, o, errors.Join(err, b.Close())
-			}
-			return b, o, nil
-		}
-		b.Close()
-		if busy(err) {
-			return nil, o, fmt.Errorf("open book: %s is in use by another program; close it and try again: %w", path, err)
-		}
-		if err == nil && version > len(migrations) {
-			return nil, o, fmt.Errorf("open book: %s has schema %d, this limbgauge knows up to %d: use the newer one", path, version, len(migrations))
-		}
-		if err != nil && !damaged(err) {
-			return nil, o, fmt.Errorf("open book: %s: %w", path, err)
-		}
-		o.Rebuilt, o.Why = true, fmt.Sprintf("%s had an older schema", File)
-		if err != nil {
-			o.Why = fmt.Sprintf("%s could not be read (%v)", File, err)
-			o.MovedTo = path + ".damaged"
-			for i := 2; exists(o.MovedTo); i++ {
-				o.MovedTo = fmt.Sprintf("%s.damaged-%d", path, i)
-			}
-			if err := os.Rename(path, o.MovedTo); err != nil {
-				return nil, o, fmt.Errorf("put the damaged book aside: %w", err)
-			}
-		}
-		removeSidecars(path)
-		if o.MovedTo == "" {
-			if err := os.Remove(path); err != nil {
-				return nil, o, fmt.Errorf("remove the old book: %w", err)
-			}
-		}
-	}
-	if o.Warnings, err = createDB(ctx, dir); err != nil {
-		return nil, o, err
-	}
-	b, _, err := openDB(ctx, dir, path)
-	if err != nil {
-		return nil, o, errors.Join(fmt.Errorf("open the new book: %w", err), b.Close())
-	}
-	return b, o, nil
-}
-
-func exists(path string) bool {
-	_, err := os.Stat(path)
-	return err == nil
-}
-
-// removeSidecars drops what SQLite keeps beside a database that is gone.
-func removeSidecars(path string) {
-	for _, s := range []string{"-wal", "-shm"} {
-		_ = os.Remove(path + s) // mostly not there
-	}
-}
-
-func busy(err error) bool {
-	return err != nil && (strings.Contains(err.Error(), "SQLITE_BUSY") || strings.Contains(err.Error(), "database is locked"))
-}
-
-var errDamaged = errors.New("the check of the database found")
-
-// damaged tells a spoiled database from all else that may keep it from being read, such as a
-// cancelled command or missing rights.
-func damaged(err error) bool {
-	var e *sqlite.Error
-	if errors.As(err, &e) {
-		code := e.Code() & 0xff // the rest only says where
-		return code == sqlite3.SQLITE_CORRUPT || code == sqlite3.SQLITE_NOTADB
-	}
-	return errors.Is(err, errDamaged)
-}
-
-func dsn(path string) string {
-	// The name is part of an address, in which # and ? and % would mean something.
-	return "file:" + (&url.URL{Path: filepath.ToSlash(path)}).EscapedPath() + "?_pragma=busy_timeout(5000)&_pragma=journal_mode(WAL)&_pragma=foreign_keys(1)&_pragma=synchronous(NORMAL)&_txlock=immediate"
-}
-
-// openDB opens a database and reads its schema version. The book must be closed after an error too.
-func openDB(ctx context.Context, dir, path string) (*Book, int, error) {
-	db, err := sql.Open("sqlite", dsn(path))
-	if err != nil {
-		return &Book{db: db, dir: dir}, 0, err
-	}
-	b := &Book{db: db, dir: dir}
-	var version int
-	if err := db.QueryRowContext(ctx, "PRAGMA user_version").Scan(&version); err != nil {
-		return b, 0, err
-	}
-	if version > 0 { // a database that opens but is damaged inside is told by its own check
-		var ok string
-		if err := db.QueryRowContext(ctx, "PRAGMA quick_check(1)").Scan(&ok); err != nil {
-			return b, 0, err
-		} else if ok != "ok" {
-			return b, 0, fmt.Errorf("%w: %s", errDamaged, ok)
-		}
-	}
-	return b, version, nil
-}
-
-// createDB makes the whole book under another name and then puts it in its place, unless another
-// program was faster: nobody ever sees half a book, and two programs do not build in one file.
-func createDB(ctx context.Context, dir string) (warnings []error, err error) {
-	path := filepath.Join(dir, File)
-	f, err := os.CreateTemp(dir, "."+File+".*")
-	if err != nil {
-		return nil, fmt.Errorf("make book: %w", err)
-	}
-	defer func() {
-		removeSidecars(f.Name())
-		_ = os.Remove(f.Name()) // the book has a name of its own by now, or was not made
-	}()
-	if err := errors.Join(f.Chmod(0o644), f.Close()); err != nil {
-		return nil, fmt.Errorf("make book: %w", err)
-	}
-	b, _, err := openDB(ctx, dir, f.Name())
-	if err == nil {
-		err = b.write(ctx, func(tx *sql.Tx) error {
-			for _, m := range migrations {
-				if _, err := tx.ExecContext(ctx, m); err != nil {
-					return err
-				}
-			}
-			_, err := tx.ExecContext(ctx, fmt.Sprintf("PRAGMA user_version = %d", len(migrations)))
-			return err
-		})
-	}
-	if err == nil {
-		warnings, err = b.rebuild(ctx)
-	}
-	if err := errors.Join(err, b.Close()); err != nil {
-		return nil, fmt.Errorf("make book: %w", err)
-	}
-	err = os.Link(f.Name(), path)
-	if err != nil && !errors.Is(err, fs.ErrExist) {
-		err = os.Rename(f.Name(), path) // a file system without links
-	}
-	if err != nil && !errors.Is(err, fs.ErrExist) {
-		return nil, fmt.Errorf("make book: %w", err)
-	}
-	return warnings, nil
-}
-
 // Close closes the book.
 func (b *Book) Close() error {
 	if b.db == nil {
@@ -239,27 +57,36 @@ func (b *Book) write(ctx context.Context, f func(*sql.Tx) error) error {
 		return err
 	}
 	if err := f(tx); err != nil {
-		return errors.Join(err, tx.Rollback())
+		back := tx.Rollback()
+		if errors.Is(back, sql.ErrTxDone) { // a cancelled command has rolled back already
+			back = nil
+		}
+		return errors.Join(err, back)
 	}
 	return tx.Commit()
 }
 
 // AddRun puts a judged run into the book and follows what it says of problems. h may have no
-// joints: the run was not judged. A run that is there already is replaced, and the problems are
-// followed anew from the beginning.
+// joints: the run was not judged. A run that is there already is replaced, and where its answer is
+// another one the problems are followed anew from the beginning.
 func (b *Book) AddRun(ctx context.Context, r Run, h health.Health) error {
+	mark := markOf(record.RunDir(b.dir, r.ID))
 	err := b.write(ctx, func(tx *sql.Tx) error {
-		var there int
-		if err := tx.QueryRowContext(ctx, "SELECT count(*) FROM runs WHERE id = ?", r.ID).Scan(&there); err != nil {
+		there, same, err := inBook(ctx, tx, r, h.Joints)
+		if err != nil {
 			return err
 		}
-		if err := insertRun(ctx, tx, r, h); err != nil {
+		if same { // the book caught up with the folder when it was opened
+			_, err := tx.ExecContext(ctx, "UPDATE runs SET answer = ? WHERE id = ?", mark, r.ID)
 			return err
 		}
-		if there > 0 {
+		if there {
+			if err := insertRun(ctx, tx, r, h, mark); err != nil {
+				return err
+			}
 			return replay(ctx, tx)
 		}
-		return advance(ctx, tx, eventOf(r, h.Joints))
+		return follow(ctx, tx, eventOf(r, h.Joints), func() error { return insertRun(ctx, tx, r, h, mark) })
 	})
 	if err != nil {
 		return fmt.Errorf("put run %s into the book: %w", r.ID, err)
@@ -299,10 +126,7 @@ func (b *Book) AddRevision(ctx context.Context, r Revision) error {
 		if err := tx.QueryRowContext(ctx, "SELECT count(*) FROM revisions").Scan(&place); err != nil {
 			return err
 		}
-		if err := insertRevision(ctx, tx, r, place); err != nil {
-			return err
-		}
-		return advance(ctx, tx, History{Revisions: []Revision{r}}.events()[0])
+		return follow(ctx, tx, History{Revisions: []Revision{r}}.events()[0], func() error { return insertRevision(ctx, tx, r, place) })
 	})
 }
 
@@ -318,10 +142,7 @@ func (b *Book) AddService(ctx context.Context, s Service) (int, error) {
 		if err := tx.QueryRowContext(ctx, "SELECT 1 + count(*) FROM services").Scan(&s.ID); err != nil {
 			return err
 		}
-		if err := insertService(ctx, tx, s); err != nil {
-			return err
-		}
-		return advance(ctx, tx, History{Services: []Service{s}}.events()[0])
+		return follow(ctx, tx, History{Services: []Service{s}}.events()[0], func() error { return insertService(ctx, tx, s) })
 	})
 	return s.ID, err
 }
@@ -333,10 +154,7 @@ func (b *Book) AddNote(ctx context.Context, n Note) error {
 		if err := appendHistory(b.dir, historyBlock{Note: []Note{n}}); err != nil {
 			return err
 		}
-		if err := insertNote(ctx, tx, n); err != nil {
-			return err
-		}
-		return advance(ctx, tx, History{Notes: []Note{n}}.events()[0])
+		return follow(ctx, tx, History{Notes: []Note{n}}.events()[0], func() error { return insertNote(ctx, tx, n) })
 	})
 }
 
@@ -359,16 +177,25 @@ func (b *Book) checkAnswers(ctx context.Context, answers []string) error {
 	return nil
 }
 
-// advance takes the problems one event further. An event older than the newest one already
-// followed makes the whole story be followed anew, since order matters.
-func advance(ctx context.Context, tx *sql.Tx, e Event) error {
+// follow inserts what happened and takes the problems one event further. An event that is not newer
+// than all before it makes the whole story be followed anew, since order matters, and that of equal
+// times is the replay's.
+func follow(ctx context.Context, tx *sql.Tx, e Event, insert func() error) error {
 	newest, err := newestEvent(ctx, tx)
 	if err != nil {
 		return err
 	}
-	if e.at().Before(newest) {
+	if err := insert(); err != nil {
+		return err
+	}
+	if !newest.IsZero() && !e.at().After(newest) {
 		return replay(ctx, tx)
 	}
+	return step(ctx, tx, e)
+}
+
+// step takes the problems one event further; it is newer than all before it.
+func step(ctx context.Context, tx *sql.Tx, e Event) error {
 	l, err := loadLife(ctx, tx)
 	if err != nil {
 		return err

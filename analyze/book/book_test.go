@@ -7,8 +7,10 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 
 	"limbgauge/analyze/health"
+	"limbgauge/rig/record"
 )
 
 // story writes a bench with a whole life: A shows slack, a service, a return, B cures it and brings
@@ -166,17 +168,73 @@ func TestForeignKeysAreOn(t *testing.T) {
 	}
 }
 
+// What one program does while another writes: nothing is written, not in history.toml either.
 func TestLockedBookSaysSo(t *testing.T) {
 	dir := t.TempDir()
-	b, _ := open(t, dir)
-	other, err := sql.Open("sqlite", "file:"+filepath.Join(dir, File)+"?_txlock=immediate")
+	first, _ := open(t, dir)
+	db, err := sql.Open("sqlite", dsn(filepath.Join(dir, File), 20*time.Millisecond))
 	must(t, err)
-	defer other.Close()
-	tx, err := other.BeginTx(t.Context(), nil)
+	hasty := &Book{db: db, dir: dir} // for a test, 5 s are long
+	defer hasty.Close()
+	tx, err := first.db.BeginTx(t.Context(), nil)
 	must(t, err)
 	defer tx.Rollback()
-	err = b.AddRun(t.Context(), Run{ID: "0001", Started: day(0)}, health.Health{})
-	if err == nil || !strings.Contains(err.Error(), "in use by another program") {
-		t.Errorf("locked: %v", err)
+	ctx := t.Context()
+	_, serviceErr := hasty.AddService(ctx, Service{When: day(0), What: "x"})
+	for what, err := range map[string]error{
+		"run":      hasty.AddRun(ctx, Run{ID: "0001", Started: day(0)}, health.Health{}),
+		"revision": hasty.AddRevision(ctx, Revision{Name: "A", Made: day(0)}),
+		"service":  serviceErr,
+		"note":     hasty.AddNote(ctx, Note{When: day(0), Joint: "knee", Cause: health.Creep, Text: "x"}),
+	} {
+		if err == nil || !strings.Contains(err.Error(), "in use by another program") {
+			t.Errorf("%s: %v", what, err)
+		}
+	}
+	if exists(filepath.Join(dir, HistoryFile)) {
+		t.Error("history.toml was written all the same")
+	}
+	if list, err := hasty.Runs(ctx); err != nil || len(list) != 0 {
+		t.Errorf("a reader waits for a writer: %v, %v", list, err)
+	}
+}
+
+// A redesign brought what its parent, tried the same way, never showed.
+func TestBroughtBy(t *testing.T) {
+	healthy, slack := playJoint(0.2, false), playJoint(0.8, true)
+	quick := func(r record.Info) record.Info { r.Routine = "quick"; return r }
+	cut := func(r record.Info) record.Info { r.End.How = record.Stopped; return r }
+	same := func(r record.Info) record.Info { return r }
+	for _, c := range []struct {
+		name   string
+		before health.Joint
+		as     func(record.Info) record.Info
+		after  *health.Joint // of the parent, once more
+		want   string
+	}{
+		{"the parent was healthy", healthy, same, nil, "B"},
+		{"the parent was healthy, then and again", healthy, same, &healthy, "B"},
+		{"the parent shows it too, later", healthy, same, &slack, ""},
+		{"the parent was tried another way", healthy, quick, nil, ""},
+		{"the parent's run was cut short", healthy, cut, nil, ""},
+		{"another joint of the parent", found("hip", health.BeltSlack, false), same, nil, ""},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			b, _ := open(t, t.TempDir())
+			ctx := t.Context()
+			must(t, b.AddRevision(ctx, Revision{Name: "A", Made: day(0)}))
+			add := func(id string, at int, rev string, j health.Joint, as func(record.Info) record.Info) {
+				must(t, b.AddRun(ctx, RunOf(as(runInfo(id, day(at), rev))), answer(id, rev, j)))
+			}
+			add("0001", 1, "A", c.before, c.as)
+			must(t, b.AddRevision(ctx, Revision{Name: "B", Parent: "A", Made: day(2)}))
+			add("0002", 3, "B", slack, same)
+			if c.after != nil {
+				add("0003", 4, "A", *c.after, same)
+			}
+			if got, err := b.BroughtBy(ctx, state(t, b, knee)); got != c.want || err != nil {
+				t.Errorf("brought by %q (%v), want %q", got, err, c.want)
+			}
+		})
 	}
 }

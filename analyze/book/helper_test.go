@@ -60,13 +60,19 @@ func writeRun(t testing.TB, dir string, i record.Info, h *health.Health) {
 
 func writeJSON(t testing.TB, path string, v any) {
 	t.Helper()
+	must(t, replaceJSON(path, v))
+}
+
+// replaceJSON writes a file as commands do: a new one in the place of the old.
+func replaceJSON(path string, v any) error {
 	data, err := json.Marshal(v)
-	if err == nil {
-		err = os.WriteFile(path, data, 0o644)
-	}
 	if err != nil {
-		t.Fatal(err)
+		return err
 	}
+	if err := os.WriteFile(path+".tmp", data, 0o644); err != nil {
+		return err
+	}
+	return os.Rename(path+".tmp", path)
 }
 
 // keepRun does what the command does after a run: the folder first, then the book.
@@ -125,6 +131,9 @@ func dump(t testing.TB, b *Book) string {
 		t.Fatal(err)
 	}
 	if out["services"], err = b.Services(ctx); err != nil {
+		t.Fatal(err)
+	}
+	if out["notes"], err = notes(ctx, b.db); err != nil {
 		t.Fatal(err)
 	}
 	data, err := json.MarshalIndent(out, "", " ")

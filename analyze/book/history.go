@@ -101,15 +101,65 @@ func ReadHistory(dir string) (History, error) {
 	return parseHistory(path, string(data))
 }
 
+// parseHistory reads the text as a whole, so that a hand may write whatever the format allows. Only
+// where that fails it is cut into blocks, to find the one to blame and to save the others.
 func parseHistory(path, text string) (History, error) {
+	text = strings.TrimPrefix(text, "\ufeff") // some editors put it there
+	all, err := decodeBlock(text)
+	if err == nil {
+		err = all.check()
+	}
+	if err == nil {
+		err = all.unique()
+	}
+	if err == nil {
+		var h History
+		h.add(all)
+		return h, nil
+	}
+	h, blockErr := parseBlocks(path, text)
+	if blockErr == nil && h.Torn == nil { // each block by itself is good
+		blockErr = &HistoryError{Path: path, Line: lineIn(err), Problem: plainError(err, text)}
+	}
+	return h, blockErr
+}
+
+func decodeBlock(text string) (one historyBlock, err error) {
+	dec := toml.NewDecoder(strings.NewReader(text))
+	dec.DisallowUnknownFields()
+	return one, dec.Decode(&one)
+}
+
+// add takes a block's entries in; services are numbered by their place.
+func (h *History) add(b historyBlock) {
+	h.Revisions = append(h.Revisions, b.Revision...)
+	for _, s := range b.Service {
+		s.ID = len(h.Services) + 1
+		h.Services = append(h.Services, s)
+	}
+	h.Notes = append(h.Notes, b.Note...)
+}
+
+func (b historyBlock) unique() error {
+	seen := map[string]bool{}
+	for _, r := range b.Revision {
+		if seen[r.Name] {
+			return fmt.Errorf("name: revision %q stands there twice", r.Name)
+		}
+		seen[r.Name] = true
+	}
+	return nil
+}
+
+func parseBlocks(path, text string) (History, error) {
 	var h History
 	seen := map[string]bool{}
 	blocks := splitBlocks(text)
 	for i, b := range blocks {
-		var one historyBlock
-		dec := toml.NewDecoder(strings.NewReader(b.text))
-		dec.DisallowUnknownFields()
-		err := dec.Decode(&one)
+		one, err := decodeBlock(b.text)
+		if err == nil && len(one.Revision)+len(one.Service)+len(one.Note) == 0 {
+			err = errors.New("this is no [[revision]], [[service]] or [[note]]")
+		}
 		if err == nil {
 			err = one.check()
 		}
@@ -127,12 +177,7 @@ func parseHistory(path, text string) (History, error) {
 			}
 			seen[r.Name] = true
 		}
-		h.Revisions = append(h.Revisions, one.Revision...)
-		for _, s := range one.Service {
-			s.ID = len(h.Services) + 1
-			h.Services = append(h.Services, s)
-		}
-		h.Notes = append(h.Notes, one.Note...)
+		h.add(one)
 	}
 	return h, nil
 }
@@ -148,9 +193,10 @@ func splitBlocks(text string) []textBlock {
 	var b strings.Builder
 	start, inside := 0, false
 	for i, ln := range strings.SplitAfter(text, "\n") {
-		// A head may itself be torn, so any table but a part's begins a block.
+		// A head may itself be torn, so any table but a part's begins a block; so do the zeros that a
+		// power cut may leave where text should be.
 		t := strings.TrimSpace(ln)
-		head := strings.HasPrefix(t, "[") && !strings.HasPrefix(t, "[[revision.part]]")
+		head := strings.HasPrefix(t, "[") && !strings.HasPrefix(strings.ReplaceAll(t, " ", ""), "[[revision.part]]") || strings.ContainsRune(t, 0)
 		if head {
 			if inside {
 				out = append(out, textBlock{start, b.String()})
@@ -173,9 +219,6 @@ func splitBlocks(text string) []textBlock {
 }
 
 func (b historyBlock) check() error {
-	if len(b.Revision)+len(b.Service)+len(b.Note) == 0 {
-		return fmt.Errorf("this is no [[revision]], [[service]] or [[note]]")
-	}
 	for _, r := range b.Revision {
 		if r.Name == "" || r.Made.IsZero() {
 			return fmt.Errorf("a revision needs name and made")
@@ -246,70 +289,11 @@ func plainError(err error, block string) string {
 			return strings.TrimSpace(key) + ": the value is of the wrong kind"
 		}
 	}
-	return strings.TrimPrefix(err.Error(), "toml: ")
-}
-
-// appendHistory adds one block and makes sure it is on the disk. A torn last block is never
-// overwritten; the file is refused until it is mended.
-// The caller holds the book's write lock, so that no two programs append at once.
-func appendHistory(dir string, block historyBlock) (err error) {
-	path := filepath.Join(dir, HistoryFile)
-	h, err := ReadHistory(dir)
-	if err != nil {
-		return err
+	said := strings.TrimPrefix(err.Error(), "toml: ")
+	if de != nil && len(de.Key()) > 0 {
+		said = strings.Join(de.Key(), ".") + ": " + said
 	}
-	if h.Torn != nil {
-		return h.Torn
-	}
-	if err := block.check(); err != nil { // what is written must be readable again
-		return err
-	}
-	for _, r := range block.Revision {
-		if slices.ContainsFunc(h.Revisions, func(k Revision) bool { return k.Name == r.Name }) {
-			return fmt.Errorf("revision %q is there already; choose another name", r.Name)
-		}
-	}
-	body, err := toml.Marshal(block)
-	if err != nil {
-		return fmt.Errorf("write history: %w", err)
-	}
-	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_APPEND, 0o644)
-	if err != nil {
-		return fmt.Errorf("write history: %w", err)
-	}
-	text := string(body)
-	if st, err := f.Stat(); err == nil && st.Size() == 0 {
-		text = historyHead + text
-	}
-	if _, err := f.WriteString("\n" + strings.TrimSpace(text) + "\n"); err != nil {
-		f.Close()
-		return fmt.Errorf("write history: %w", err)
-	}
-	if err := f.Sync(); err != nil {
-		f.Close()
-		return fmt.Errorf("write history: %w", err)
-	}
-	if err := f.Close(); err != nil {
-		return fmt.Errorf("write history: %w", err)
-	}
-	return syncDir(dir) // else a new file's name may be gone after a crash
-}
-
-const historyHead = `# Revisions of the leg, services and notes on problems. limbgauge only appends; you may edit by hand.
-# After an edit, "limbgauge rebuild" makes the book anew from this file and the run folders.
-
-`
-
-func syncDir(dir string) error {
-	d, err := os.Open(dir)
-	if err != nil {
-		return fmt.Errorf("sync folder: %w", err)
-	}
-	defer d.Close()
-	if err := d.Sync(); err != nil {
-		return fmt.Errorf("sync folder: %w", err)
-	}
-	return nil
+	return said
 }
 
 // ParseRef reads "joint/cause".

@@ -5,6 +5,7 @@ import (
 	"database/sql"
 	"encoding/json"
 	"fmt"
+	"strings"
 
 	"limbgauge/analyze/health"
 )
@@ -59,15 +60,7 @@ const measureColumns = "name, path, value, unit, uncertainty, status, lim, verdi
 // judged reads a run's answer back, joints in the order of the answer.
 func judged(ctx context.Context, q querier, run string) ([]health.Joint, error) {
 	var out []health.Joint
-	joint := func(name string) *health.Joint {
-		for i := range out {
-			if out[i].Joint == name {
-				return &out[i]
-			}
-		}
-		out = append(out, health.Joint{Joint: name})
-		return &out[len(out)-1]
-	}
+	joint := func(name string) *health.Joint { return jointOf(&out, name) }
 	// Findings come first: every joint has one, so they keep the order of the joints.
 	_, err := rows(ctx, q, func(rs *sql.Rows) (struct{}, error) {
 		var name, evidence, also string
@@ -97,6 +90,63 @@ func judged(ctx context.Context, q querier, run string) ([]health.Joint, error) 
 		}
 		return struct{}{}, err
 	}, "SELECT joint, "+measureColumns+" FROM measures WHERE run = ? ORDER BY place", run)
+	return out, err
+}
+
+// jointOf returns the joint of that name, a new one where there is none.
+func jointOf(list *[]health.Joint, name string) *health.Joint {
+	for i := range *list {
+		if (*list)[i].Joint == name {
+			return &(*list)[i]
+		}
+	}
+	*list = append(*list, health.Joint{Joint: name})
+	return &(*list)[len(*list)-1]
+}
+
+// shown reads of every run what the life of problems asks for and no more: what was found, and the
+// measures that show a cause.
+func shown(ctx context.Context, q querier) (map[string][]health.Joint, error) {
+	runs := map[string]*[]health.Joint{}
+	joint := func(run, name string) *health.Joint {
+		list, ok := runs[run]
+		if !ok {
+			list = &[]health.Joint{}
+			runs[run] = list
+		}
+		return jointOf(list, name)
+	}
+	_, err := rows(ctx, q, func(rs *sql.Rows) (struct{}, error) {
+		var run, name, evidence string
+		var f health.Finding
+		err := rs.Scan(&run, &name, &f.Cause, &f.Severity, &f.Part, &evidence)
+		if err == nil {
+			err = json.Unmarshal([]byte(evidence), &f.Evidence)
+		}
+		j := joint(run, name)
+		j.Findings = append(j.Findings, f)
+		return struct{}{}, err
+	}, "SELECT run, joint, cause, severity, part, evidence FROM findings ORDER BY run, place")
+	if err != nil {
+		return nil, err
+	}
+	var names []any
+	for _, list := range shownBy {
+		for _, n := range list {
+			names = append(names, n)
+		}
+	}
+	_, err = rows(ctx, q, func(rs *sql.Rows) (struct{}, error) {
+		var run, name string
+		m, err := scanMeasure(rs, &run, &name)
+		j := joint(run, name)
+		j.Measures = append(j.Measures, m)
+		return struct{}{}, err
+	}, "SELECT run, joint, "+measureColumns+" FROM measures WHERE name IN (?"+strings.Repeat(", ?", len(names)-1)+") ORDER BY run, place", names...)
+	out := make(map[string][]health.Joint, len(runs))
+	for run, list := range runs {
+		out[run] = *list
+	}
 	return out, err
 }
 
@@ -135,8 +185,8 @@ func problems(ctx context.Context, q querier) ([]Problem, error) {
 // Problems returns every problem in the order they were opened.
 func (b *Book) Problems(ctx context.Context) ([]Problem, error) { return problems(ctx, b.db) }
 
-// BroughtBy says whether a problem was first seen under a revision whose parent had runs of the
-// same joint and routine that did not show it: what a redesign brought.
+// BroughtBy says whether a problem was first seen under a revision whose parent had whole runs of the
+// same joint and routine, and no run that shows it: what a redesign brought.
 func (b *Book) BroughtBy(ctx context.Context, p Problem) (revision string, err error) {
 	revs, err := b.Revisions(ctx)
 	if err != nil {
@@ -146,13 +196,15 @@ func (b *Book) BroughtBy(ctx context.Context, p Problem) (revision string, err e
 		if r.Name != p.Revision || r.Parent == "" {
 			continue
 		}
-		var n int
-		err := b.db.QueryRowContext(ctx, `SELECT count(DISTINCT runs.id) FROM runs JOIN findings ON findings.run = runs.id
-			WHERE revision = ? AND routine = ? AND joint = ? AND whole`, r.Parent, p.Routine, p.Joint).Scan(&n)
+		var comparable, showing int
+		err := b.db.QueryRowContext(ctx, `SELECT count(CASE WHEN whole AND routine = ? THEN 1 END),
+			count(CASE WHEN cause = ? AND severity IN (?, ?) THEN 1 END)
+			FROM runs JOIN findings ON findings.run = runs.id WHERE revision = ? AND joint = ?`,
+			p.Routine, p.Cause, health.SeverityWarning, health.SeverityFault, r.Parent, p.Joint).Scan(&comparable, &showing)
 		if err != nil {
 			return "", fmt.Errorf("read the book: %w", err)
 		}
-		if n > 0 {
+		if comparable > 0 && showing == 0 {
 			return r.Name, nil
 		}
 	}

@@ -91,20 +91,11 @@ func (b *Book) rebuild(ctx context.Context) (warnings []error, err error) {
 			}
 		}
 		for _, e := range entries {
-			if e.Err != nil {
-				warnings = append(warnings, e.Err)
-				continue
-			}
-			if e.Live {
-				continue // it comes in as it ended
-			}
-			answer, _, err := ReadHealth(e.Dir)
+			_, w, err := take(ctx, tx, e)
 			if err != nil {
-				warnings = append(warnings, err)
-			}
-			if err := insertRun(ctx, tx, RunOf(e.Info), answer); err != nil {
 				return err
 			}
+			warnings = append(warnings, w...)
 		}
 		return replay(ctx, tx)
 	})
@@ -112,90 +103,6 @@ func (b *Book) rebuild(ctx context.Context) (warnings []error, err error) {
 		return warnings, fmt.Errorf("make the book anew: %w", err)
 	}
 	return warnings, nil
-}
-
-// stale says whether the book has fallen behind what is on the disk: a run folder came or went, or
-// history.toml was edited by hand.
-func (b *Book) stale(ctx context.Context) (bool, string, error) {
-	known, err := b.Runs(ctx)
-	if err != nil {
-		return false, "", err
-	}
-	in := map[string]bool{}
-	for _, r := range known {
-		in[r.ID] = true
-		// An answer that was written after the run came in, by a command that ended before the book
-		// heard of it.
-		if !r.Judged && exists(filepath.Join(record.RunDir(b.dir, r.ID), HealthFile)) {
-			return true, fmt.Sprintf("the answer of run %s was not in it", r.ID), nil
-		}
-	}
-	same, err := b.sameFolders(in)
-	if err != nil {
-		return false, "", err
-	}
-	var entries []record.Entry
-	there := len(known)
-	if !same { // only then is it worth reading every run.json
-		there = 0
-		if entries, err = record.List(b.dir); err != nil {
-			return false, "", err
-		}
-	}
-	for _, e := range entries {
-		if e.Err != nil || e.Live {
-			continue
-		}
-		there++
-		if !in[e.ID] {
-			return true, fmt.Sprintf("run %s was not in it", e.ID), nil
-		}
-	}
-	if there != len(known) {
-		return true, "runs it knew are gone", nil
-	}
-	h, err := ReadHistory(b.dir)
-	if err != nil {
-		return false, "", err
-	}
-	revs, err := b.Revisions(ctx)
-	if err != nil {
-		return false, "", err
-	}
-	svcs, err := b.Services(ctx)
-	if err != nil {
-		return false, "", err
-	}
-	ns, err := notes(ctx, b.db)
-	if err != nil {
-		return false, "", err
-	}
-	if len(revs) != len(h.Revisions) || len(svcs) != len(h.Services) || len(ns) != len(h.Notes) {
-		return true, HistoryFile + " had changed", nil
-	}
-	return false, "", nil
-}
-
-// sameFolders says whether the run folders are those the book knows, by name alone.
-func (b *Book) sameFolders(known map[string]bool) (bool, error) {
-	list, err := os.ReadDir(filepath.Join(b.dir, "runs"))
-	if errors.Is(err, fs.ErrNotExist) {
-		return len(known) == 0, nil
-	}
-	if err != nil {
-		return false, fmt.Errorf("list runs: %w", err)
-	}
-	n := 0
-	for _, e := range list {
-		if !e.IsDir() {
-			continue
-		}
-		if !known[e.Name()] {
-			return false, nil
-		}
-		n++
-	}
-	return n == len(known), nil
 }
 
 // HashFile returns the SHA-256 and size of a part's file.

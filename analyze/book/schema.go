@@ -38,4 +38,7 @@ CREATE TABLE findings (
 CREATE TABLE problems (
 	id INTEGER PRIMARY KEY, joint TEXT NOT NULL, cause TEXT NOT NULL, body TEXT NOT NULL, UNIQUE (joint, cause)
 );
+`, `
+ALTER TABLE runs ADD COLUMN answer TEXT NOT NULL DEFAULT '';
+CREATE INDEX runs_by_start ON runs(started);
 `}

@@ -11,13 +11,14 @@ import (
 	"limbgauge/analyze/health"
 )
 
-func insertRun(ctx context.Context, tx *sql.Tx, r Run, h health.Health) error {
+// insertRun puts a run in, in the place of one of that name. mark is that of its folder.
+func insertRun(ctx context.Context, tx *sql.Tx, r Run, h health.Health, mark string) error {
 	if _, err := tx.ExecContext(ctx, "DELETE FROM runs WHERE id = ?", r.ID); err != nil {
 		return err
 	}
 	number, _ := strconv.Atoi(r.ID) // 0 for a name that is no number: it sorts first
-	_, err := tx.ExecContext(ctx, "INSERT INTO runs VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)", r.ID, number, when(r.Started), r.Leg,
-		r.Revision, r.Routine, r.Assembly, r.Ended, r.Whole, r.Samples, r.Lost, len(h.Joints) > 0)
+	_, err := tx.ExecContext(ctx, "INSERT INTO runs VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)", r.ID, number, when(r.Started), r.Leg,
+		r.Revision, r.Routine, r.Assembly, r.Ended, r.Whole, r.Samples, r.Lost, len(h.Joints) > 0, mark)
 	if err != nil {
 		return err
 	}
@@ -52,6 +53,29 @@ func insertRun(ctx context.Context, tx *sql.Tx, r Run, h health.Health) error {
 		}
 	}
 	return nil
+}
+
+// inBook says whether the book has a run of that name, and whether it is this one with this answer.
+func inBook(ctx context.Context, tx *sql.Tx, r Run, joints []health.Joint) (there, same bool, err error) {
+	known, err := runs(ctx, tx, "WHERE id = ?", r.ID)
+	if err != nil || len(known) == 0 {
+		return false, false, err
+	}
+	judgedBefore, err := judged(ctx, tx, r.ID)
+	if err != nil {
+		return true, false, err
+	}
+	// Figures that are not there are NaN, which is never equal to itself; in JSON it is.
+	was, err := json.Marshal(judgedBefore)
+	if err != nil {
+		return true, false, err
+	}
+	now, err := json.Marshal(joints)
+	if err != nil {
+		return true, false, err
+	}
+	r.Started, r.Judged = r.Started.UTC().Round(0), len(joints) > 0
+	return true, known[0] == r && (string(was) == string(now) || len(joints)+len(judgedBefore) == 0), nil
 }
 
 // list writes names down so that a name may hold anything, a space too.
@@ -170,12 +194,12 @@ func replay(ctx context.Context, tx *sql.Tx) error {
 	if err != nil {
 		return err
 	}
+	told, err := shown(ctx, tx)
+	if err != nil {
+		return err
+	}
 	for _, r := range rs {
-		joints, err := judged(ctx, tx, r.ID)
-		if err != nil {
-			return err
-		}
-		events = append(events, eventOf(r, joints))
+		events = append(events, eventOf(r, told[r.ID]))
 	}
 	return saveProblems(ctx, tx, Replay(events).Problems)
 }
