@@ -87,6 +87,15 @@ func (a *app) analyzeCSV(o analyzeOptions) error {
 	return a.answer(h, o.json, o.gate)
 }
 
+// jointOf returns the joint of that name; the error says which there are.
+func jointOf(b *rig.Bench, name string) (rig.Joint, error) {
+	j, ok := b.JointByName(name)
+	if !ok {
+		return j, usageError{fmt.Errorf("there is no joint %q in %s; it has %s", name, b.Path, jointNames(b.Joints))}
+	}
+	return j, nil
+}
+
 func jointNames(js []rig.Joint) string {
 	var names []string
 	for _, j := range js {

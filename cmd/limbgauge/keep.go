@@ -22,7 +22,7 @@ func (a *app) openBook(ctx context.Context) (*book.Book, error) {
 	if o.MovedTo != "" {
 		fmt.Fprintf(a.err, "limbgauge: the damaged book was put aside as %s\n", o.MovedTo)
 	}
-	if o.Rebuilt && len(o.Warnings)+boolInt(o.MovedTo != "") > 0 {
+	if o.Rebuilt && (o.MovedTo != "" || len(o.Warnings) > 0) {
 		fmt.Fprintf(a.err, "limbgauge: the book was made anew: %s\n", o.Why)
 	}
 	for _, w := range o.Warnings {
@@ -63,17 +63,8 @@ func (a *app) knownJoint(name string) error {
 	if err != nil {
 		return err
 	}
-	if _, ok := b.JointByName(name); !ok {
-		return usageError{fmt.Errorf("there is no joint %q in %s; it has %s", name, b.Path, jointNames(b.Joints))}
-	}
-	return nil
-}
-
-func boolInt(b bool) int {
-	if b {
-		return 1
-	}
-	return 0
+	_, err = jointOf(b, name)
+	return err
 }
 
 // keep writes a run's answer beside its samples and into the book. The file comes first: the book

@@ -56,9 +56,9 @@ func (a *app) listen(ctx context.Context, names []string, o listenOptions) error
 	}
 	cfg := session.ListenConfig{For: o.span, Bench: a.folder()}
 	for _, n := range names {
-		j, ok := b.JointByName(n)
-		if !ok {
-			return usageError{fmt.Errorf("there is no joint %q in %s; it has %s", n, b.Path, jointNames(b.Joints))}
+		j, err := jointOf(b, n)
+		if err != nil {
+			return err
 		}
 		cfg.Joints = append(cfg.Joints, j)
 	}

@@ -40,37 +40,37 @@ func newWatcher(out io.Writer) *watcher {
 func (w *watcher) follow(live *session.Live, done <-chan struct{}) {
 	var newest session.Snapshot
 	seen := false
-	for {
-		select {
-		case s := <-live.C():
-			if s.Said != "" {
-				w.say(s.Said)
-				continue
-			}
-			newest, seen = s, true
-			w.show(s, false)
-		case <-done:
-			for {
-				select {
-				case s := <-live.C():
-					if s.Said != "" {
-						w.say(s.Said)
-						continue
-					}
-					newest, seen = s, true
-					continue
-				default:
-				}
-				break
-			}
-			if seen {
-				w.show(newest, true)
-			}
-			if w.tty && w.drawn {
-				fmt.Fprintln(w.out)
-			}
+	take := func(s session.Snapshot) {
+		if s.Said != "" {
+			w.say(s.Said)
 			return
 		}
+		newest, seen = s, true
+	}
+	for running := true; running; {
+		select {
+		case s := <-live.C():
+			take(s)
+			if s.Said == "" {
+				w.show(s, false)
+			}
+		case <-done:
+			running = false
+		}
+	}
+	for left := true; left; {
+		select {
+		case s := <-live.C():
+			take(s)
+		default:
+			left = false
+		}
+	}
+	if seen {
+		w.show(newest, true)
+	}
+	if w.tty && w.drawn {
+		fmt.Fprintln(w.out)
 	}
 }
 

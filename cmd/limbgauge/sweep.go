@@ -155,9 +155,9 @@ func (a *app) record(ctx context.Context, names []string, o sweepOptions) (sessi
 		if slices.Contains(names[:i], n) {
 			return session.Result{}, usageError{fmt.Errorf("joint %s is named twice", n)}
 		}
-		j, ok := b.JointByName(n)
-		if !ok {
-			return session.Result{}, usageError{fmt.Errorf("there is no joint %q in %s; it has %s", n, b.Path, jointNames(b.Joints))}
+		j, err := jointOf(b, n)
+		if err != nil {
+			return session.Result{}, err
 		}
 		r, err := rig.BuiltinRoutine(o.routine, j)
 		if err != nil {
