@@ -144,9 +144,14 @@ func (c *subject) beltMeasures(l loops) (out []health.Measure, hidden bool) {
 			health.Bound("belt_tension", p, status, m/(2*r), u/(2*r), tensionMethod, why),
 		}
 	}
+	unseen := func(why string) []health.Measure {
+		return []health.Measure{
+			health.Unseen("span_slack_torque", p, tensionMethod, why),
+			health.Unseen("belt_tension", p, tensionMethod, why),
+		}
+	}
 	if l.loop.N == 0 {
-		return []health.Measure{health.Unseen("span_slack_torque", p, tensionMethod, l.err.Error()),
-			health.Unseen("belt_tension", p, tensionMethod, l.err.Error())}, true
+		return unseen(l.err.Error()), true
 	}
 	if !math.IsNaN(l.loop.Knee) {
 		return both(health.Measured, l.loop.Knee, math.Hypot(l.loop.KneeU, 2*loadU*l.loop.Knee), ""), false
@@ -154,8 +159,7 @@ func (c *subject) beltMeasures(l loops) (out []health.Measure, hidden bool) {
 	if limit, ok := c.j.Limits["compliance"]; ok && l.loop.Compliance.Value > limit {
 		// One slack span from the start and a soft part give the same straight, steep line.
 		why := "the line is steep over all torques seen: a span may be slack from the start, or a part gives; without a knee the two look alike"
-		return []health.Measure{health.Unseen("span_slack_torque", p, tensionMethod, why),
-			health.Unseen("belt_tension", p, tensionMethod, why)}, true
+		return unseen(why), true
 	}
 	// No knee was found between these torques; the ends are not to be trusted.
 	least := math.Max(l.loop.LoadMin, play.KneeLow*l.loop.LoadMax)
@@ -171,19 +175,16 @@ func (c *subject) beltMeasures(l loops) (out []health.Measure, hidden bool) {
 	case l.err != nil && seen:
 		// Without a change of sign the smallest torque seen may already lie beyond the knee.
 		why := fmt.Sprintf("no change of slope between %.3f and %.3f N·m: the span goes slack below or above, which a load that reverses would tell", low, high)
-		return []health.Measure{health.Unseen("span_slack_torque", p, tensionMethod, why),
-			health.Unseen("belt_tension", p, tensionMethod, why)}, true
+		return unseen(why), true
 	case slack && p == health.Transmission:
 		return both(health.BoundHigh, least, math.NaN(), "a dead zone has opened, as it does when the pretension is gone; play of a hub looks alike"), true
 	case slack:
 		why := "the dead zone of the servo and a slack belt cannot be told apart without a motor-side angle"
-		return []health.Measure{health.Unseen("span_slack_torque", p, tensionMethod, why),
-			health.Unseen("belt_tension", p, tensionMethod, why)}, true
+		return unseen(why), true
 	}
 	if !seen {
 		why := "the load is too small, or the loop scatters too much, for a slack span to show; hang more on the joint"
-		return []health.Measure{health.Unseen("span_slack_torque", p, tensionMethod, why),
-			health.Unseen("belt_tension", p, tensionMethod, why)}, true
+		return unseen(why), true
 	}
 	why := fmt.Sprintf("no span goes slack between %.3f and %.3f N·m; more load would show the tension itself. A belt slack from the start (below %.1f N) would show by a greater compliance alone",
 		low, high, low/(2*r))

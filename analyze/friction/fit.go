@@ -65,7 +65,7 @@ func (m Motion) column(t Term) []float64 {
 		case Viscous:
 			out[i] = m.Speed[i]
 		case Coulomb:
-			out[i] = sgn(m.Speed[i])
+			out[i] = stats.Sign(m.Speed[i])
 		case GravitySin:
 			out[i] = math.Sin(m.Angle[i])
 		case GravityCos:
@@ -230,14 +230,4 @@ func FitCycles(cycles []Motion, model Model, replicas int, seed uint64) (map[Ter
 		of[t] = boots[j]
 	}
 	return of, all, nil
-}
-
-func sgn(v float64) float64 {
-	switch {
-	case v > 0:
-		return 1
-	case v < 0:
-		return -1
-	}
-	return 0
 }

@@ -60,7 +60,7 @@ func TestTenReadings(t *testing.T) {
 		m.Angle = append(m.Angle, th)
 		m.Speed = append(m.Speed, v[i])
 		m.Acc = append(m.Acc, 0)
-		m.Torque = append(m.Torque, .27*math.Sin(th)+.05*sgn(v[i])+.02*v[i]+.002*d[i])
+		m.Torque = append(m.Torque, .27*math.Sin(th)+.05*stats.Sign(v[i])+.02*v[i]+.002*d[i])
 	}
 	p, err := FitModel(m, Model{Terms: []Term{GravitySin, Coulomb, Viscous}})
 	if err != nil {
@@ -98,7 +98,7 @@ func swing(sd float64, rng *rand.Rand, speeds ...float64) Motion {
 			m.Speed = append(m.Speed, v*math.Cos(ph))
 			m.Acc = append(m.Acc, -v*v/.9*math.Sin(ph))
 			k := len(m.Angle) - 1
-			m.Torque = append(m.Torque, .0036*m.Acc[k]+.004*m.Speed[k]+.05*sgn(m.Speed[k])+
+			m.Torque = append(m.Torque, .0036*m.Acc[k]+.004*m.Speed[k]+.05*stats.Sign(m.Speed[k])+
 				.27*math.Sin(m.Angle[k])+.01+sd*rng.NormFloat64())
 		}
 	}
@@ -143,7 +143,7 @@ func TestCyclesThatDiffer(t *testing.T) {
 		m := swing(.002, rng, 1, 3, 8)
 		d := .01 * rng.NormFloat64()
 		for i := range m.Torque {
-			m.Torque[i] += d * sgn(m.Speed[i])
+			m.Torque[i] += d * stats.Sign(m.Speed[i])
 		}
 		cycles = append(cycles, m)
 	}
@@ -166,7 +166,7 @@ func TestWhatTheMotionDoesNotShow(t *testing.T) {
 		oneWay.Speed[i] = math.Abs(oneWay.Speed[i])
 	}
 	for i := range oneSpeed.Speed {
-		oneSpeed.Speed[i] = 2 * sgn(oneSpeed.Speed[i])
+		oneSpeed.Speed[i] = 2 * stats.Sign(oneSpeed.Speed[i])
 	}
 	slow := swing(.01, rng, .1, .2)
 	for _, row := range []struct {
@@ -226,7 +226,7 @@ func TestDirectionSkew(t *testing.T) {
 		m.Angle = append(m.Angle, .9*math.Sin(ph))
 		m.Speed = append(m.Speed, v)
 		m.Acc = append(m.Acc, 0)
-		m.Torque = append(m.Torque, .27*math.Sin(m.Angle[i])+f*sgn(v)+.004*v+.002*math.Abs(v))
+		m.Torque = append(m.Torque, .27*math.Sin(m.Angle[i])+f*stats.Sign(v)+.004*v+.002*math.Abs(v))
 	}
 	p, err := FitModel(m, Model{Terms: []Term{GravitySin, Coulomb, CoulombSkew, Viscous, ViscousSkew}, StillBelow: .1})
 	if err != nil {

@@ -3,6 +3,8 @@ package play
 import (
 	"errors"
 	"math"
+
+	"limbgauge/analyze/stats"
 )
 
 // Point is one reading of the loop: a stop, or the mean over a small stretch of a ramp.
@@ -180,9 +182,9 @@ func refineFriction(points []Point, tmax float64, best *solution, o Options) *so
 
 // At returns the deflection the fitted loop gives at a torque the stretch carries, without friction.
 func (l Loop) At(tau float64) float64 {
-	w := l.Offset + l.Play.Value/2*sgn(tau) + l.Compliance.Value*tau
+	w := l.Offset + l.Play.Value/2*stats.Sign(tau) + l.Compliance.Value*tau
 	if !math.IsNaN(l.Knee) {
-		w += (l.KneeSlope - l.Compliance.Value) * sgn(tau) * math.Max(0, math.Abs(tau)-l.Knee)
+		w += (l.KneeSlope - l.Compliance.Value) * stats.Sign(tau) * math.Max(0, math.Abs(tau)-l.Knee)
 	}
 	return w
 }
@@ -193,14 +195,4 @@ func grid(lo, hi float64, n int) []float64 {
 		out[i] = lo + (hi-lo)*float64(i)/float64(n-1)
 	}
 	return out
-}
-
-func sgn(x float64) float64 {
-	switch {
-	case x > 0:
-		return 1
-	case x < 0:
-		return -1
-	}
-	return 0
 }

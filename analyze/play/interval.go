@@ -6,6 +6,8 @@ import (
 
 	"gonum.org/v1/gonum/mat"
 	"gonum.org/v1/gonum/stat/distuv"
+
+	"limbgauge/analyze/stats"
 )
 
 func (s *solution) loop(o Options) Loop {
@@ -60,7 +62,7 @@ func (s *solution) covariance(o Options) *mat.SymDense {
 			out = append(out, d)
 		}
 		if !math.IsNaN(s.m) {
-			out = append(out, -sgn(r.tau)*beyond)
+			out = append(out, -stats.Sign(r.tau)*beyond)
 		}
 		return out
 	}

@@ -4,6 +4,8 @@ import (
 	"math"
 
 	"gonum.org/v1/gonum/mat"
+
+	"limbgauge/analyze/stats"
 )
 
 // solution is the least-squares fit for one choice of friction and knee.
@@ -116,7 +118,7 @@ func solve(rows []row, f, m float64, o Options) *solution {
 }
 
 func column(name string, r *row, m float64) float64 {
-	s := sgn(r.tau)
+	s := stats.Sign(r.tau)
 	switch name {
 	case "offset":
 		return 1

@@ -6,6 +6,7 @@ import (
 	"testing"
 	"time"
 
+	"limbgauge/analyze/stats"
 	"limbgauge/rig"
 )
 
@@ -99,7 +100,7 @@ func expected(r rig.Routine, start float64) map[float64][2]int {
 	for _, m := range r.Moves {
 		if m.Kind == rig.MoveStair {
 			n := out[m.TargetDeg]
-			n[(sign(m.TargetDeg-at)+1)/2]++
+			n[(int(stats.Sign(m.TargetDeg-at))+1)/2]++
 			out[m.TargetDeg] = n
 		}
 		at = m.TargetDeg
@@ -265,7 +266,7 @@ func checkPasses(t *testing.T, r rig.Routine, pieces []Piece, marked bool) {
 	at := 0.0
 	for _, m := range r.Moves {
 		if m.Kind == rig.MoveRamp || !marked && shape(m, at) == rig.MoveRamp {
-			want = append(want, pass{sign(m.TargetDeg - at), m.RateDegPerS})
+			want = append(want, pass{int(stats.Sign(m.TargetDeg - at)), m.RateDegPerS})
 		}
 		at = m.TargetDeg
 	}

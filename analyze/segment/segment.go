@@ -5,6 +5,7 @@ import (
 	"slices"
 	"sort"
 
+	"limbgauge/analyze/stats"
 	"limbgauge/rig"
 )
 
@@ -23,7 +24,7 @@ type Piece struct {
 }
 
 // Dir returns the direction of the travel: +1, -1, or 0 when there was none.
-func (p Piece) Dir() int { return sign(p.ToDeg - p.FromDeg) }
+func (p Piece) Dir() int { return int(stats.Sign(p.ToDeg - p.FromDeg)) }
 
 const (
 	// frameGapS is the longest rest of the command inside a travel: some frames of a slow servo
@@ -193,14 +194,4 @@ func marked(p Piece, marks []rig.MoveKind) rig.MoveKind {
 		}
 	}
 	return best
-}
-
-func sign(x float64) int {
-	switch {
-	case x > 0:
-		return 1
-	case x < 0:
-		return -1
-	}
-	return 0
 }

@@ -114,14 +114,3 @@ func Passes(pieces []Piece) []Pass {
 	}
 	return out
 }
-
-// OfKind returns the pieces of one kind.
-func OfKind(pieces []Piece, kind rig.MoveKind) []Piece {
-	var out []Piece
-	for _, p := range pieces {
-		if p.Kind == kind {
-			out = append(out, p)
-		}
-	}
-	return out
-}

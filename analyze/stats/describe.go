@@ -123,3 +123,14 @@ func Lag1(x []float64) float64 {
 	}
 	return num / den
 }
+
+// Sign returns -1, 0 or 1 as x is below, at or above zero, and 0 for NaN.
+func Sign(x float64) float64 {
+	switch {
+	case x > 0:
+		return 1
+	case x < 0:
+		return -1
+	}
+	return 0
+}

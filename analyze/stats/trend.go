@@ -31,7 +31,7 @@ func MannKendall(x []float64) (Kendall, error) {
 	var k Kendall
 	for i := range x {
 		for j := i + 1; j < n; j++ {
-			k.S += sign(x[j] - x[i])
+			k.S += int(Sign(x[j] - x[i]))
 		}
 	}
 	k.Var = float64(n * (n - 1) * (2*n + 5))
@@ -46,7 +46,7 @@ func MannKendall(x []float64) (Kendall, error) {
 		k.P = 1
 		return k, nil
 	case k.S != 0:
-		k.Z = (float64(k.S) - float64(sign(float64(k.S)))) / math.Sqrt(k.Var)
+		k.Z = (float64(k.S) - Sign(float64(k.S))) / math.Sqrt(k.Var)
 	}
 	k.P = math.Min(1, 2*distuv.UnitNormal.Survival(math.Abs(k.Z)))
 	if n <= exactKendall && !tied {
@@ -180,16 +180,6 @@ func kendallVar(x, y []float64) float64 {
 		v += x3 * y3 / (9 * n * (n - 1) * (n - 2))
 	}
 	return v + x2*y2/(2*n*(n-1))
-}
-
-func sign(x float64) int {
-	switch {
-	case x > 0:
-		return 1
-	case x < 0:
-		return -1
-	}
-	return 0
 }
 
 func abs(i int) int { return max(i, -i) }
