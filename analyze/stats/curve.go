@@ -27,144 +27,249 @@ func (c Curve) Estimate(j int) Estimate {
 	return Estimate{Value: c.Coef[j], U: math.Sqrt(c.Cov[j][j]), DF: c.DF}
 }
 
-// FitCurve finds the parameters that make the sum of squares of n residuals least, from a start
-// (Levenberg-Marquardt; damping after Nielsen 1999, Jacobian by central differences). residuals
-// fills r for parameters p; it must not keep either. The answer is a local minimum: start near it.
-// Uncertainties are those of the tangent plane, so a strongly curved model needs a bootstrap.
+// FitCurve finds the parameters that make the sum of squares of n residuals least, from a start.
+// residuals fills r for parameters p; it must not keep either. Levenberg-Marquardt with the scaling of
+// Moré (Lecture Notes in Mathematics 630 (1978) 105-116), the damping of Nielsen (IMM-REP-1999-05) and
+// the acceleration of Transtrum and Sethna (arXiv 1201.5885), which keeps a far start from running
+// off to where the curve is flat. The answer is a local minimum. Uncertainties are those of the
+// tangent plane, so a strongly curved model needs a bootstrap.
+//
+// ErrTooFew: fewer readings than parameters. ErrNoMinimum: no finite residuals at the start, or no
+// rest after maxSteps. ErrSingular: the readings do not determine every parameter; Coef and RSS are
+// then given all the same.
 func FitCurve(n int, start []float64, residuals func(p, r []float64)) (Curve, error) {
 	k := len(start)
 	if n < k {
 		return Curve{}, fmt.Errorf("curve of %d parameters through %d readings: %w", k, n, ErrTooFew)
 	}
-	p := append([]float64(nil), start...)
-	r, trial := make([]float64, n), make([]float64, n)
-	residuals(p, r)
-	rss := dot(r, r)
-	if math.IsNaN(rss) || math.IsInf(rss, 0) {
+	c := &climb{residuals: residuals, p: append([]float64(nil), start...), r: make([]float64, n),
+		scale: make([]float64, k), mu: 1e-3, grow: 2}
+	residuals(c.p, c.r)
+	if c.rss = dot(c.r, c.r); math.IsNaN(c.rss) || math.IsInf(c.rss, 0) {
 		return Curve{}, fmt.Errorf("curve of %d parameters: its start has no finite residuals: %w", k, ErrNoMinimum)
 	}
-	mu, grow := 1e-3, 2.0
-	const maxSteps = 4000
-	small := 0
 	for step := 1; step <= maxSteps; step++ {
-		j := jacobian(n, p, residuals)
-		d, predicted, ok := damped(j, r, mu)
-		if !ok {
-			mu, grow = mu*grow, grow*2
-			continue
-		}
-		q := make([]float64, k)
-		moved := 0.0
-		for i := range p {
-			q[i] = p[i] + d[i]
-			moved = math.Max(moved, math.Abs(d[i])/(math.Abs(p[i])+1e-300))
-		}
-		residuals(q, trial)
-		next := dot(trial, trial)
-		gain := (rss - next) / predicted
-		if next <= rss && !math.IsNaN(next) {
-			if moved < 1e-9 || rss-next <= 1e-15*rss {
-				small++
-			} else {
-				small = 0
-			}
-			p, rss = q, next
-			copy(r, trial)
-			mu, grow = mu*math.Max(1.0/3, 1-math.Pow(2*gain-1, 3)), 2
-		} else {
-			// No step however short gets lower: the minimum as far as rounding shows.
-			if moved < 1e-11 {
-				small = 3
-			}
-			mu, grow = mu*grow, grow*2
-		}
-		if small >= 3 || math.IsInf(mu, 1) {
-			return curve(n, p, rss, residuals, step)
+		if c.step() {
+			c.polish()
+			return c.curve(step)
 		}
 	}
 	return Curve{}, fmt.Errorf("curve of %d parameters after %d steps: %w", k, maxSteps, ErrNoMinimum)
 }
 
-func curve(n int, p []float64, rss float64, residuals func(p, r []float64), steps int) (Curve, error) {
-	c := Curve{Coef: p, RSS: rss, N: n, DF: float64(n - len(p)), Steps: steps}
-	c.S = math.Sqrt(rss / c.DF)
-	j := jacobian(n, p, residuals)
-	cols := make([][]float64, len(p))
+const (
+	maxSteps = 4000
+	// accelerationMax is the greatest share of the step that its bend may be: beyond it the tangent
+	// plane tells nothing of where the step ends (Transtrum and Sethna, 0.75).
+	accelerationMax = 0.75
+	// probe is the part of the step over which the bend is taken (the same, 0.1).
+	probe = 0.1
+)
+
+// climb is a fit on its way down.
+type climb struct {
+	residuals func(p, r []float64)
+	p, r      []float64
+	rss       float64
+	scale     []float64 // greatest length of each column of the Jacobian so far
+	mu, grow  float64
+	still     int // steps in a row that moved nothing
+}
+
+// step tries one step and reports whether the fit has come to rest.
+func (c *climb) step() bool {
+	n, k := len(c.r), len(c.p)
+	j := jacobian(c.residuals, n, c.p, centralStep, false)
+	for i := range c.scale {
+		c.scale[i] = math.Max(c.scale[i], mat.Norm(j.ColView(i), 2))
+	}
+	solve, ok := damped(j, c.scale, c.mu)
+	if !ok {
+		c.refuse()
+		return math.IsInf(c.mu, 1)
+	}
+	v := solve(c.r)
+	tangent := mat.NewVecDense(n, nil)
+	tangent.MulVec(j, mat.NewVecDense(k, v))
+	var predicted float64
+	for i, r := range c.r {
+		e := r + tangent.AtVec(i)
+		predicted += r*r - e*e
+	}
+	q, trial := make([]float64, k), make([]float64, n)
+	for i := range q {
+		q[i] = c.p[i] + probe*v[i]
+	}
+	c.residuals(q, trial)
+	for i := range trial {
+		trial[i] = 2 / probe * ((trial[i]-c.r[i])/probe - tangent.AtVec(i))
+	}
+	bend, bent, straight := solve(trial), 0.0, 0.0
+	for i := range q {
+		bent, straight = math.Hypot(bent, c.scale[i]*bend[i]), math.Hypot(straight, c.scale[i]*v[i])
+	}
+	if !(2*bent <= accelerationMax*straight) {
+		c.refuse()
+		return math.IsInf(c.mu, 1)
+	}
+	moved := 0.0
+	for i := range q {
+		d := v[i] + bend[i]/2
+		q[i] = c.p[i] + d
+		moved = math.Max(moved, math.Abs(d)/(math.Abs(c.p[i])+1e-300))
+	}
+	c.residuals(q, trial)
+	next := dot(trial, trial)
+	if !(next <= c.rss) {
+		c.refuse()
+		// No step however short gets lower: the minimum as far as rounding shows.
+		return moved < 1e-11 || math.IsInf(c.mu, 1)
+	}
+	c.still++
+	if moved >= 1e-9 && c.rss-next > 1e-15*c.rss {
+		c.still = 0
+	}
+	gain := (c.rss - next) / math.Max(predicted, 1e-300)
+	c.mu, c.grow = c.mu*math.Max(1.0/3, 1-math.Pow(2*gain-1, 3)), 2
+	c.p, c.r, c.rss = q, trial, next
+	return c.still >= 3
+}
+
+func (c *climb) refuse() { c.mu, c.grow = c.mu*c.grow, c.grow*2 }
+
+// polish takes plain steps with a better Jacobian for as long as they grow shorter: the sum of
+// squares cannot tell parameters that agree to half the digits.
+func (c *climb) polish() {
+	n, k := len(c.r), len(c.p)
+	last := math.Inf(1)
+	for range 100 {
+		solve, ok := damped(jacobian(c.residuals, n, c.p, fineStep, true), c.scale, 0)
+		if !ok {
+			return
+		}
+		d := solve(c.r)
+		size := 0.0
+		for i, v := range d {
+			size = math.Max(size, math.Abs(v)/(math.Abs(c.p[i])+1e-300))
+		}
+		if !(size < 0.95*last) || !(size < 1e-3) {
+			return
+		}
+		last = size
+		q, trial := make([]float64, k), make([]float64, n)
+		for i := range q {
+			q[i] = c.p[i] + d[i]
+		}
+		c.residuals(q, trial)
+		rss := dot(trial, trial)
+		if !(rss <= c.rss*(1+1e-10)) {
+			return
+		}
+		c.p, c.r, c.rss = q, trial, rss
+	}
+}
+
+// curve gives the fit the uncertainties of its tangent plane.
+func (c *climb) curve(steps int) (Curve, error) {
+	n, k := len(c.r), len(c.p)
+	out := Curve{Coef: c.p, RSS: c.rss, N: n, DF: float64(n - k), Steps: steps}
+	out.S = math.Sqrt(out.RSS / out.DF)
+	j := jacobian(c.residuals, n, c.p, fineStep, true)
+	cols := make([][]float64, k)
 	for i := range cols {
 		cols[i] = mat.Col(nil, i, j)
 	}
 	// The covariance is that of a linear fit with the Jacobian's columns; its residuals do not matter.
 	f, err := OLS(cols, make([]float64, n))
 	if err != nil {
-		return c, fmt.Errorf("curve: the readings do not determine every parameter: %w", err)
+		return out, fmt.Errorf("curve: the readings do not determine every parameter: %w", err)
 	}
-	c.Cov = f.unit
-	for i := range c.Cov {
-		for m := range c.Cov[i] {
-			c.Cov[i][m] *= rss / c.DF
+	out.Cov = f.unit
+	for i := range out.Cov {
+		for m := range out.Cov[i] {
+			out.Cov[i][m] *= out.RSS / out.DF
 		}
 	}
-	return c, nil
+	return out, nil
 }
 
-func jacobian(n int, p []float64, residuals func(p, r []float64)) *mat.Dense {
+// Steps of the difference quotients, as a share of the parameter: cube and fifth root of the rounding
+// unit, the second shortened for models that turn fast.
+const (
+	centralStep = 6e-6
+	fineStep    = 1e-4
+)
+
+// jacobian takes the derivatives by central differences over two points, or over four when fine.
+func jacobian(residuals func(p, r []float64), n int, p []float64, share float64, fine bool) *mat.Dense {
 	j := mat.NewDense(n, len(p), nil)
-	hi, lo := make([]float64, n), make([]float64, n)
 	q := append([]float64(nil), p...)
-	for k := range p {
-		h := 6e-6 * math.Abs(p[k]) // cube root of the rounding unit: best for central differences
-		if h == 0 {
-			h = 1e-8
-		}
+	slope := func(k int, h float64) []float64 {
+		hi, lo := make([]float64, n), make([]float64, n)
 		q[k] = p[k] + h
 		up := q[k]
 		residuals(q, hi)
 		q[k] = p[k] - h
 		residuals(q, lo)
-		for i := range n {
-			j.Set(i, k, (hi[i]-lo[i])/(up-q[k]))
+		for i := range hi {
+			hi[i] = (hi[i] - lo[i]) / (up - q[k])
 		}
 		q[k] = p[k]
+		return hi
+	}
+	for k := range p {
+		h := share * math.Abs(p[k])
+		if h == 0 {
+			h = 1e-8
+		}
+		d := slope(k, h)
+		if fine {
+			for i, wide := range slope(k, 2*h) {
+				d[i] = (4*d[i] - wide) / 3 // Richardson
+			}
+		}
+		j.SetCol(k, d)
 	}
 	return j
 }
 
-// damped solves min|J·d + r|² + mu·|D·d|², D the lengths of J's columns, and returns the fall of the
-// sum of squares that the tangent plane promises.
-func damped(j *mat.Dense, r []float64, mu float64) (d []float64, predicted float64, ok bool) {
+// damped returns a solver of min|J·d + r|² + mu·|D·d|² for d, D the scale of J's columns.
+func damped(j *mat.Dense, scale []float64, mu float64) (solve func(r []float64) []float64, ok bool) {
 	n, k := j.Dims()
 	a := mat.NewDense(n+k, k, nil)
-	b := mat.NewVecDense(n+k, nil)
-	scale := make([]float64, k)
 	for c := range k {
-		if scale[c] = mat.Norm(j.ColView(c), 2); !(scale[c] > 0) || math.IsInf(scale[c], 1) {
-			return nil, 0, false
+		s := scale[c]
+		if s == 0 {
+			s = 1 // a parameter without effect so far stays where it is
+		}
+		if math.IsInf(s, 1) || math.IsNaN(s) {
+			return nil, false
 		}
 		for i := range n {
-			a.Set(i, c, j.At(i, c)/scale[c])
+			a.Set(i, c, j.At(i, c)/s)
 		}
 		a.Set(n+c, c, math.Sqrt(mu))
 	}
-	for i, v := range r {
-		b.SetVec(i, -v)
-	}
 	var qr mat.QR
 	qr.Factorize(a)
-	var x mat.VecDense
-	if err := qr.SolveVecTo(&x, false, b); err != nil && x.Len() == 0 {
-		return nil, 0, false
-	}
-	var jd mat.VecDense
-	jd.MulVec(a.Slice(0, n, 0, k), &x)
-	d = make([]float64, k)
-	for c := range d {
-		d[c] = x.AtVec(c) / scale[c]
-	}
-	for i, v := range r {
-		e := v + jd.AtVec(i)
-		predicted += v*v - e*e
-	}
-	return d, math.Max(predicted, 1e-300), true
+	return func(r []float64) []float64 {
+		b := mat.NewVecDense(n+k, nil)
+		for i, v := range r {
+			b.SetVec(i, -v)
+		}
+		d := make([]float64, k)
+		var x mat.VecDense
+		if err := qr.SolveVecTo(&x, false, b); err != nil && x.Len() == 0 {
+			return d
+		}
+		for c := range d {
+			d[c] = x.AtVec(c)
+			if scale[c] > 0 {
+				d[c] /= scale[c]
+			}
+		}
+		return d
+	}, true
 }
 
 func dot(a, b []float64) (s float64) {
