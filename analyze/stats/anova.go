@@ -3,8 +3,6 @@ package stats
 import (
 	"fmt"
 	"math"
-
-	"gonum.org/v1/gonum/stat/distuv"
 )
 
 // Anova is a one-way analysis of variance: does the spread between groups (assemblies, cycles)
@@ -59,7 +57,7 @@ func OneWay(groups [][]float64) (Anova, error) {
 	}
 	msb, msw := a.SSBetween/a.DFBetween, a.SSWithin/a.DFWithin
 	a.F = msb / msw
-	a.P = distuv.F{D1: a.DFBetween, D2: a.DFWithin}.Survival(a.F)
+	a.P = fTail(a.F, a.DFBetween, a.DFWithin)
 	a.SDWithin = math.Sqrt(msw)
 	a.SDBetween = math.Sqrt(math.Max(0, (msb-msw)/((n-n2/n)/(k-1))))
 	return a, nil

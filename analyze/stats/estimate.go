@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 
+	"gonum.org/v1/gonum/mathext"
 	"gonum.org/v1/gonum/stat/distuv"
 )
 
@@ -66,9 +67,21 @@ func TQuantile(p, df float64) float64 {
 func TwoSidedP(t, df float64) float64 {
 	t = math.Abs(t)
 	if math.IsInf(df, 1) {
-		return 2 * distuv.UnitNormal.Survival(t)
+		return 2 * normalTail(t)
 	}
 	return 2 * distuv.StudentsT{Mu: 0, Sigma: 1, Nu: df}.Survival(t)
+}
+
+// normalTail returns the probability of a normal value above z, to all digits however small.
+func normalTail(z float64) float64 { return math.Erfc(z/math.Sqrt2) / 2 }
+
+// fTail returns the probability of an F above f with d1 and d2 degrees of freedom, to all digits
+// however small.
+func fTail(f, d1, d2 float64) float64 {
+	if !(f > 0) {
+		return 1
+	}
+	return mathext.RegIncBeta(d2/2, d1/2, d2/(d2+d1*f))
 }
 
 // SDInterval returns the two-sided interval of a true standard deviation of which s was estimated

@@ -6,7 +6,6 @@ import (
 	"math"
 
 	"gonum.org/v1/gonum/mat"
-	"gonum.org/v1/gonum/stat/distuv"
 )
 
 // ErrSingular says that the columns of a fit do not determine its coefficients.
@@ -264,5 +263,5 @@ func BIC(rss float64, n, p int) float64 {
 func FTest(rss0 float64, p0 int, rss1 float64, p1, n int) (F, p float64) {
 	d1, d2 := float64(p1-p0), float64(n-p1)
 	F = ((rss0 - rss1) / d1) / (rss1 / d2)
-	return F, distuv.F{D1: d1, D2: d2}.Survival(F)
+	return F, fTail(F, d1, d2)
 }

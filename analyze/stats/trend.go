@@ -4,8 +4,6 @@ import (
 	"fmt"
 	"math"
 	"sort"
-
-	"gonum.org/v1/gonum/stat/distuv"
 )
 
 // Kendall is the Mann-Kendall test for a monotone trend.
@@ -48,7 +46,7 @@ func MannKendall(x []float64) (Kendall, error) {
 	case k.S != 0:
 		k.Z = (float64(k.S) - Sign(float64(k.S))) / math.Sqrt(k.Var)
 	}
-	k.P = math.Min(1, 2*distuv.UnitNormal.Survival(math.Abs(k.Z)))
+	k.P = math.Min(1, 2*normalTail(math.Abs(k.Z)))
 	if n <= exactKendall && !tied {
 		k.P, k.Exact = kendallExact(n, k.S), true
 	}

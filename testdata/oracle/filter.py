@@ -1,17 +1,16 @@
 #!/usr/bin/python3
 """Writes filter.json: low-pass filters by SciPy, the yardstick of package filter.
 
-Run in this folder: python3 filter.py    (made with Debian 12's NumPy 1.24 and SciPy 1.10)
+Run: python3 filter.py    (the result here: Debian 12, NumPy 1.24, SciPy 1.10)
 """
-import json
-
 import numpy as np
 from scipy import signal
 
+from common import Readings, write
+
 RATE = 1000.0
-rng = np.random.default_rng(12345)
 t = np.arange(240) / RATE
-x = np.round(np.sin(2 * np.pi * 7 * t) + 0.3 * np.sign(np.sin(2 * np.pi * 3 * t)) + 0.1 * rng.standard_normal(t.size), 6)
+x = np.round(np.sin(2 * np.pi * 7 * t) + 0.3 * np.sign(np.sin(2 * np.pi * 3 * t)) + 0.1 * np.array(Readings(1).normals(t.size)), 6)
 
 cases = []
 for kind, order, ripple, cut in [
@@ -20,10 +19,8 @@ for kind, order, ripple, cut in [
 ]:
     if kind == "butter":
         sos = signal.butter(order, cut, fs=RATE, output="sos")
-        b, a = signal.butter(order, cut, fs=RATE)
     else:
         sos = signal.cheby1(order, ripple, cut, fs=RATE, output="sos")
-        b, a = signal.cheby1(order, ripple, cut, fs=RATE)
     f = [0.0, 5.0, 20.0, cut, 150.0, 400.0]
     _, h = signal.sosfreqz(sos, worN=f, fs=RATE)
     zi = signal.sosfilt_zi(sos) * x[0]
@@ -32,9 +29,7 @@ for kind, order, ripple, cut in [
         "hz": f, "gain": np.abs(h).tolist(), "phase_rad": np.angle(h).tolist(),
         "forward": signal.sosfilt(sos, x, zi=zi)[0].tolist(),
         "zero_phase": signal.sosfiltfilt(sos, x).tolist(),
-        "agrees_with_filtfilt": float(np.max(np.abs(signal.sosfiltfilt(sos, x) - signal.filtfilt(b, a, x)))),
     })
 
 sos = signal.cheby1(8, 0.05, 0.8 / 10, output="sos")
-json.dump({"rate_hz": RATE, "x": x.tolist(), "cases": cases,
-           "decimated_by_10": signal.sosfiltfilt(sos, x)[::10].tolist()}, open("filter.json", "w"), indent=0)
+write(__file__, {"rate_hz": RATE, "x": x.tolist(), "cases": cases, "decimated_by_10": signal.sosfiltfilt(sos, x)[::10].tolist()})
