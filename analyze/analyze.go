@@ -20,10 +20,13 @@ func Run(s *rig.Series, j rig.Joint) (health.Joint, error) {
 	if err != nil {
 		return health.Joint{}, fmt.Errorf("analyse joint %q: %w", j.Name, err)
 	}
+	seen := inspect(s, j)
+	s = seen.series
 	c := prepare(s, j)
+	c.jitter = seen.clock.JitterS
 	out := health.Joint{Joint: j.Name}
 	e := &diagnose.Evidence{Belt: j.Belt != nil, MotorAngle: s.Motor != nil, Current: s.Current != nil,
-		Load: c.load != nil, RestVolts: c.restVolts(), Sensors: c.sensorFaults(), Hunting: c.hunting()}
+		Load: c.load != nil, RestVolts: c.restVolts(), Sensors: seen.faults, Hunting: c.hunting()}
 
 	raw := c.stretches()
 	d := c.drivenOf(raw)
@@ -62,7 +65,7 @@ func Run(s *rig.Series, j rig.Joint) (health.Joint, error) {
 	out.Measures = append(out.Measures, c.stallMeasure(), c.sagMeasure(), c.lostSamples())
 	out.Measures = append(out.Measures, c.responseMeasures()...)
 
-	out.Measures = c.limits(figures(out.Measures))
+	out.Measures = c.limits(seen.withhold(figures(out.Measures)))
 	e.Measures = out.Measures
 	out.Findings = diagnose.Diagnose(e)
 
@@ -71,7 +74,8 @@ func Run(s *rig.Series, j rig.Joint) (health.Joint, error) {
 	out.Curves = appendCurve(out.Curves)(c.timeCurve("supply", "Supply voltage", "voltage in V", s.Supply, 0))
 	out.Curves = appendCurve(out.Curves)(c.holdCurve(c.stretch()))
 	out.Curves = appendCurve(out.Curves)(c.stepCurve())
-	out.Notes = c.notes(d)
+	out.Curves = seen.pictures(out.Curves)
+	out.Notes = append(c.notes(d), seen.notes...)
 	return out, nil
 }
 

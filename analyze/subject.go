@@ -26,6 +26,7 @@ type subject struct {
 	targets []float64
 	passes  []segment.Pass
 	dt      float64 // typical spacing of samples, s
+	jitter  float64 // standard deviation of a sample's time, s
 	stalls  []drive.Stall
 	// stallWhy says why stalls could not be looked for; empty when they were.
 	stallWhy string

@@ -53,6 +53,9 @@ type Hunting struct {
 type SensorFault struct {
 	Sensor string // "joint angle", "motor angle", "current", "supply"
 	Text   string // what was seen, a clause
+	// Repaired is true where the figures do not suffer: what was wrong was taken out, the sensor is
+	// not used, or the figures grow wide with it.
+	Repaired bool
 }
 
 // find returns the first measure of that name on one of the paths, in the order given.

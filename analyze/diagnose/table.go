@@ -20,7 +20,7 @@ func table() []row {
 			cause: health.SensorFault, severity: health.SeverityFault,
 			part:     constant("angle or current sensor"),
 			forIt:    []sign{{7, sensors}},
-			explains: causes(health.HornSlip, health.ToothSkip, health.BeltSlack, health.ServoPlay, health.ExcessCompliance, health.BeltTensionLow, health.HighFriction, health.TightSpot, health.Stall, health.NearStall, health.Creep, health.Hunting),
+			explains: sensorExplains,
 			alike:    causes(health.LostSamples),
 			next:     constant("look at the joint while the reading jumps; check magnet, cable and bus, then repeat"),
 		},
@@ -174,6 +174,18 @@ func sensors(e *Evidence) (string, bool) {
 		text += s.Sensor + ": " + s.Text
 	}
 	return text, true
+}
+
+// sensorExplains: a sensor that can not be believed explains whatever it shows; one whose faults
+// were taken out explains nothing.
+func sensorExplains(e *Evidence) []health.Cause {
+	for _, s := range e.Sensors {
+		if !s.Repaired {
+			return []health.Cause{health.HornSlip, health.ToothSkip, health.BeltSlack, health.ServoPlay, health.ExcessCompliance, health.BeltTensionLow,
+				health.HighFriction, health.TightSpot, health.Stall, health.NearStall, health.Creep, health.Hunting}
+		}
+	}
+	return nil
 }
 
 // lostMost is the share of lost samples above which timing measures suffer [common practice].

@@ -41,7 +41,7 @@ var alone = []struct {
 	e     *Evidence
 	also  []health.Cause
 }{
-	{"angle freezes", health.SensorFault, &Evidence{Sensors: []SensorFault{{"joint angle", "stays at one value for 2 s"}}, NominalUse: none}, []health.Cause{health.LostSamples}},
+	{"angle freezes", health.SensorFault, &Evidence{Sensors: []SensorFault{{Sensor: "joint angle", Text: "stays at one value for 2 s"}}, NominalUse: none}, []health.Cause{health.LostSamples}},
 	{"losses over the limit", health.LostSamples, joint(fig("lost_samples", health.NoPath, 0.03, 0, 0.01)), nil},
 	{"many losses, no limit", health.LostSamples, joint(fig("lost_samples", health.NoPath, 0.05, 0, none)), nil},
 	{"sag over the limit", health.SupplySag, joint(atLeast("supply_sag", health.NoPath, 2.2, 0.6)), nil},

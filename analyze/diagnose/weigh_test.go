@@ -41,7 +41,7 @@ func TestOneFaultManyMeasures(t *testing.T) {
 		{"skip and the creep it looks like", stepped(joint(fig("creep", trans, 0.7, 0.1, 0.5)), Step{trans, 18, 0.2, 40, 1, 1, ""}), []health.Cause{health.ToothSkip}},
 		{"a broken sensor beside everything", func() *Evidence {
 			e := stepped(joint(everything...), Step{trans, 18, 0.2, 40, 1, 1, ""})
-			e.Sensors = []SensorFault{{"motor angle", "jumps"}}
+			e.Sensors = []SensorFault{{Sensor: "motor angle", Text: "jumps"}}
 			return e
 		}(), []health.Cause{health.SensorFault, health.SupplySag}},
 	} {

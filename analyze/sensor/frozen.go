@@ -1,0 +1,65 @@
+package sensor
+
+import "math"
+
+// Still is a stretch in which a reading kept one value although the command travelled.
+type Still struct {
+	From, To  int     // samples, half open
+	DurationS float64 // from the first to the last
+	TravelDeg float64 // of the command meanwhile
+	// Natural is the longest time in which the reading kept one value where it might, at rest: as
+	// long a stand still proves nothing.
+	Natural float64
+}
+
+const (
+	// frozenS is how long an angle may stay at one value while it is told to travel.
+	frozenS = 0.8
+	// frozenDeg is how far the command must go meanwhile.
+	frozenDeg = 12.0
+)
+
+// FindStill finds the stretches of one unchanging reading in which the command travels far. A joint
+// that is blocked still shows the noise of its sensor, where the sensor has any: compare DurationS
+// with Natural.
+func FindStill(time, x, command []float64) (out []Still) {
+	natural := 0.0
+	each := func(do func(from, to int, d, travel float64)) {
+		for start := 0; start < len(x); {
+			end := start + 1
+			last := start
+			for end < len(x) && (x[end] == x[start] || math.IsNaN(x[end])) {
+				if !math.IsNaN(x[end]) {
+					last = end
+				}
+				end++
+			}
+			if d := time[last] - time[start]; !math.IsNaN(x[start]) && d > 0 {
+				do(start, last+1, d, travel(command[start:last+1]))
+			}
+			start = end
+		}
+	}
+	each(func(from, to int, d, travel float64) {
+		if d > frozenS && travel > frozenDeg {
+			out = append(out, Still{From: from, To: to, DurationS: d, TravelDeg: travel})
+		} else if travel < frozenDeg/4 {
+			natural = math.Max(natural, d)
+		}
+	})
+	for i := range out {
+		out[i].Natural = natural
+	}
+	return out
+}
+
+// travel returns how far a column goes from its least to its greatest value.
+func travel(x []float64) float64 {
+	lo, hi := math.Inf(1), math.Inf(-1)
+	for _, v := range x {
+		if !math.IsNaN(v) {
+			lo, hi = math.Min(lo, v), math.Max(hi, v)
+		}
+	}
+	return math.Max(0, hi-lo)
+}

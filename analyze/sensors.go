@@ -1,0 +1,282 @@
+package analyze
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"limbgauge/analyze/diagnose"
+	"limbgauge/analyze/health"
+	"limbgauge/analyze/segment"
+	"limbgauge/analyze/sensor"
+	"limbgauge/rig"
+)
+
+// sensing is what came of looking at the sensors, before anything was computed from them.
+type sensing struct {
+	series *rig.Series // what can be believed
+	faults []diagnose.SensorFault
+	notes  []string
+	blind  string // why the joint angle can not be used at all; empty when it can
+	clock  sensor.Clock
+}
+
+// Thresholds of sensor faults [common practice, starting values].
+const (
+	// spikesLeast is how many spikes make a fault; fewer are left out and noted.
+	spikesLeast = 3
+	// spikeDeg is the least excursion that no joint's jolt makes.
+	spikeDeg = 3.0
+	// noiseDeg is the deviation of single readings that no working sensor shows: ten times what data
+	// sheets of magnetic angle sensors give (0.03 to 0.06 deg).
+	noiseDeg = 0.6
+	// usedLeast is the share of readings that must be left for a column to serve.
+	usedLeast = 0.6
+	// jitterLeast is the share of the spacing by which the times of samples scatter where they were
+	// not taken with them.
+	jitterLeast = 0.15
+	// pushing is the share of the stall current above which a joint that stands still is held fast.
+	pushing = 0.5
+)
+
+// inspect looks at the readings for what no joint can do, and returns the series without it: whole
+// turns are taken out of angles, single readings that jump away are left out, a motor-side angle that
+// stands still is not used. s is not changed.
+func inspect(s *rig.Series, j rig.Joint) *sensing {
+	out := *s
+	g := &sensing{series: &out, clock: sensor.FindClock(s.Time)}
+	fastest := noLoadSpeed(j)
+	out.Angle = g.turns("joint angle", s.Angle, s.Command, fastest)
+	out.Motor = g.turns("motor angle", s.Motor, scaled(s.Command, j.Ratio()), fastest*j.Ratio())
+	out.Angle = g.spikes("joint angle", out.Angle, 1, fastest, quantumOf(j.Sensors.JointCounts))
+	out.Motor = g.spikes("motor angle", out.Motor, j.Ratio(), fastest*j.Ratio(), quantumOf(j.Sensors.MotorCounts))
+	if bad := g.frozen(out.Motor, out.Angle, j.Ratio(), 1, j); len(bad) > 0 {
+		g.faults = append(g.faults, diagnose.SensorFault{Sensor: "motor angle", Repaired: true, Text: stillText(s.Time, bad)})
+		g.notes = append(g.notes, "The motor-side angle stands still while the joint moves; it is not used, and the joint is judged as one without.")
+		out.Motor = nil
+	}
+	if bad := g.frozen(out.Angle, out.Motor, 1, j.Ratio(), j); len(bad) > 0 {
+		g.faults = append(g.faults, diagnose.SensorFault{Sensor: "joint angle", Repaired: true, Text: stillText(s.Time, bad)})
+		out.Angle = slices.Clone(out.Angle)
+		for _, b := range bad {
+			for i := b.From; i < b.To; i++ {
+				out.Angle[i] = math.NaN()
+			}
+		}
+		g.notes = append(g.notes, "Where the joint angle stands still while the command travels, its readings are left out.")
+	}
+	g.noise("joint angle", out.Angle, 1)
+	g.noise("motor angle", out.Motor, j.Ratio())
+	g.times()
+	if out.Motor != nil && share(out.Motor) < usedLeast*share(s.Motor) {
+		g.notes = append(g.notes, "Too few readings of the motor-side angle can be believed; it is not used.")
+		out.Motor = nil
+	}
+	if share(out.Angle) < usedLeast*share(s.Angle) {
+		g.lose(j)
+	}
+	return g
+}
+
+func scaled(x []float64, k float64) []float64 {
+	out := make([]float64, len(x))
+	for i, v := range x {
+		out[i] = k * v
+	}
+	return out
+}
+
+// share is the share of readings that are there.
+func share(x []float64) float64 {
+	n := 0
+	for _, v := range x {
+		if !math.IsNaN(v) {
+			n++
+		}
+	}
+	return float64(n) / float64(max(1, len(x)))
+}
+
+// turns takes whole turns out of an angle and says so.
+func (g *sensing) turns(name string, col, near []float64, fastest float64) []float64 {
+	if col == nil {
+		return nil
+	}
+	y, w := sensor.Unwrap(g.series.Time, col, near, 360, fastest)
+	if w.Count > 0 {
+		g.faults = append(g.faults, diagnose.SensorFault{Sensor: name, Repaired: true,
+			Text: fmt.Sprintf("runs over the end of its turn %s, the first time at %.2f s; the turns were taken out", times(w.Count), w.FirstS)})
+	}
+	if w.Turns != 0 {
+		g.notes = append(g.notes, fmt.Sprintf("The %s was moved by %d deg, whole turns, to lie beside the command.", name, 360*w.Turns))
+	}
+	return y
+}
+
+func times(n int) string {
+	if n == 1 {
+		return "once"
+	}
+	return fmt.Sprintf("%d times", n)
+}
+
+// spikes leaves out readings that jump away and back, and counts them.
+func (g *sensing) spikes(name string, col []float64, gear, fastest, quantum float64) []float64 {
+	if col == nil {
+		return nil
+	}
+	sp := sensor.FindSpikes(g.series.Time, col, g.series.Command, sensor.SpikeOptions{Fastest: fastest, LeastDeg: spikeDeg * gear, Quantum: quantum})
+	if sp.Count == 0 {
+		return col
+	}
+	if sp.Count >= spikesLeast {
+		g.faults = append(g.faults, diagnose.SensorFault{Sensor: name, Repaired: true,
+			Text: fmt.Sprintf("jumps away and back %d times as no joint can, the first time at %.2f s", sp.Count, sp.FirstS)})
+	}
+	g.notes = append(g.notes, fmt.Sprintf("The %s jumps away and back %s, as no joint can; those readings were left out.", name, times(sp.Count)))
+	out := slices.Clone(col)
+	for i, bad := range sp.Bad {
+		if bad {
+			out[i] = math.NaN()
+		}
+	}
+	return out
+}
+
+// frozen returns the stretches in which col stands still as no joint does: longer than its noise
+// lets it, or beside another angle that moves, and not pressed against something.
+func (g *sensing) frozen(col, other []float64, gear, otherGear float64, j rig.Joint) (out []sensor.Still) {
+	if col == nil {
+		return nil
+	}
+	for _, b := range sensor.FindStill(g.series.Time, col, scaled(g.series.Command, gear)) {
+		moved := other != nil && reach(other[b.From:b.To])/otherGear > b.TravelDeg/gear/2
+		noisy := b.DurationS > 2*b.Natural
+		if (moved || noisy) && !g.pushes(b, j) {
+			out = append(out, b)
+		}
+	}
+	return out
+}
+
+// pushes reports whether the servo draws near to its stall current over a stretch.
+func (g *sensing) pushes(b sensor.Still, j rig.Joint) bool {
+	if g.series.Current == nil {
+		return false
+	}
+	stall := 0.0
+	for _, r := range j.Servo.Rated {
+		stall = math.Max(stall, r.StallA)
+	}
+	return stall > 0 && meanOf(g.series.Current[b.From:b.To]) > pushing*stall
+}
+
+func reach(x []float64) float64 {
+	lo, hi := math.Inf(1), math.Inf(-1)
+	for _, v := range x {
+		if !math.IsNaN(v) {
+			lo, hi = math.Min(lo, v), math.Max(hi, v)
+		}
+	}
+	return math.Max(0, hi-lo)
+}
+
+func stillText(time []float64, all []sensor.Still) string {
+	b := all[0]
+	for _, o := range all {
+		if o.DurationS > b.DurationS {
+			b = o
+		}
+	}
+	return fmt.Sprintf("stays at one value for %.1f s from %.2f s while the command travels %.0f deg", b.DurationS, time[b.From], b.TravelDeg)
+}
+
+// noise flags an angle that scatters at rest. Its figures grow wide, not wrong, so it is used.
+func (g *sensing) noise(name string, col []float64, gear float64) {
+	if col == nil {
+		return
+	}
+	s := g.series
+	var rests [][2]int
+	for _, p := range segment.Split(s.Time, s.Command, s.Move) {
+		if p.DwellS >= 0.4 {
+			rests = append(rests, [2]int{p.Dwell[0] + (p.Dwell[1]-p.Dwell[0])/2, p.Dwell[1]})
+		}
+	}
+	if sd := sensor.RestNoise(col, rests); sd > noiseDeg*gear {
+		g.faults = append(g.faults, diagnose.SensorFault{Sensor: name, Repaired: true,
+			Text: fmt.Sprintf("scatters by %.2f deg from reading to reading at rest", sd)})
+	}
+}
+
+// times notes samples whose times were not taken with them.
+func (g *sensing) times() {
+	c := g.clock
+	if c.JitterS > jitterLeast*c.SpacingS || c.Bursts > 0.1 {
+		g.notes = append(g.notes, fmt.Sprintf("The times of the samples scatter by %.1f ms about a spacing of %.1f ms, as times taken on arrival do: times and frequencies are only known to as much.",
+			1000*math.Max(c.JitterS, c.Bursts*c.SpacingS), 1000*c.SpacingS))
+	}
+}
+
+// lose gives the joint angle up: what does not rest on it is computed all the same, with the motor
+// side, or the command, in its place where only the pose is asked for.
+func (g *sensing) lose(j rig.Joint) {
+	s := g.series
+	g.blind = "the joint angle can not be believed: its sensor " + firstOf(g.faults, "joint angle")
+	if s.Motor != nil {
+		s.Angle = scaled(s.Motor, 1/j.Ratio())
+	} else {
+		s.Angle = s.Command
+	}
+	for i := range g.faults {
+		if g.faults[i].Sensor == "joint angle" {
+			g.faults[i].Repaired = false
+		}
+	}
+	g.notes = append(g.notes, "The joint angle can not be believed; only what the motor-side angle, current and supply show was measured.")
+}
+
+func firstOf(faults []diagnose.SensorFault, name string) string {
+	for _, f := range faults {
+		if f.Sensor == name {
+			return f.Text
+		}
+	}
+	return "gives too few readings"
+}
+
+// withhold takes back every measure that rests on a joint angle that can not be believed.
+func (g *sensing) withhold(ms []health.Measure) []health.Measure {
+	if g.blind == "" {
+		return ms
+	}
+	for i, m := range ms {
+		if m.Path != health.Servo && m.Name != "supply_sag" && m.Name != "lost_samples" && m.Status != health.NotObservable {
+			ms[i] = health.Unseen(m.Name, m.Path, m.Method, g.blind)
+		}
+	}
+	return ms
+}
+
+// pictures takes away the curves that rest on such an angle.
+func (g *sensing) pictures(cs []health.Curve) []health.Curve {
+	if g.blind == "" {
+		return cs
+	}
+	return slices.DeleteFunc(cs, func(c health.Curve) bool {
+		return c.ID != "current" && c.ID != "supply" && !strings.HasSuffix(c.ID, "-"+string(health.Servo))
+	})
+}
+
+// noLoadSpeed returns the greatest rated speed, deg/s at the joint; 600 where none is given.
+func noLoadSpeed(j rig.Joint) float64 {
+	v := 0.0
+	for _, r := range j.Servo.Rated {
+		v = math.Max(v, r.NoLoadDegPerS)
+	}
+	if v == 0 {
+		v = 600
+	}
+	return v / j.Ratio()
+}
