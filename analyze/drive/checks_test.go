@@ -12,6 +12,7 @@ func rel(t *testing.T, name string, got, want float64, from string) {
 	ref.Near(t, name, got, want, 1e-4*math.Abs(want), from)
 }
 
+// Checks 5a, 5b, 5c.
 func TestMotorLines(t *testing.T) {
 	const from = "lines of a permanent-magnet motor"
 	m := Motor{Volts: 5, StallNm: 1.2, NoLoadDegPerS: 350, IdleA: .12, StallA: 2}
@@ -34,6 +35,7 @@ func TestMotorLines(t *testing.T) {
 	rel(t, "12.5 kg·cm", 12.5*KgCm, 1.225831, "standard acceleration of free fall")
 }
 
+// Checks 5b, 5g.
 func TestVoltage(t *testing.T) {
 	two := []Rating{{6, 1.4, 420, 2.4}, {5, 1.2, 350, 2.0}}
 	for _, row := range []struct {
@@ -79,6 +81,7 @@ func TestVoltage(t *testing.T) {
 	}
 }
 
+// Check 5d.
 func TestSupplyIsNotMotorCurrent(t *testing.T) {
 	const from = "lossless bridge: supply power is motor power"
 	rel(t, "standing at half torque", SupplyFraction(LawDuty, .5, 0), .25, from)
@@ -134,6 +137,7 @@ func TestFindLaw(t *testing.T) {
 	}
 }
 
+// Checks 5e, 5f.
 func TestHeat(t *testing.T) {
 	ref.Near(t, "rise", RiseByResistance(80, 100, 20), 63.625, 1e-9, "public exercise (printed 63.63 K)")
 	rel(t, "resistance at +50 K", HotFactor(20, 70), 1.19646, "304.5/254.5 (0.00393/K gives 1.1965)")
@@ -159,6 +163,7 @@ func TestHeat(t *testing.T) {
 	ref.Near(t, "I²t reaches its limit", time[trip], 20.9224, .011, "-τ ln(1 - 0.16), to one sample")
 }
 
+// Check 5h.
 func TestPulse(t *testing.T) {
 	p := Pulse{TravelDeg: 180, MinUS: 500, MaxUS: 2500, DeadbandUS: 3}
 	ref.Near(t, "scale", p.DegPerUS(), .09, 1e-12, "180° over 2000 µs")

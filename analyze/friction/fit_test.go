@@ -14,6 +14,7 @@ var emps = Recipe{Order: 4, CutHz: 100, Drop: 49, Decimate: 10}
 
 // The published parameters of a motor-driven axis from its raw log, by the printed recipe (Janot,
 // Gautier, Brunot, Data Set and Reference Models of EMPS, 2019).
+// Check 6a.
 func TestEMPS(t *testing.T) {
 	c := ref.Columns(t, ref.Shared(t, "emps/emps.csv"))
 	want := map[string]float64{}
@@ -50,6 +51,7 @@ func TestEMPS(t *testing.T) {
 }
 
 // Ten readings whose fit was solved by hand and by an independent library.
+// Check 6b.
 func TestTenReadings(t *testing.T) {
 	m := Motion{Thin: 1}
 	deg := []float64{-60, -30, 0, 30, 60, -60, -30, 0, 30, 60}
@@ -77,6 +79,7 @@ func TestTenReadings(t *testing.T) {
 	ref.Near(t, "degrees of freedom", p.Of[Coulomb].DF, 7, 0, "10 - 3")
 }
 
+// Checks 6c, 6d.
 func TestFormulas(t *testing.T) {
 	f, g := Halves(.35, -.15)
 	ref.Near(t, "friction half", f, .25, 1e-12, "(0.35 + 0.15)/2")

@@ -32,6 +32,7 @@ func recordStops() []Stop {
 
 // The acceptance record prints R = max(R↑, R↓) and an E that does not follow from its own table;
 // by the standard's definitions they are 0.00835 and 0.01599 (recomputed).
+// Checks 1a, 1a'.
 func TestAcceptanceRecord(t *testing.T) {
 	r, err := Evaluate(recordStops(), Options{Replicas: 10})
 	if err != nil {
@@ -97,6 +98,7 @@ func handStops() []Stop {
 	return stops
 }
 
+// Check 1b: the table of handStops.
 func TestClosedForm(t *testing.T) {
 	r, err := Evaluate(handStops(), Options{Replicas: 500, Seed: 1})
 	if err != nil {
@@ -128,10 +130,12 @@ func TestClosedForm(t *testing.T) {
 	}
 }
 
+// Check 1c: dead band, play, and friction through the compliance add up.
 func TestModelReversal(t *testing.T) {
 	ref.Near(t, "B", ModelReversal(.27, .5, .05, 4.5), 1.22, 1e-9, "0.27 + 0.50 + 0.45")
 }
 
+// Checks 2a, 2b: ISO 9283:1998, 7.2, by hand.
 func TestPose(t *testing.T) {
 	p, err := AngleRepeatability([]float64{10.02, 9.98, 10.01, 9.99, 10.00})
 	if err != nil {

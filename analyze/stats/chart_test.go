@@ -7,6 +7,7 @@ import (
 	"limbgauge/analyze/internal/ref"
 )
 
+// Check 9a.
 func TestIndividuals(t *testing.T) {
 	l, err := Individuals([]float64{49.6, 47.6, 49.9, 51.3, 47.8, 51.2, 52.6, 52.4, 53.6, 52.1})
 	if err != nil {
@@ -21,6 +22,7 @@ func TestIndividuals(t *testing.T) {
 	}
 }
 
+// Checks 9b, 9c.
 func TestEWMA(t *testing.T) {
 	c := ref.Columns(t, ref.File(t, "nist_handbook/ewma_6_3_2_4.csv"))
 	x, want := c[1][1:], c[2][1:]
@@ -54,6 +56,7 @@ func TestEWMA(t *testing.T) {
 	}
 }
 
+// Checks 9b, 9d.
 func TestCumulativeSum(t *testing.T) {
 	c := ref.Columns(t, ref.File(t, "nist_handbook/cusum_6_3_2_3.csv"))
 	s := CumulativeSum(c[1], 325, .3175, 4.1959)

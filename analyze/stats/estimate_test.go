@@ -10,6 +10,7 @@ import (
 	"limbgauge/analyze/internal/ref"
 )
 
+// Check 1d: the interval of a standard deviation.
 func TestQuantiles(t *testing.T) {
 	ref.Near(t, "t(5)", T95(5), 2.57058, 1e-5, "table of Student's t")
 	ref.Near(t, "t(4)", T95(4), 2.776445, 1e-6, "table of Student's t")
@@ -28,6 +29,7 @@ func TestQuantiles(t *testing.T) {
 }
 
 // GUM H.3: a thermometer's correction against temperature as a straight line.
+// Check 8b.
 func TestGUMLine(t *testing.T) {
 	temp := []float64{21.521, 22.012, 22.512, 23.003, 23.507, 23.999, 24.513, 25.002, 25.503, 26.010, 26.511}
 	b := []float64{-.171, -.169, -.166, -.159, -.164, -.165, -.156, -.157, -.159, -.161, -.160}
@@ -51,6 +53,7 @@ func TestGUMLine(t *testing.T) {
 }
 
 // Belt tension over cycles: a prediction with its interval.
+// Check 9i.
 func TestPrediction(t *testing.T) {
 	l, err := FitLine([]float64{0, 100, 200, 300, 400, 500}, []float64{40, 38.5, 37.2, 35.4, 34.1, 32.6})
 	if err != nil {
@@ -80,6 +83,7 @@ func TestPrediction(t *testing.T) {
 }
 
 // Clock of a device against the host's: five heartbeats.
+// Check 8e.
 func TestClockLine(t *testing.T) {
 	l, err := FitLine([]float64{0, 100, 200, 300, 400}, []float64{10.0012, 110.0061, 210.0109, 310.0162, 410.0211})
 	if err != nil {
@@ -90,6 +94,7 @@ func TestClockLine(t *testing.T) {
 	ref.Near(t, "offset", l.Intercept.Value, 10.00112, 1e-5, "least squares by hand")
 }
 
+// Checks 10a, 10b: published comparisons of two means.
 func TestWelch(t *testing.T) {
 	var x, y []float64
 	for i := 1; i <= 20; i++ {
@@ -148,6 +153,7 @@ func TestWelch(t *testing.T) {
 }
 
 // The ideal bootstrap of a mean and a median is known exactly (infinite replicas).
+// Check 8f.
 func TestBootstrapAgainstIdeal(t *testing.T) {
 	mouse := []float64{94, 197, 16, 38, 99, 141, 23}
 	n := float64(len(mouse))
@@ -243,6 +249,7 @@ func TestWelchSatterthwaite(t *testing.T) {
 
 // Play and compliance from eight loads; the errors are orthogonal to all three columns, so the fit
 // is exact and the residual sum known.
+// Check 2d.
 func TestOLSOfALoop(t *testing.T) {
 	d := []float64{.01, -.01, .01, -.01, -.01, .01, -.01, .01}
 	var one, sgnT, tq, w []float64

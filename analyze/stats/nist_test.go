@@ -204,6 +204,7 @@ func powers(x []float64, k int) []float64 {
 }
 
 // Norris again as a straight line, to the figures methods of this trade are checked with.
+// Check 6e.
 func TestNISTNorrisLine(t *testing.T) {
 	d := openStrd(t, "linear/Norris.dat").columns(t)
 	l, err := FitLine(d[1], d[0])

@@ -11,6 +11,7 @@ import (
 
 const epa = "US EPA 530/R-09-007, 2009"
 
+// Checks 9e, 9f.
 func TestMannKendall(t *testing.T) {
 	for _, row := range []struct {
 		name    string
@@ -40,6 +41,7 @@ func TestMannKendall(t *testing.T) {
 	}
 }
 
+// Checks 9e, 9f, 9g.
 func TestTheilSen(t *testing.T) {
 	six := ref.Columns(t, ref.File(t, "epa_trend/ex17_6_sulfate.csv"))
 	seven := ref.Columns(t, ref.File(t, "epa_trend/ex17_7_sodium.csv"))
@@ -65,6 +67,10 @@ func TestTheilSen(t *testing.T) {
 		ref.Near(t, row.name+" lower", s.Lo, row.lo, row.tol, row.from)
 		ref.Near(t, row.name+" upper", s.Hi, row.hi, row.tol, row.from)
 	}
+	hand := []float64{12.9, 14.8, 13.2, 15.7, 13.8, 15.6, 12.9, 11.0, 17.3, 15.9, 19.0, 18.3, 20.1, 21.7}
+	if s, err := TheilSen(index(len(hand)), hand, Interpolate); err != nil || math.Abs(s.Slope-.566667) > 1e-6 {
+		t.Errorf("slope %g, %v; want 0.566667 (median of 91 slopes)", s.Slope, err)
+	}
 	s, err := TheilSen(six[3], six[4], Interpolate)
 	if err != nil {
 		t.Fatal(err)
@@ -75,6 +81,7 @@ func TestTheilSen(t *testing.T) {
 	}
 }
 
+// Check 9h.
 func TestChangePoint(t *testing.T) {
 	x := ref.Columns(t, ref.File(t, "nile/nile.csv"))[1]
 	c, err := FindChange(x, 999, 1)

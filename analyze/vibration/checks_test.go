@@ -8,6 +8,7 @@ import (
 	"limbgauge/analyze/internal/ref"
 )
 
+// Check 3a.
 func TestTwoMasses(t *testing.T) {
 	m := TwoMassOf(2e-4, 8e-4, 20)
 	ref.Near(t, "f_a", m.AntiResonanceHz, 25.1646, 1e-4, "√(k/J_l)/2π")
@@ -15,6 +16,7 @@ func TestTwoMasses(t *testing.T) {
 	ref.Near(t, "f_r/f_a", m.ResonanceHz/m.AntiResonanceHz, math.Sqrt(5), 1e-12, "√(1 + J_l/J_m)")
 }
 
+// Check 3b.
 func TestString(t *testing.T) {
 	const from = "f = √(T/m')/2L (Rao, Mechanical Vibrations)"
 	ref.Near(t, "T", StringTension(.0084, .1, 150), 7.56, 1e-9, from)
@@ -24,6 +26,7 @@ func TestString(t *testing.T) {
 	ref.Near(t, "T at 0.9 f", StringTension(1, 1, .9)/StringTension(1, 1, 1), .81, 1e-12, from)
 }
 
+// Checks 3c, 3d.
 func TestDecrement(t *testing.T) {
 	const rao = "Rao, Mechanical Vibrations, shock absorber of a motorcycle, figures recomputed"
 	d := Decrement(1, 1.0/16, 1)
@@ -38,6 +41,7 @@ func TestDecrement(t *testing.T) {
 	ref.Near(t, "ζ of 100 cycles", DampingOf(Decrement(1, .13, 100)), .00324710, 1e-8, "the same")
 }
 
+// Checks 3e, 3f.
 func TestMatrixPencil(t *testing.T) {
 	// x_k = 1.2 x_{k-1} - 0.72 x_{k-2} has the poles 0.6 ± 0.6i.
 	x := []float64{1, .6}
@@ -74,6 +78,7 @@ func TestMatrixPencil(t *testing.T) {
 	ref.Near(t, "amplitude ratio", math.Exp(-d), .730115, 1e-6, "e^-δ")
 }
 
+// Check 3g.
 func TestSpectrumScaling(t *testing.T) {
 	x := make([]float64, 1000)
 	for i := range x {
@@ -102,6 +107,7 @@ func TestSpectrumScaling(t *testing.T) {
 	ref.Near(t, "Hann power", sum(hann), 2, 1e-9, from)
 }
 
+// Check 3h; its error of H1 by input noise in TestH1ReadsLowUnderInputNoise.
 func TestRandomErrors(t *testing.T) {
 	const from = "Bendat and Piersol, Random Data, chapter 9"
 	ref.Near(t, "ε|H|", GainError(.9, 20), .0527046, 1e-7, from)
