@@ -2,18 +2,15 @@ package diagnose
 
 import (
 	"math"
+	"slices"
 	"sort"
-	"strings"
 
 	"limbgauge/analyze/health"
 )
 
-// look reads one sign off the evidence; ok is false where it is not there.
-type look func(e *Evidence) (text string, ok bool)
-
 // sign is one observation that speaks for or against a cause.
 type sign struct {
-	weight float64 // log-odds
+	weight float64 // log-odds; what the look carries counts up to this
 	look   look
 }
 
@@ -38,62 +35,31 @@ const (
 	named = 0.5
 )
 
+// hit is a cause that the evidence speaks for.
+type hit struct {
+	row      row
+	odds     float64
+	evidence []string
+	// proven is true where a sign that can name the cause carried its whole weight.
+	proven bool
+}
+
 // Diagnose weighs the evidence. It always returns at least one finding; a joint without fault gets
 // the cause none. The cause that explains the rest comes first.
 func Diagnose(e *Evidence) []health.Finding {
-	type hit struct {
-		row      row
-		odds     float64
-		evidence []string
-	}
 	var hits []hit
 	for _, r := range table() {
-		h := hit{row: r, odds: prior}
-		for _, s := range r.forIt {
-			if text, ok := s.look(e); ok {
-				h.odds += s.weight
-				h.evidence = append(h.evidence, text)
-			}
-		}
-		for _, s := range r.against {
-			if text, ok := s.look(e); ok && len(h.evidence) > 0 {
-				h.odds -= s.weight
-				h.evidence = append(h.evidence, "against it: "+text)
-			}
-		}
-		if len(h.evidence) > 0 && confidence(h.odds) >= named {
+		if h := weigh(r, e); len(h.evidence) > 0 && confidence(h.odds) >= named {
 			hits = append(hits, h)
 		}
 	}
-	explained := map[health.Cause]int{} // cause -> how many of the hits it would explain
-	gone := map[health.Cause]bool{}
-	present := map[health.Cause]bool{}
-	for _, h := range hits {
-		present[h.row.cause] = true
+	left, explained := explain(hits, e)
+	if len(left) == 0 {
+		return []health.Finding{healthy(e)}
 	}
-	for _, h := range hits {
-		if gone[h.row.cause] {
-			continue
-		}
-		for _, c := range h.row.explains(e) {
-			if present[c] && c != h.row.cause {
-				gone[c] = true
-				explained[h.row.cause]++
-			}
-		}
-	}
-	var out []health.Finding
-	for _, h := range hits {
-		if gone[h.row.cause] {
-			continue
-		}
-		also := []string{}
-		for _, c := range h.row.alike(e) {
-			also = append(also, string(c))
-		}
-		out = append(out, health.Finding{Cause: h.row.cause, Severity: h.row.severity,
-			Confidence: math.Round(confidence(h.odds)*100) / 100, Part: h.row.part(e),
-			Evidence: h.evidence, CouldAlsoBe: also, Next: h.row.next(e)})
+	out := make([]health.Finding, len(left))
+	for i, h := range left {
+		out[i] = h.finding(e)
 	}
 	rank := map[health.Severity]int{health.SeverityFault: 3, health.SeverityWarning: 2, health.SeverityHint: 1}
 	sort.SliceStable(out, func(i, k int) bool {
@@ -106,54 +72,78 @@ func Diagnose(e *Evidence) []health.Finding {
 		}
 		return a.Confidence > b.Confidence
 	})
-	if len(out) == 0 {
-		out = append(out, healthy(e))
-	}
 	return out
+}
+
+// weigh adds up the signs for and against one cause. A sign too light to name a cause by itself only
+// supports: it says of what kind a fault is, not that there is one, and counts where that is proven.
+// What speaks against counts only where something speaks for it.
+func weigh(r row, e *Evidence) hit {
+	h, support := hit{row: r, odds: prior}, 0.0
+	for _, s := range r.forIt {
+		if text, odds := s.look(e); odds > 0 {
+			h.evidence = append(h.evidence, text)
+			if s.weight < -prior {
+				support += math.Min(s.weight, odds)
+				continue
+			}
+			h.odds += math.Min(s.weight, odds)
+			h.proven = h.proven || math.IsInf(odds, 1)
+		}
+	}
+	if h.proven {
+		h.odds += support
+	}
+	if len(h.evidence) == 0 {
+		return h
+	}
+	for _, s := range r.against {
+		if text, odds := s.look(e); odds > 0 {
+			h.odds -= math.Min(s.weight, odds)
+			h.evidence = append(h.evidence, "against it: "+text)
+		}
+	}
+	return h
+}
+
+// explain takes out the causes that follow from another one, and counts for each that stays how
+// many it explains. What is only likely does not explain away what is proven.
+func explain(hits []hit, e *Evidence) (left []hit, explained map[health.Cause]int) {
+	explained = map[health.Cause]int{}
+	gone := map[health.Cause]bool{}
+	for _, h := range hits {
+		if gone[h.row.cause] {
+			continue
+		}
+		follow := h.row.explains(e)
+		for _, o := range hits {
+			if o.row.cause != h.row.cause && slices.Contains(follow, o.row.cause) && (h.proven || !o.proven) {
+				gone[o.row.cause] = true
+				explained[h.row.cause]++
+			}
+		}
+	}
+	for _, h := range hits {
+		if !gone[h.row.cause] {
+			left = append(left, h)
+		}
+	}
+	return left, explained
+}
+
+func (h hit) finding(e *Evidence) health.Finding {
+	f := health.Finding{Cause: h.row.cause, Severity: h.row.severity, Confidence: rounded(h.odds),
+		Part: h.row.part(e), Evidence: h.evidence, CouldAlsoBe: []string{}, Next: h.row.next(e)}
+	if !h.proven && f.Severity == health.SeverityFault {
+		f.Severity = health.SeverityWarning // likely is not enough to call it broken
+	}
+	for _, c := range h.row.alike(e) {
+		f.CouldAlsoBe = append(f.CouldAlsoBe, string(c))
+	}
+	return f
 }
 
 func confidence(odds float64) float64 { return 1 / (1 + math.Exp(-odds)) }
 
-// healthy says that nothing was found, and what was not looked at.
-func healthy(e *Evidence) health.Finding {
-	f := health.Finding{Cause: health.None, Severity: health.SeverityOK, Confidence: 0.95,
-		Evidence: []string{}, CouldAlsoBe: []string{}, Next: "nothing to do; repeat the routine after the next hours of use"}
-	passed := 0
-	var reasons, unproven []string
-	names := map[string][]string{}
-	for _, m := range e.Measures {
-		switch {
-		case m.Verdict == health.Pass:
-			passed++
-		case m.Verdict == health.Unproven && m.Status != health.NotObservable:
-			unproven = append(unproven, say(m))
-		case m.Status == health.NotObservable && !math.IsNaN(m.Limit):
-			if _, ok := names[m.Reason]; !ok {
-				reasons = append(reasons, m.Reason)
-			}
-			d, _ := health.DefinitionOf(m.Name)
-			name := lower(d.Title)
-			if m.Path != health.NoPath {
-				name += " (" + string(m.Path) + ")"
-			}
-			names[m.Reason] = append(names[m.Reason], name)
-		}
-	}
-	if passed > 0 {
-		f.Evidence = append(f.Evidence, plural(passed, "measure passes its limit", "measures pass their limits"))
-	} else {
-		f.Evidence = append(f.Evidence, "no sign of a fault; no limit is set that a measure could pass")
-		f.Confidence = 0.7
-	}
-	for _, u := range unproven {
-		f.Evidence = append(f.Evidence, "neither passed nor failed: "+u)
-	}
-	if len(reasons) > 0 {
-		for _, r := range reasons {
-			f.Evidence = append(f.Evidence, strings.Join(names[r], ", ")+" could not be seen: "+r)
-		}
-		f.Confidence = 0.6
-		f.Next = "see why each was not seen, and repeat with a routine, sensor or mounting that shows it"
-	}
-	return f
-}
+// rounded is a confidence to the two digits it is worth.
+func rounded(odds float64) float64 { return math.Round(100*confidence(odds)) / 100 }

@@ -70,31 +70,12 @@ func (e *Evidence) find(name string, paths ...health.Path) (health.Measure, bool
 	return health.Measure{}, false
 }
 
-// verdict is a sign that speaks when a measure has that verdict on one of the paths.
-func verdict(v health.Verdict, name string, paths ...health.Path) look {
-	return func(e *Evidence) (string, bool) {
-		for _, p := range paths {
-			if m, ok := e.find(name, p); ok && m.Verdict == v {
-				return say(m), true
-			}
-		}
-		return "", false
-	}
-}
-
-func fails(name string, paths ...health.Path) look  { return verdict(health.Fail, name, paths...) }
-func passes(name string, paths ...health.Path) look { return verdict(health.Pass, name, paths...) }
-
 // say puts a measure into words.
 func say(m health.Measure) string {
 	d, _ := health.DefinitionOf(m.Name)
 	unit := " " + m.Unit
 	if m.Unit == "1" {
 		unit = ""
-	}
-	where := ""
-	if m.Path != health.NoPath {
-		where = fmt.Sprintf(" (%s)", m.Path)
 	}
 	value := fmt.Sprintf("%.*f", d.Decimals, m.Value)
 	switch m.Status {
@@ -107,7 +88,7 @@ func say(m health.Measure) string {
 			value = fmt.Sprintf("%s ± %.*f", value, d.Decimals, m.Uncertainty)
 		}
 	}
-	text := fmt.Sprintf("%s%s %s%s", lower(d.Title), where, value, unit)
+	text := fmt.Sprintf("%s %s%s", called(m), value, unit)
 	if !math.IsNaN(m.Limit) {
 		rel := "at most"
 		if d.More {
@@ -116,6 +97,15 @@ func say(m health.Measure) string {
 		text += fmt.Sprintf(", accepted %s %g%s", rel, m.Limit, unit)
 	}
 	return text
+}
+
+// called is the name of a measure in words, with its path.
+func called(m health.Measure) string {
+	d, _ := health.DefinitionOf(m.Name)
+	if m.Path == health.NoPath {
+		return lower(d.Title)
+	}
+	return fmt.Sprintf("%s (%s)", lower(d.Title), m.Path)
 }
 
 func lower(s string) string {

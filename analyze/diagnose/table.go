@@ -19,7 +19,7 @@ func table() []row {
 		{
 			cause: health.SensorFault, severity: health.SeverityFault,
 			part:     constant("angle or current sensor"),
-			forIt:    []sign{{7, sensors}},
+			forIt:    []sign{{7, seen(sensors)}},
 			explains: sensorExplains,
 			alike:    causes(health.LostSamples),
 			next:     constant("look at the joint while the reading jumps; check magnet, cable and bus, then repeat"),
@@ -27,8 +27,8 @@ func table() []row {
 		{
 			cause: health.SupplySag, severity: health.SeverityFault,
 			part:     constant("supply and leads"),
-			forIt:    []sign{{6, fails("supply_sag", health.NoPath)}, {5, sagDeep}},
-			against:  []sign{{2, overloaded}},
+			forIt:    []sign{{6, fails("supply_sag", health.NoPath)}, {5, seen(sagDeep)}},
+			against:  []sign{{2, seen(overloaded)}},
 			explains: supplyExplains,
 			alike:    nothing,
 			next:     constant("repeat on a stiffer supply with short thick leads; the dip goes when the supply was to blame"),
@@ -36,7 +36,7 @@ func table() []row {
 		{
 			cause: health.Stall, severity: health.SeverityFault,
 			part:     constant("servo"),
-			forIt:    []sign{{7, stalled}},
+			forIt:    []sign{{7, seen(stalled)}},
 			explains: causes(health.NearStall, health.ExcessCompliance, health.HighFriction, health.TightSpot, health.Creep, health.BeltSlack, health.ServoPlay, health.BeltTensionLow, health.Hunting, health.HornSlip, health.ToothSkip),
 			alike:    nothing,
 			next:     constant("halve the hanging mass or the lever and repeat; if the error collapses the servo was overloaded, else look for a stop or a jam"),
@@ -44,7 +44,7 @@ func table() []row {
 		{
 			cause: health.ToothSkip, severity: health.SeverityFault,
 			part:     constant("belt"),
-			forIt:    []sign{{7, skipped}},
+			forIt:    []sign{{7, seen(skipped)}},
 			explains: causes(health.HornSlip, health.Creep, health.Hunting),
 			alike:    skipAlike,
 			next:     constant("mark shaft, pulley and belt with a line across, repeat the load peak and look which mark moved; then re-tension the belt"),
@@ -52,7 +52,7 @@ func table() []row {
 		{
 			cause: health.HornSlip, severity: health.SeverityFault,
 			part:     constant("horn"),
-			forIt:    []sign{{7, slipped}},
+			forIt:    []sign{{7, seen(slipped)}},
 			explains: causes(health.Creep, health.Hunting),
 			alike:    causes(health.SensorFault),
 			next:     constant("mark horn and shaft with a line across, repeat the load peak and look whether the line breaks; then renew the horn and secure its screw"),
@@ -60,7 +60,7 @@ func table() []row {
 		{
 			cause: health.Creep, severity: health.SeverityFault,
 			part:     constant("printed part under load"),
-			forIt:    []sign{{5, fails("creep", trans, total)}, {1, logTime}, {1, steadyCurrent}},
+			forIt:    []sign{{5, beyond("creep", trans, total)}, {1, seen(logTime)}, {1, seen(steadyCurrent)}},
 			explains: causes(health.HighFriction, health.ExcessCompliance, health.BeltTensionLow, health.BeltSlack, health.ServoPlay, health.TightSpot),
 			alike:    causes(health.HornSlip),
 			next:     constant("hold the load for ten minutes, unload, wait five: what comes back was creep, what stays is set or slip; mark horn and screws to tell"),
@@ -68,7 +68,7 @@ func table() []row {
 		{
 			cause: health.TightSpot, severity: health.SeverityFault,
 			part:     constant("bearing or link"),
-			forIt:    []sign{{6, tight}},
+			forIt:    []sign{{6, seen(tight)}},
 			explains: causes(health.HighFriction, health.Hunting, health.NearStall, health.ExcessCompliance),
 			alike:    nothing,
 			next:     constant("take the belt or horn off and turn the joint by hand through that angle: if it binds there it is bearing, axle or cable, else the servo's gears"),
@@ -76,7 +76,7 @@ func table() []row {
 		{
 			cause: health.HighFriction, severity: health.SeverityFault,
 			part:     constant("bearing"),
-			forIt:    []sign{{6, fails("friction", trans)}, {3.5, likelyRubs}},
+			forIt:    []sign{{6, beyond("friction", trans)}},
 			explains: nothing,
 			alike:    nothing,
 			next:     constant("loosen the axle screw a quarter turn and repeat; then take the belt or horn off: what friction stays is the servo's"),
@@ -84,7 +84,7 @@ func table() []row {
 		{
 			cause: health.BeltSlack, severity: health.SeverityFault,
 			part:     constant("belt"),
-			forIt:    []sign{{6, ifBelt(fails("play", trans))}, {4, ifBelt(ifNoMotor(fails("play", total)))}},
+			forIt:    []sign{{6, ifBelt(beyond("play", trans))}, {4, ifBelt(ifNoMotor(beyond("play", total)))}},
 			explains: slackExplains,
 			alike:    slackAlike,
 			next:     slackNext,
@@ -92,7 +92,7 @@ func table() []row {
 		{
 			cause: health.ServoPlay, severity: health.SeverityFault,
 			part:     constant("servo"),
-			forIt:    []sign{{6, fails("play", servo)}, {4, ifNoMotor(fails("play", total))}, {4, ifDirect(fails("play", trans))}},
+			forIt:    []sign{{6, beyond("play", servo)}, {4, ifNoMotor(beyond("play", total))}, {4, ifDirect(beyond("play", trans))}},
 			explains: nothing,
 			alike:    servoPlayAlike,
 			next:     constant("power off and turn the horn to and fro by hand with the case held: play felt there is the servo's gears, else the horn's seat"),
@@ -100,7 +100,7 @@ func table() []row {
 		{
 			cause: health.BeltTensionLow, severity: health.SeverityWarning,
 			part:     constant("belt"),
-			forIt:    []sign{{6, ifBelt(fails("belt_tension", trans, total))}},
+			forIt:    []sign{{6, ifBelt(beyond("belt_tension", trans, total))}},
 			explains: causes(health.ExcessCompliance),
 			alike:    nothing,
 			next:     constant("pluck a span and compare its tone with a newly tensioned belt; re-tension, and look at the part that carries the pulley if it falls again"),
@@ -108,14 +108,14 @@ func table() []row {
 		{
 			cause: health.NearStall, severity: health.SeverityWarning,
 			part:     constant("servo"),
-			forIt:    []sign{{6, fails("torque_use", health.NoPath, total)}},
+			forIt:    []sign{{6, beyond("torque_use", health.NoPath, total)}},
 			explains: nothing, alike: nothing,
 			next: constant("halve the hanging mass or the lever and repeat; else a stronger servo or, within its rating, more volts"),
 		},
 		{
 			cause: health.ExcessCompliance, severity: health.SeverityFault,
 			part:     constant("printed part, bracket or belt"),
-			forIt:    []sign{{5, fails("compliance", trans, total)}, {3.4, likelySoft}},
+			forIt:    []sign{{5, beyond("compliance", trans)}, {5, fails("compliance", total)}, {3.4, seen(likelySoft)}},
 			against:  []sign{{1, ifMotor(passes("compliance", trans))}},
 			explains: nothing,
 			alike:    complianceAlike,
@@ -124,7 +124,7 @@ func table() []row {
 		{
 			cause: health.Hunting, severity: health.SeverityWarning,
 			part:  constant("servo loop"),
-			forIt: []sign{{6, hunts}},
+			forIt: []sign{{6, seen(hunts)}},
 			// A swinging joint draws current as friction does.
 			explains: causes(health.HighFriction, health.TightSpot),
 			alike:    causes(health.SupplySag, health.ServoPlay),
@@ -133,7 +133,7 @@ func table() []row {
 		{
 			cause: health.LostSamples, severity: health.SeverityWarning,
 			part:     constant("serial line or stand"),
-			forIt:    []sign{{6, fails("lost_samples", health.NoPath)}, {6, lostMuch}},
+			forIt:    []sign{{6, fails("lost_samples", health.NoPath)}, {6, seen(lostMuch)}},
 			explains: nothing, alike: nothing,
 			next: constant("use a shorter cable or another port, lower the sample rate, and repeat"),
 		},
@@ -147,20 +147,6 @@ func causes(c ...health.Cause) func(*Evidence) []health.Cause {
 }
 
 func nothing(*Evidence) []health.Cause { return nil }
-
-func ifBelt(l look) look    { return when(func(e *Evidence) bool { return e.Belt }, l) }
-func ifDirect(l look) look  { return when(func(e *Evidence) bool { return !e.Belt }, l) }
-func ifMotor(l look) look   { return when(func(e *Evidence) bool { return e.MotorAngle }, l) }
-func ifNoMotor(l look) look { return when(func(e *Evidence) bool { return !e.MotorAngle }, l) }
-
-func when(cond func(*Evidence) bool, l look) look {
-	return func(e *Evidence) (string, bool) {
-		if !cond(e) {
-			return "", false
-		}
-		return l(e)
-	}
-}
 
 func sensors(e *Evidence) (string, bool) {
 	if len(e.Sensors) == 0 {
@@ -304,16 +290,6 @@ func tight(e *Evidence) (string, bool) {
 func likelySoft(e *Evidence) (string, bool) {
 	m, ok := e.find("compliance", trans, total)
 	if !ok || !e.Belt || !e.KneeHidden || m.Verdict != health.Unproven || m.Status != health.Measured || m.Value < m.Limit {
-		return "", false
-	}
-	return say(m) + ", likely but not proven", true
-}
-
-// likelyRubs speaks where the best estimate of friction lies above the limit by half, though the
-// servo's unknown share leaves it unproven.
-func likelyRubs(e *Evidence) (string, bool) {
-	m, ok := e.find("friction", trans)
-	if !ok || m.Verdict != health.Unproven || m.Status != health.Measured || m.Value < 1.2*m.Limit {
 		return "", false
 	}
 	return say(m) + ", likely but not proven", true

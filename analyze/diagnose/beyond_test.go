@@ -1,0 +1,122 @@
+package diagnose
+
+import (
+	"math"
+	"slices"
+	"strings"
+	"testing"
+
+	"limbgauge/analyze/health"
+)
+
+// Where the limit lies inside the interval, the confidence is the chance that the true value is
+// beyond it. Chances from the table of the normal distribution (NIST/SEMATECH e-Handbook, 1.3.6.7.1):
+// 0.8413 at one standard deviation, 0.6915 at half of one.
+func TestLikelyButNotProven(t *testing.T) {
+	const u = 0.1 * coverage // a standard uncertainty of 0.1
+	for _, c := range []struct {
+		title string
+		e     *Evidence
+		cause health.Cause
+		want  float64
+	}{
+		{"friction", joint(fig("friction", trans, 1.10, u, 1)), health.HighFriction, 0.8413},
+		{"play of the belt", joint(fig("play", trans, 0.55, u, 0.5)), health.BeltSlack, 0.6915},
+		{"play of the servo", joint(fig("play", servo, 0.60, u, 0.5)), health.ServoPlay, 0.8413},
+		{"creep, falling", joint(fig("creep", trans, -0.60, u, 0.5)), health.Creep, 0.8413},
+		{"tension, where more is better", joint(fig("belt_tension", trans, 24.9, u, 25)), health.BeltTensionLow, 0.8413},
+		{"compliance", joint(fig("compliance", trans, 4.55, u, 4.5)), health.ExcessCompliance, 0.6915},
+	} {
+		got := Diagnose(c.e)
+		if len(got) != 1 || got[0].Cause != c.cause {
+			t.Errorf("%s: %v, want %s", c.title, causesOf(got), c.cause)
+			continue
+		}
+		f := got[0]
+		if math.Abs(f.Confidence-c.want) > 0.006 || f.Severity != health.SeverityWarning {
+			t.Errorf("%s: confidence %g, %s, want %.3f and a warning", c.title, f.Confidence, f.Severity, c.want)
+		}
+	}
+}
+
+// What lies beyond its limit but may as well be nothing at all is not named.
+func TestNoiseIsNotLikely(t *testing.T) {
+	for title, m := range map[string]health.Measure{
+		"an interval over zero":    fig("friction", trans, 0.1, 0.12, 0.06),
+		"a doubt that is unknown":  fig("friction", trans, 0.1, none, 0.06),
+		"a bound":                  atLeast("play", trans, 0.1, 0.5),
+		"the greater part beneath": fig("play", trans, 0.49, 0.1, 0.5),
+	} {
+		if got := Diagnose(joint(m)); got[0].Cause != health.None {
+			t.Errorf("%s: %v", title, causesOf(got))
+		}
+	}
+}
+
+// What is only likely does not explain away what is proven, and comes after it.
+func TestLikelyExplainsNothingProven(t *testing.T) {
+	e := joint(fig("creep", trans, -0.52, 0.1, 0.5), fig("compliance", trans, 8, 0.3, 4.5))
+	if got := causesOf(Diagnose(e)); !slices.Equal(got, []health.Cause{health.ExcessCompliance, health.Creep}) {
+		t.Errorf("%v, want compliance, then creep", got)
+	}
+	e = joint(fig("creep", trans, -0.7, 0.1, 0.5), fig("compliance", trans, 8, 0.3, 4.5))
+	if got := causesOf(Diagnose(e)); !slices.Equal(got, []health.Cause{health.Creep}) {
+		t.Errorf("%v, want creep alone", got)
+	}
+}
+
+// The course of a creep says of what kind it is; it does not prove that there is too much of it.
+func TestSupportProvesNothing(t *testing.T) {
+	e := joint(fig("creep", trans, -0.52, 0.1, 0.5))
+	bare := Diagnose(e)[0]
+	e.Creep = &Creep{LogShare: 0.95, CurrentChange: 0.01}
+	full := Diagnose(e)[0]
+	if full.Confidence != bare.Confidence || len(full.Evidence) != 3 {
+		t.Errorf("with support %+v, without %+v", full, bare)
+	}
+	e.Measures = nil
+	if got := Diagnose(e); got[0].Cause != health.None {
+		t.Errorf("support alone names %v", causesOf(got))
+	}
+}
+
+// A sound joint says which causes its sensors and its load could not exclude, and the cheapest test
+// that would tell: load that changes sides shows play, more load or a plucked span shows tension.
+func TestWhatCouldNotBeExcluded(t *testing.T) {
+	slackAt := func(m float64) health.Measure {
+		return health.Bound("span_slack_torque", trans, health.BoundLow, m, none, "test", "test")
+	}
+	for _, c := range []struct {
+		title string
+		e     *Evidence
+		also  []health.Cause
+		next  string
+	}{
+		{"all seen", joint(fig("play", trans, 0.04, 0.03, 0.5), atLeast("belt_tension", trans, 30, 25)), nil, "nothing to do"},
+		{"play of a belt", joint(fig("compliance", trans, 2, 0.1, 4.5), hidden("play", trans, 0.5)), []health.Cause{health.BeltSlack}, "straight down"},
+		{"play of a belt or servo", blind(joint(fig("compliance", total, 2, 0.1, 4.5), hidden("play", total, 0.5))), []health.Cause{health.BeltSlack, health.ServoPlay}, "straight down"},
+		{"play of a direct joint", blind(direct(joint(fig("compliance", total, 2, 0.1, 4.5), hidden("play", total, 0.5)))), []health.Cause{health.ServoPlay}, "straight down"},
+		// 10 N at 0.127 N·m (20 teeth of 2 mm: r 6.366 mm, M = 2·T0·r); 25 N need 0.318 N·m.
+		{"a knee out of reach", joint(fig("play", trans, 0.04, 0.03, 0.5), atLeast("belt_tension", trans, 10, 25), slackAt(0.12732)), []health.Cause{health.BeltTensionLow}, "0.32 N·m"},
+		{"no current", joint(fig("play", trans, 0.04, 0.03, 0.5), hidden("stall_time", health.NoPath, none), hidden("friction", trans, 0.06)),
+			[]health.Cause{health.Stall, health.HighFriction}, "current"},
+		{"no limit, no worry", joint(hidden("play", trans, none), hidden("friction", total, none)), nil, "nothing to do"},
+	} {
+		got := Diagnose(c.e)
+		if len(got) != 1 || got[0].Cause != health.None {
+			t.Errorf("%s: %v, want none", c.title, causesOf(got))
+			continue
+		}
+		f := got[0]
+		var also []health.Cause
+		for _, a := range f.CouldAlsoBe {
+			also = append(also, health.Cause(a))
+		}
+		if !slices.Equal(also, c.also) || !strings.Contains(f.Next, c.next) {
+			t.Errorf("%s: could also be %v, next %q; want %v and %q", c.title, also, f.Next, c.also, c.next)
+		}
+		if sure := len(c.also) == 0; sure != (f.Confidence > 0.9) && c.title != "no limit, no worry" {
+			t.Errorf("%s: confidence %g", c.title, f.Confidence)
+		}
+	}
+}

@@ -1,0 +1,145 @@
+package diagnose
+
+import (
+	"fmt"
+	"math"
+	"strings"
+
+	"limbgauge/analyze/health"
+)
+
+// blindSpot is a measure that decides on causes and was not seen: where it says nothing, those
+// causes are neither found nor excluded.
+type blindSpot struct {
+	measure string
+	paths   []health.Path
+	// limited is true where the measure says nothing without a limit.
+	limited bool
+	// open says whether a figure that was seen leaves the causes open nevertheless.
+	open   func(m health.Measure) bool
+	causes func(e *Evidence) []health.Cause
+	// next is the cheapest test that would show it.
+	next func(m health.Measure, e *Evidence) string
+}
+
+// blindSpots lists them, the cheapest test first [order of isolation: common practice].
+func blindSpots() []blindSpot {
+	const reverse = "mount the joint so that the sweep passes through the angle at which the load hangs straight down, and repeat: play opens only where the load changes sides"
+	current := func(m health.Measure, e *Evidence) string {
+		if e.Current {
+			return "sweep under more load, or state servo.current_law, so that torque can be read from the current"
+		}
+		return "log the supply current, and repeat"
+	}
+	return []blindSpot{
+		{"stall_time", []health.Path{health.NoPath}, false, nil, causes(health.Stall), current},
+		{"torque_use", []health.Path{health.NoPath, total}, true, nil, causes(health.NearStall), current},
+		{"supply_sag", []health.Path{health.NoPath}, true, nil, causes(health.SupplySag),
+			func(health.Measure, *Evidence) string {
+				return "log the supply voltage at the servo's plug, and repeat"
+			}},
+		{"tight_spot", []health.Path{trans, total}, false, nil, causes(health.TightSpot), current},
+		{"friction", []health.Path{trans, total}, true, nil, causes(health.HighFriction), current},
+		{"compliance", []health.Path{trans, total}, true, nil, causes(health.ExcessCompliance),
+			func(health.Measure, *Evidence) string {
+				return "hang a known load on the joint, state it, and repeat the staircase"
+			}},
+		{"play", []health.Path{trans, total}, true, nil, hiddenPlay,
+			func(health.Measure, *Evidence) string { return reverse }},
+		{"creep", []health.Path{trans, total}, true, nil, causes(health.Creep),
+			func(health.Measure, *Evidence) string { return "hold the load still for 20 s or longer, and repeat" }},
+		{"belt_tension", []health.Path{trans, total}, true,
+			func(m health.Measure) bool { return m.Status == health.BoundLow && m.Verdict == health.Unproven },
+			causes(health.BeltTensionLow), moreLoad},
+	}
+}
+
+func hiddenPlay(e *Evidence) []health.Cause {
+	switch {
+	case !e.Belt:
+		return []health.Cause{health.ServoPlay}
+	case e.MotorAngle:
+		return []health.Cause{health.BeltSlack}
+	}
+	return []health.Cause{health.BeltSlack, health.ServoPlay}
+}
+
+// moreLoad says what load would show a tension at its limit. The torque at which a span goes slack
+// is proportional to the tension, T0 = M/(2r).
+func moreLoad(m health.Measure, e *Evidence) string {
+	const pluck = "pluck a span and compare its tone with a newly tensioned belt"
+	s, ok := e.find("span_slack_torque", m.Path)
+	if !ok || m.Status != health.BoundLow || !(m.Value > 0) || !(s.Value > 0) {
+		return pluck
+	}
+	return fmt.Sprintf("%s; or load the joint with %.2f N·m, at which a span of %g N goes slack: this run shows no more than %.2f N·m",
+		pluck, s.Value*m.Limit/m.Value, m.Limit, s.Value)
+}
+
+// isOpen finds the measure of a blind spot and says whether it leaves its causes open.
+func (b blindSpot) isOpen(e *Evidence) (health.Measure, bool) {
+	m, ok := e.find(b.measure, b.paths...)
+	if !ok || b.limited && math.IsNaN(m.Limit) {
+		return m, false
+	}
+	return m, m.Status == health.NotObservable || b.open != nil && b.open(m)
+}
+
+// Odds of a joint without a sign of a fault [common practice].
+const (
+	soundOdds = 3.0 // all that decides was seen: about 20 to 1
+	bareOdds  = 0.8 // no limit is set
+	blindOdds = 1.0 // taken off for each blind spot
+	leastOdds = 0.0 // never less than even
+)
+
+// healthy says that nothing was found, what that rests on, and what could not be excluded.
+func healthy(e *Evidence) health.Finding {
+	f := health.Finding{Cause: health.None, Severity: health.SeverityOK,
+		Evidence: []string{}, CouldAlsoBe: []string{}, Next: "nothing to do; repeat the routine after the next hours of use"}
+	passed := 0
+	var unproven, reasons []string
+	hidden := map[string][]string{} // reason -> what it hides
+	for _, m := range e.Measures {
+		switch {
+		case m.Verdict == health.Pass:
+			passed++
+		case m.Verdict == health.Unproven && m.Status != health.NotObservable:
+			unproven = append(unproven, say(m))
+		case m.Status == health.NotObservable && !math.IsNaN(m.Limit):
+			if _, ok := hidden[m.Reason]; !ok {
+				reasons = append(reasons, m.Reason)
+			}
+			hidden[m.Reason] = append(hidden[m.Reason], called(m))
+		}
+	}
+	odds := soundOdds
+	if passed > 0 {
+		f.Evidence = append(f.Evidence, plural(passed, "measure passes its limit", "measures pass their limits"))
+	} else {
+		f.Evidence = append(f.Evidence, "no sign of a fault; no limit is set that a measure could pass")
+		odds = bareOdds
+	}
+	for _, u := range unproven {
+		f.Evidence = append(f.Evidence, "neither passed nor failed: "+u)
+	}
+	for _, r := range reasons {
+		f.Evidence = append(f.Evidence, strings.Join(hidden[r], ", ")+" could not be seen: "+r)
+	}
+	first := true
+	for _, b := range blindSpots() {
+		m, open := b.isOpen(e)
+		if !open {
+			continue
+		}
+		for _, c := range b.causes(e) {
+			f.CouldAlsoBe = append(f.CouldAlsoBe, string(c))
+		}
+		odds -= blindOdds
+		if first {
+			f.Next, first = b.next(m, e), false
+		}
+	}
+	f.Confidence = rounded(math.Max(odds, leastOdds))
+	return f
+}
