@@ -12,18 +12,26 @@ const (
 	lasting = 3
 	// visitFloor, deg² a visit, lies below any sensor and keeps F finite without noise.
 	visitFloor = 1e-6
+	// leastKnown is what must be left of a step's column when group means are taken off, in visits.
+	leastKnown = 1
 	// mostTries bounds the places tried in a search for two steps.
 	mostTries = 200
 )
 
 // shifts holds what every fit of steps needs: the products of the columns "1 from visit k on", each
-// less its group means, with one another and with the visits.
+// less what group means and the visits' own columns explain of it, with one another and with the
+// visits. They come from sums from k to the end, so that long runs cost no square of their length.
+//
+// Every row is divided by its visit's spread, so that visits count by what they know.
 type shifts struct {
 	n, groups int
 	members   map[int][]int // the visits of each group, ascending
-	gram      [][]float64
+	total     []float64     // by group, sum of the weights
+	weight    []float64     // by visit and at the end: sum of weights from there on
+	inGroup   [][]float64   // by visit: the same within each group
+	alongside [][]float64   // by visit: sums of the visits' own columns from there on
 	with      []float64
-	rss       float64 // about the group means
+	rss       float64 // about the group means and the visits' own columns
 	smooth    []float64
 }
 
@@ -38,52 +46,108 @@ type found struct {
 const maxSmooth = 8
 
 func newShifts(visits []Visit) *shifts {
-	members := map[int][]int{}
-	s := &shifts{n: len(visits), members: members}
+	n := len(visits)
+	s := &shifts{n: n, members: map[int][]int{}}
+	row := make([]float64, n) // one over the spread
+	index := map[int]int{}
+	group := make([]int, n)
 	for i, v := range visits {
-		members[v.Group] = append(members[v.Group], i)
+		s.members[v.Group] = append(s.members[v.Group], i)
+		if _, ok := index[v.Group]; !ok {
+			index[v.Group] = len(index)
+		}
+		group[i] = index[v.Group]
+		row[i] = 1
+		if v.Spread > 0 {
+			row[i] = 1 / v.Spread
+		}
 	}
-	s.groups = len(members)
-	center := func(x []float64) []float64 {
-		for _, idx := range members {
-			m := 0.0
-			for _, i := range idx {
-				m += x[i]
-			}
-			m /= float64(len(idx))
-			for _, i := range idx {
-				x[i] -= m
-			}
+	s.groups = len(index)
+	s.total = make([]float64, s.groups)
+	for i, r := range row {
+		s.total[group[i]] += r * r
+	}
+	center := func(x []float64) []float64 { // x is scaled by row
+		m := make([]float64, s.groups)
+		for i, r := range row {
+			m[group[i]] += r * x[i]
+		}
+		for i, r := range row {
+			x[i] -= r * m[group[i]] / s.total[group[i]]
 		}
 		return x
 	}
-	y := make([]float64, s.n)
+	var basis [][]float64
+	for k := 0; n > 0 && k < len(visits[0].Also); k++ {
+		c := make([]float64, n)
+		for i, v := range visits {
+			c[i] = row[i] * v.Also[k]
+		}
+		basis = orthonormal(basis, center(c))
+	}
+	free := func(x []float64) []float64 {
+		x = center(x)
+		for _, b := range basis {
+			take(x, b, dot(x, b))
+		}
+		return x
+	}
+	y := make([]float64, n)
 	for i, v := range visits {
-		y[i] = v.Defl
+		y[i] = row[i] * v.Defl
 	}
-	y = center(y)
+	y = free(y)
 	s.rss = dot(y, y)
-	cols := make([][]float64, s.n)
-	s.gram, s.with = make([][]float64, s.n), make([]float64, s.n)
-	for k := range cols {
-		cols[k] = make([]float64, s.n)
-		for i := k; i < s.n; i++ {
-			cols[k][i] = 1
+	s.groups += len(basis)
+	s.weight, s.with = make([]float64, n+1), make([]float64, n)
+	s.inGroup, s.alongside = make([][]float64, n), make([][]float64, n)
+	sums, own := make([]float64, len(s.total)), make([]float64, len(basis))
+	along := 0.0
+	for k := n - 1; k >= 0; k-- {
+		s.weight[k] = s.weight[k+1] + row[k]*row[k]
+		sums[group[k]] += row[k] * row[k]
+		for m, b := range basis {
+			own[m] += row[k] * b[k]
 		}
-		cols[k] = center(cols[k])
-		s.with[k] = dot(cols[k], y)
-		s.gram[k] = make([]float64, s.n)
-		for l := range k + 1 {
-			s.gram[k][l] = dot(cols[k], cols[l])
-			s.gram[l][k] = s.gram[k][l]
-		}
+		along += row[k] * y[k]
+		s.with[k], s.inGroup[k], s.alongside[k] = along, slices.Clone(sums), slices.Clone(own)
 	}
-	s.smooth = smoothResiduals(visits, y, center)
+	s.smooth = smoothResiduals(visits, row, y, free)
 	return s
 }
 
+// orthonormal adds a column to an orthonormal basis; one that lies in it is left out.
+func orthonormal(basis [][]float64, c []float64) [][]float64 {
+	before := math.Sqrt(dot(c, c))
+	for range 2 { // twice against rounding
+		for _, b := range basis {
+			take(c, b, dot(c, b))
+		}
+	}
+	size := math.Sqrt(dot(c, c))
+	if !(size > 1e-9*math.Max(1, before)) {
+		return basis
+	}
+	for i := range c {
+		c[i] /= size
+	}
+	return append(basis, c)
+}
+
+// gram is the product of the columns from visit k and from visit l on.
+func (s *shifts) gram(k, l int) float64 {
+	g := s.weight[max(k, l)]
+	for i, a := range s.inGroup[k] {
+		g -= a * s.inGroup[l][i] / s.total[i]
+	}
+	for i, a := range s.alongside[k] {
+		g -= a * s.alongside[l][i]
+	}
+	return g
+}
+
 // smoothResiduals returns what is left of y after a drift by a polynomial of time of each degree.
-func smoothResiduals(visits []Visit, y []float64, center func([]float64) []float64) []float64 {
+func smoothResiduals(visits []Visit, row, y []float64, free func([]float64) []float64) []float64 {
 	left := slices.Clone(y)
 	out := []float64{dot(left, left)}
 	if len(visits) == 0 {
@@ -95,20 +159,11 @@ func smoothResiduals(visits []Visit, y []float64, center func([]float64) []float
 		c := make([]float64, len(visits))
 		for i, v := range visits {
 			x := 2*(v.TimeS-first)/math.Max(last-first, 1e-9) - 1
-			c[i] = math.Cos(float64(deg) * math.Acos(math.Max(-1, math.Min(1, x)))) // Chebyshev
+			c[i] = row[i] * math.Cos(float64(deg)*math.Acos(math.Max(-1, math.Min(1, x)))) // Chebyshev
 		}
-		c = center(c)
-		for range 2 { // orthogonal to the ones before, twice against rounding
-			for _, b := range basis {
-				take(c, b, dot(c, b))
-			}
-		}
-		if size := math.Sqrt(dot(c, c)); size > 1e-9 {
-			for i := range c {
-				c[i] /= size
-			}
-			basis = append(basis, c)
-			take(left, c, dot(left, c))
+		before := len(basis)
+		if basis = orthonormal(basis, free(c)); len(basis) > before {
+			take(left, basis[before], dot(left, basis[before]))
 		}
 		out = append(out, dot(left, left))
 	}
@@ -149,12 +204,12 @@ func (s *shifts) fit(at []int) (f found, ok bool) {
 	k := len(at)
 	a, b := mat.NewSymDense(k, nil), mat.NewVecDense(k, nil)
 	for i, p := range at {
-		if s.gram[p][p] < 1 {
+		if s.gram(p, p) < leastKnown*s.weight[0]/float64(s.n) {
 			return found{}, false // no group has visits enough on both sides
 		}
 		b.SetVec(i, s.with[p])
 		for j := i; j < k; j++ {
-			a.SetSym(i, j, s.gram[p][at[j]])
+			a.SetSym(i, j, s.gram(p, at[j]))
 		}
 	}
 	var chol mat.Cholesky
@@ -167,7 +222,7 @@ func (s *shifts) fit(at []int) (f found, ok bool) {
 		return found{}, false
 	}
 	f = found{at: at, rss: math.Max(0, s.rss-mat.Dot(&x, b))}
-	s2 := (f.rss + visitFloor*float64(s.n)) / s.df(k)
+	s2 := (f.rss + visitFloor*s.weight[0]) / s.df(k)
 	for i := range k {
 		f.size = append(f.size, x.AtVec(i))
 		f.se = append(f.se, math.Sqrt(s2*inv.At(i, i)))

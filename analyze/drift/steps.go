@@ -15,6 +15,12 @@ type Visit struct {
 	TimeS float64 // middle of the reading
 	From  float64 // start of the reading, s
 	Defl  float64 // deg
+	// Spread is the standard deviation of such a reading, deg, to weigh unlike visits; 0 for all counts
+	// them alike.
+	Spread float64
+	// Also holds what else the reading depends on linearly, fitted beside the groups: the same number
+	// of columns for every visit.
+	Also []float64
 }
 
 // Step is one lasting change of the offset.
@@ -64,7 +70,7 @@ func Steps(visits []Visit, o Options) []Step {
 	set, now := []int{}, s.none()
 	for len(set) < o.Most {
 		next, ok := s.better(now, s.bestOne(now), o)
-		if !ok && len(set)+2 <= o.Most && now.rss > 1.5*o.LeastDeg*o.LeastDeg {
+		if !ok && len(set)+2 <= o.Most && now.rss > 1.5*o.LeastDeg*o.LeastDeg*s.weight[0]/float64(s.n) {
 			next, ok = s.better(now, s.bestTwo(now), o)
 		}
 		if !ok {
