@@ -1,6 +1,9 @@
 package rig
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // Missing marks a value that was not measured in an integer column.
 const Missing = math.MinInt32
@@ -89,51 +92,68 @@ type Series struct {
 // Len returns the number of samples.
 func (s *Series) Len() int { return len(s.Time) }
 
-// SeriesOf converts a batch into the units of the analysis. Columns that hold no measured value
-// become nil, as does Move when no sample is marked.
-func SeriesOf(name string, b *Batch) *Series {
-	s := &Series{Joint: name, Time: make([]float64, b.Len())}
-	for i, t := range b.TimeUS {
-		s.Time[i] = float64(t) / 1e6
-	}
-	for _, k := range b.Move {
-		if k != MoveNone {
-			s.Move = append([]MoveKind(nil), b.Move...)
-			break
-		}
-	}
-	for _, n := range b.Segment {
-		if n != 0 {
-			s.Segment = make([]int32, len(b.Segment))
-			for i, n := range b.Segment {
-				s.Segment[i] = int32(n)
-			}
-			break
-		}
-	}
-	s.Command = floats(b.Command, 1e-3)
-	s.Angle = floats(b.Angle, 1e-3)
-	s.Motor = floats(b.Motor, 1e-3)
-	s.Current = floats(b.Current, 1e-3)
-	s.Supply = floats(b.Supply, 1e-3)
-	s.Torque = floats(b.Torque, 1e-3)
-	s.Temp = floats(b.Temp, 1e-2)
-	return s
+// Column is one measured column in both its forms: the exact integers of a Batch, and what the
+// analysis takes.
+type Column struct {
+	Unit   float64 // of the integers, in the unit of the series
+	Batch  func(b *Batch) *[]int32
+	Series func(s *Series) *[]float64
 }
 
-func floats(col []int32, unit float64) []float64 {
-	any := false
-	out := make([]float64, len(col))
+// Columns lists the measured columns in the order of the fields of Row.
+func Columns() []Column {
+	return []Column{
+		{1e-3, func(b *Batch) *[]int32 { return &b.Command }, func(s *Series) *[]float64 { return &s.Command }},
+		{1e-3, func(b *Batch) *[]int32 { return &b.Angle }, func(s *Series) *[]float64 { return &s.Angle }},
+		{1e-3, func(b *Batch) *[]int32 { return &b.Motor }, func(s *Series) *[]float64 { return &s.Motor }},
+		{1e-3, func(b *Batch) *[]int32 { return &b.Current }, func(s *Series) *[]float64 { return &s.Current }},
+		{1e-3, func(b *Batch) *[]int32 { return &b.Supply }, func(s *Series) *[]float64 { return &s.Supply }},
+		{1e-3, func(b *Batch) *[]int32 { return &b.Torque }, func(s *Series) *[]float64 { return &s.Torque }},
+		{1e-2, func(b *Batch) *[]int32 { return &b.Temp }, func(s *Series) *[]float64 { return &s.Temp }},
+	}
+}
+
+// Seconds fills dst with times in us turned into s.
+func Seconds(dst []float64, us []int64) {
+	for i, t := range us {
+		dst[i] = float64(t) / 1e6
+	}
+}
+
+// Floats fills dst with integers of a unit, NaN where they are Missing. It reports whether any value
+// was measured.
+func Floats(dst []float64, col []int32, unit float64) (any bool) {
 	for i, v := range col {
 		if v == Missing {
-			out[i] = math.NaN()
+			dst[i] = math.NaN()
 			continue
 		}
 		any = true
-		out[i] = float64(v) * unit
+		dst[i] = float64(v) * unit
 	}
-	if !any {
-		return nil
+	return any
+}
+
+// SeriesOf converts a batch into the units of the analysis. Columns that hold no measured value
+// become nil, as does Move when no sample is marked.
+func SeriesOf(name string, b *Batch) *Series {
+	n := b.Len()
+	s := &Series{Joint: name, Time: make([]float64, n)}
+	Seconds(s.Time, b.TimeUS)
+	if slices.ContainsFunc(b.Move, func(k MoveKind) bool { return k != MoveNone }) {
+		s.Move = slices.Clone(b.Move)
 	}
-	return out
+	if slices.ContainsFunc(b.Segment, func(n uint16) bool { return n != 0 }) {
+		s.Segment = make([]int32, n)
+		for i, n := range b.Segment {
+			s.Segment[i] = int32(n)
+		}
+	}
+	for _, c := range Columns() {
+		col := make([]float64, n)
+		if Floats(col, *c.Batch(b), c.Unit) {
+			*c.Series(s) = col
+		}
+	}
+	return s
 }

@@ -74,7 +74,11 @@ func BenchmarkSealedRead(b *testing.B) {
 	}
 	b.ReportAllocs()
 	for b.Loop() {
-		if _, err := Open(dir); err != nil {
+		r, err := Open(dir)
+		if err != nil {
+			b.Fatal(err)
+		}
+		if _, err := r.Series("knee"); err != nil {
 			b.Fatal(err)
 		}
 	}

@@ -111,7 +111,7 @@ func TestJournalCorruptions(t *testing.T) {
 				}
 			}
 			run := must(Open(r.Dir()))(t)
-			sameBatches(t, run.Batches(), []*rig.Batch{want})
+			sameBatches(t, must(run.Batches())(t), []*rig.Batch{want})
 			if run.Info.End.How != Cut {
 				t.Errorf("the run ended %+v, want cut", run.Info.End)
 			}
@@ -123,7 +123,7 @@ func TestJournalCorruptions(t *testing.T) {
 				t.Errorf("%d notes for %d places of damage: %q", len(info.Notes), len(run.Damage), info.Notes)
 			}
 			sealed := must(Open(r.Dir()))(t)
-			sameBatches(t, sealed.Batches(), []*rig.Batch{want})
+			sameBatches(t, must(sealed.Batches())(t), []*rig.Batch{want})
 			if sealed.Info.End.How != Cut {
 				t.Errorf("the sealed run ended %+v, want cut", sealed.Info.End)
 			}
@@ -181,13 +181,13 @@ func TestDamagedSealedFileIsAnErrorNotAPanic(t *testing.T) {
 	}
 	path := filepath.Join(dir, sealedName)
 	whole := must(os.ReadFile(path))(t)
-	want := must(Open(dir))(t).Batches()
+	want := must(must(Open(dir))(t).Batches())(t)
 	silent := 0
 	for at := 0; at < len(whole); at += 1 + len(whole)/400 {
 		data := append([]byte(nil), whole...)
 		data[at] ^= 0x41
-		into, err := decodeSealed(data, []string{"knee"})
-		if err == nil && !equalBatch(into.batches[0], want[0]) {
+		got, err := decodeSealed(data, "knee")
+		if err == nil && !equalBatch(got[0], want[0]) {
 			silent++
 		}
 		if err != nil && !errors.Is(err, ErrDamaged) {
@@ -199,7 +199,7 @@ func TestDamagedSealedFileIsAnErrorNotAPanic(t *testing.T) {
 		t.Errorf("%d of about 400 flipped bytes changed samples unnoticed", silent)
 	}
 	for _, n := range []int{0, 3, 4, 8, len(whole) / 2, len(whole) - 1} {
-		if _, err := decodeSealed(whole[:n], nil); !errors.Is(err, ErrDamaged) {
+		if _, err := decodeSealed(whole[:n]); !errors.Is(err, ErrDamaged) {
 			t.Errorf("cut to %d bytes: %v, want ErrDamaged", n, err)
 		}
 	}
@@ -236,8 +236,8 @@ func FuzzReadJournal(f *testing.F) {
 		}
 		for _, b := range j.Batches {
 			for _, c := range columns() {
-				if len(*c.of(b)) != b.Len() {
-					t.Fatalf("column %s has %d of %d rows", c.name, len(*c.of(b)), b.Len())
+				if len(*c.Batch(b)) != b.Len() {
+					t.Fatalf("column %s has %d of %d rows", c.name, len(*c.Batch(b)), b.Len())
 				}
 			}
 		}

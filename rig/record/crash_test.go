@@ -124,7 +124,7 @@ func checkSurvivors(t *testing.T, name string, d *memDisk, all []*rig.Batch, saf
 			t.Fatalf("%s: %s: %v", name, when, err)
 		}
 		got := 0
-		for k, b := range r.Batches() {
+		for k, b := range must(r.Batches())(t) {
 			got += b.Len()
 			prefix := &rig.Batch{}
 			appendRows(prefix, all[k], 0, min(b.Len(), all[k].Len()))
@@ -212,13 +212,13 @@ func TestFullDiskKeepsWhatWasWritten(t *testing.T) {
 		t.Errorf("close: %v", err)
 	}
 	run := must(Open(r.Dir()))(t)
-	got := run.Batches()[0]
+	got := must(run.Batches())(t)[0]
 	if got.Len() == 0 || got.Len()%250 > 1 && got.Len() < 250 {
 		t.Fatalf("%d samples survived", got.Len())
 	}
 	want := &rig.Batch{}
 	appendRows(want, b, 0, got.Len())
-	sameBatches(t, run.Batches(), []*rig.Batch{want})
+	sameBatches(t, must(run.Batches())(t), []*rig.Batch{want})
 	if len(run.Damage) != 1 || !errors.Is(run.Damage[0], ErrTorn) || !strings.Contains(run.Info.End.Reason, errFull.Error()) {
 		t.Errorf("damage %v, end %+v", run.Damage, run.Info.End)
 	}
@@ -259,7 +259,7 @@ func TestSealReadsBackBeforeTheJournalGoes(t *testing.T) {
 	if !slices.Equal(names, []string{journalName, infoName}) {
 		t.Errorf("folder holds %v", names)
 	}
-	sameBatches(t, must(Open(dir))(t).Batches(), []*rig.Batch{b})
+	sameBatches(t, must(must(Open(dir))(t).Batches())(t), []*rig.Batch{b})
 	if _, err := Seal(dir); err != nil { // on a disk that works again
 		t.Error(err)
 	}

@@ -16,7 +16,13 @@ func csvDecimals() []int { return []int{3, 3, 3, 3, 3, 3, 2} }
 
 // WriteCSV writes the run as a log that ReadCSV reads, exact to the resolution of the sealed
 // columns. Rows stand in time order over all joints; columns without a single value are left out.
-func (r *Run) WriteCSV(w io.Writer) error { return writeCSV(w, r.Joints(), r.batches) }
+func (r *Run) WriteCSV(w io.Writer) error {
+	batches, err := r.Batches()
+	if err != nil {
+		return fmt.Errorf("write csv: %w", err)
+	}
+	return writeCSV(w, r.Joints(), batches)
+}
 
 func writeCSV(w io.Writer, names []string, batches []*rig.Batch) error {
 	out := bufio.NewWriterSize(w, 1<<16)
@@ -32,7 +38,7 @@ func writeCSV(w io.Writer, names []string, batches []*rig.Batch) error {
 		}
 		for n, c := range cols {
 			line = append(line, ',')
-			if v := (*c.of(b))[i]; v != rig.Missing {
+			if v := (*c.Batch(b))[i]; v != rig.Missing {
 				line = appendFixed(line, int64(v), decimals[n])
 			}
 		}
@@ -59,7 +65,7 @@ func csvLayout(batches []*rig.Batch) (header string, cols []column, decimals []i
 	for n, c := range columns() {
 		used := format[csvCommand+n].needed
 		for _, b := range batches {
-			for _, v := range *c.of(b) {
+			for _, v := range *c.Batch(b) {
 				if used {
 					break
 				}
@@ -124,11 +130,15 @@ func quoted(name string) string {
 // timestamps are moved so that the first sample has the run's Started, for a database that lives
 // in the calendar; the spacing stays exact.
 func (r *Run) WriteLines(w io.Writer, calendar bool) error {
+	batches, err := r.Batches()
+	if err != nil {
+		return fmt.Errorf("write lines: %w", err)
+	}
 	shift := time.Duration(0)
 	if calendar {
 		var first int64
 		seen := false
-		for _, b := range r.batches {
+		for _, b := range batches {
 			if b.Len() > 0 && (!seen || b.TimeUS[0] < first) {
 				first, seen = b.TimeUS[0], true
 			}
@@ -137,7 +147,6 @@ func (r *Run) WriteLines(w io.Writer, calendar bool) error {
 	}
 	e := newLineEncoder()
 	names := r.Joints()
-	var err error
 	write := func() {
 		if err == nil {
 			err = e.enc.Err()
@@ -147,8 +156,8 @@ func (r *Run) WriteLines(w io.Writer, calendar bool) error {
 		}
 		e.enc.Reset()
 	}
-	inOrder(r.batches, func(k, i int) {
-		e.add(names[k], r.batches[k], i, shift)
+	inOrder(batches, func(k, i int) {
+		e.add(names[k], batches[k], i, shift)
 		if len(e.enc.Bytes()) > 1<<16 {
 			write()
 		}

@@ -79,7 +79,7 @@ func BatchOf(s *rig.Series) (*rig.Batch, error) {
 		b.Segment[i] = uint16(v)
 	}
 	for k, c := range columns() {
-		values := [...][]float64{s.Command, s.Angle, s.Motor, s.Current, s.Supply, s.Torque, s.Temp}[k]
+		values := *c.Series(s)
 		unit := math.Pow10(csvDecimals()[k])
 		col := make([]int32, n)
 		for i := range col {
@@ -93,7 +93,7 @@ func BatchOf(s *rig.Series) (*rig.Batch, error) {
 			}
 			col[i] = int32(v)
 		}
-		*c.of(b) = col
+		*c.Batch(b) = col
 	}
 	return b, nil
 }

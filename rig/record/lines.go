@@ -19,23 +19,20 @@ import (
 // measured is left out, as is the tag of a sample outside any move. segment is always there.
 const measurement = "sample"
 
-// column is one integer column of a batch with its name on disk.
+// column is one measured column with its name on disk.
 type column struct {
+	rig.Column
 	name string
-	of   func(b *rig.Batch) *[]int32
 }
 
 // columns lists the measured columns in the order they stand in a line and in a sealed file.
 func columns() []column {
-	return []column{
-		{"command_mdeg", func(b *rig.Batch) *[]int32 { return &b.Command }},
-		{"joint_mdeg", func(b *rig.Batch) *[]int32 { return &b.Angle }},
-		{"motor_mdeg", func(b *rig.Batch) *[]int32 { return &b.Motor }},
-		{"current_ma", func(b *rig.Batch) *[]int32 { return &b.Current }},
-		{"supply_mv", func(b *rig.Batch) *[]int32 { return &b.Supply }},
-		{"torque_mnm", func(b *rig.Batch) *[]int32 { return &b.Torque }},
-		{"temp_cdeg", func(b *rig.Batch) *[]int32 { return &b.Temp }},
+	names := [...]string{"command_mdeg", "joint_mdeg", "motor_mdeg", "current_ma", "supply_mv", "torque_mnm", "temp_cdeg"}
+	var out []column
+	for i, c := range rig.Columns() {
+		out = append(out, column{c, names[i]})
 	}
+	return out
 }
 
 // lineEncoder turns samples into lines.
@@ -55,7 +52,7 @@ func (e *lineEncoder) add(joint string, b *rig.Batch, i int, shift time.Duration
 	}
 	e.enc.AddField("segment", lineprotocol.IntValue(int64(b.Segment[i])))
 	for _, c := range e.cols {
-		if v := (*c.of(b))[i]; v != rig.Missing {
+		if v := (*c.Batch(b))[i]; v != rig.Missing {
 			e.enc.AddField(c.name, lineprotocol.IntValue(int64(v)))
 		}
 	}
@@ -187,7 +184,7 @@ func decodeLine(d *lineprotocol.Decoder, into *joints, cols []column, row []int3
 	batch.Move = append(batch.Move, kind)
 	batch.Segment = append(batch.Segment, uint16(segment))
 	for i, c := range cols {
-		col := c.of(batch)
+		col := c.Batch(batch)
 		*col = append(*col, row[i])
 	}
 	return ns / 1000, nil

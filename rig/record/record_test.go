@@ -58,7 +58,7 @@ func TestRunComesBackBeforeAndAfterSealing(t *testing.T) {
 			if !reflect.DeepEqual(r.Joints(), names) {
 				rt.Fatalf("joints %q, want %q", r.Joints(), names)
 			}
-			sameBatches(t, r.Batches(), want)
+			sameBatches(t, must(r.Batches())(t), want)
 			if state == Recording {
 				if _, err := Seal(dir); err != nil {
 					rt.Fatal(err)
@@ -230,8 +230,8 @@ func TestLiveRunIsReadButNotSealed(t *testing.T) {
 		t.Fatal(err)
 	}
 	run := must(Open(r.Dir()))(t)
-	if !run.Live || run.Info.End.How != "" || run.Batches()[0].Len() != 600 || len(run.Damage) > 0 {
-		t.Errorf("live %v, end %+v, %d samples", run.Live, run.Info.End, run.Batches()[0].Len())
+	if !run.Live || run.Info.End.How != "" || must(run.Batches())(t)[0].Len() != 600 || len(run.Damage) > 0 {
+		t.Errorf("live %v, end %+v, %d samples", run.Live, run.Info.End, must(run.Batches())(t)[0].Len())
 	}
 	if _, err := Seal(r.Dir()); !errors.Is(err, ErrInUse) {
 		t.Errorf("sealing a run that is being recorded: %v, want ErrInUse", err)

@@ -10,7 +10,8 @@ import (
 	"limbgauge/rig"
 )
 
-// Run is a recorded run with all samples that can be read.
+// Run is a recorded run. The samples of a sealed one are read joint by joint when they are asked for,
+// so that a long run need not fit into memory at once.
 type Run struct {
 	Dir  string
 	Info Info
@@ -19,7 +20,8 @@ type Run struct {
 	Damage []*CorruptError
 	// Live says that the run is being recorded right now; more samples are to come.
 	Live    bool
-	batches []*rig.Batch
+	batches []*rig.Batch // of a journal
+	sealed  *sealedFile  // nil while there is a journal
 }
 
 // Open reads a run from its folder: sealed, being recorded, or cut. Damage inside a journal is no
@@ -39,6 +41,7 @@ func open(d disk, dir string) (*Run, error) {
 	case err == nil:
 		adopt(&r.Info, j.Joints)
 		r.Info.State, r.batches, r.Damage = Recording, j.Batches, j.Damage
+		r.Info.count(r.batches)
 		if r.Live = live(d, path); !r.Live {
 			r.Info.closeIfCut(j)
 		}
@@ -49,7 +52,6 @@ func open(d disk, dir string) (*Run, error) {
 	default:
 		return nil, err
 	}
-	r.Info.count(r.batches)
 	return r, nil
 }
 
@@ -62,12 +64,18 @@ func (r *Run) openSealed(d disk) error {
 	if err != nil {
 		return fmt.Errorf("read run: %w", err)
 	}
-	s, err := decodeSealed(data, setupNames(r.Info))
+	s, err := openSealed(path, data, setupNames(r.Info))
 	if err != nil {
-		return fmt.Errorf("%s: %w", path, err)
+		return err
 	}
 	adopt(&r.Info, s.names)
-	r.Info.State, r.batches = Sealed, s.batches
+	for k := range s.names {
+		j := &r.Info.Joints[k]
+		if j.Samples, j.FirstUS, j.LastUS, err = s.ends(k); err != nil {
+			return err
+		}
+	}
+	r.Info.State, r.sealed = Sealed, s
 	return nil
 }
 
@@ -86,18 +94,36 @@ func live(d disk, path string) bool {
 // Joints returns the names of the run's joints in the order of Batches.
 func (r *Run) Joints() []string { return setupNames(r.Info) }
 
-// Batches returns the samples, one batch per joint. They must not be modified.
-func (r *Run) Batches() []*rig.Batch { return r.batches }
+// Batches returns all samples, one batch per joint. They must not be modified. It fails with
+// ErrDamaged where the sealed file is.
+func (r *Run) Batches() ([]*rig.Batch, error) {
+	if r.sealed == nil {
+		return r.batches, nil
+	}
+	return r.sealed.batches()
+}
 
-// Series returns one joint's samples in the units of the analysis.
+// Series returns one joint's samples in the units of the analysis. It fails with ErrDamaged where the
+// sealed file is.
 func (r *Run) Series(joint string) (*rig.Series, error) {
 	i := slices.Index(r.Joints(), joint)
 	if i < 0 {
 		return nil, fmt.Errorf("run %s has no joint %q; it has %q", r.Info.Run, joint, r.Joints())
 	}
-	s := rig.SeriesOf(joint, r.batches[i])
+	s, err := r.samples(i)
+	if err != nil {
+		return nil, err
+	}
 	s.Losses, s.SampleHz = r.Info.Joints[i].Losses, r.Info.Stand.SampleHz
 	return s, nil
+}
+
+// samples returns the samples of joint i in the units of the analysis.
+func (r *Run) samples(i int) (*rig.Series, error) {
+	if r.sealed == nil {
+		return rig.SeriesOf(r.Joints()[i], r.batches[i]), nil
+	}
+	return r.sealed.series(i)
 }
 
 // Entry is one run of a list. Err says why a run could not be read; the other fields but ID and
@@ -157,6 +183,9 @@ func Check(dir string) []error {
 	var out []error
 	for _, c := range r.Damage {
 		out = append(out, c)
+	}
+	if _, err := r.Batches(); err != nil {
+		return append(out, err)
 	}
 	stated, err := readInfo(osDisk{}, dir)
 	if err != nil {

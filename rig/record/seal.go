@@ -96,15 +96,19 @@ func compareSealed(d disk, path string, names []string, want []*rig.Batch) error
 	if err != nil {
 		return fmt.Errorf("read back: %w", err)
 	}
-	got, err := decodeSealed(data, names)
+	got, err := openSealed(path, data, names)
 	if err != nil {
 		return fmt.Errorf("read back: %w", err)
 	}
-	if len(got.batches) != len(want) {
-		return fmt.Errorf("read back: %w: %d joints instead of %d", ErrMismatch, len(got.batches), len(want))
+	if len(got.names) != len(want) {
+		return fmt.Errorf("read back: %w: %d joints instead of %d", ErrMismatch, len(got.names), len(want))
 	}
-	for k := range want {
-		if !equalBatch(got.batches[k], want[k]) {
+	for k := range want { // one at a time: what was recorded is in memory already
+		b, err := got.batch(k)
+		if err != nil {
+			return fmt.Errorf("read back: %w", err)
+		}
+		if !equalBatch(b, want[k]) {
 			return fmt.Errorf("read back: %w in joint %q", ErrMismatch, names[k])
 		}
 	}
@@ -114,7 +118,7 @@ func compareSealed(d disk, path string, names []string, want []*rig.Batch) error
 func equalBatch(a, b *rig.Batch) bool {
 	same := slices.Equal(a.TimeUS, b.TimeUS) && slices.Equal(a.Move, b.Move) && slices.Equal(a.Segment, b.Segment)
 	for _, c := range columns() {
-		same = same && slices.Equal(*c.of(a), *c.of(b))
+		same = same && slices.Equal(*c.Batch(a), *c.Batch(b))
 	}
 	return same
 }

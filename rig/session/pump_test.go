@@ -31,7 +31,7 @@ func TestLossesAreThoseOfTheJointsOwnTurn(t *testing.T) {
 	}
 	r := open(t, res)
 	total := 0
-	for k, b := range r.Batches() {
+	for k, b := range batchesOf(t, r) {
 		l := r.Info.Joints[k].Losses
 		total += l.Lost
 		if b.Len() == 0 {

@@ -77,6 +77,15 @@ func open(t testing.TB, res Result) *record.Run {
 	return r
 }
 
+func batchesOf(t testing.TB, r *record.Run) []*rig.Batch {
+	t.Helper()
+	b, err := r.Batches()
+	if err != nil {
+		t.Fatal(err)
+	}
+	return b
+}
+
 // segments counts the samples of each move of a batch.
 func segments(b *rig.Batch) map[uint16]int {
 	n := map[uint16]int{}
@@ -104,7 +113,7 @@ func TestRunCarriesOutEveryPlanAndKeepsEverySample(t *testing.T) {
 	if r.Info.State != record.Sealed || r.Info.End.How != record.Complete || r.Info.Leg != "fore-left" || r.Info.Stand.SampleHz != hz || r.Info.Stand.Firmware == "" {
 		t.Errorf("info %+v", r.Info)
 	}
-	for k, b := range r.Batches() {
+	for k, b := range batchesOf(t, r) {
 		j := r.Info.Joints[k]
 		if len(j.Moves) != 6 || j.Losses != (rig.Losses{}) {
 			t.Errorf("joint %s: %d moves, losses %+v", j.Setup.Name, len(j.Moves), j.Losses)
@@ -202,9 +211,9 @@ func TestCancelStopsMotionFirst(t *testing.T) {
 	if r.Info.State != record.Sealed || r.Info.End.How != record.Stopped {
 		t.Errorf("info %+v", r.Info)
 	}
-	knee := r.Batches()[2]
-	if n := segments(knee); n[2] == 0 || n[3] == 0 || n[5] > 0 || r.Batches()[1].Len() > 0 {
-		t.Errorf("kept %v of the knee and %d of the hip", n, r.Batches()[1].Len())
+	knee := batchesOf(t, r)[2]
+	if n := segments(knee); n[2] == 0 || n[3] == 0 || n[5] > 0 || batchesOf(t, r)[1].Len() > 0 {
+		t.Errorf("kept %v of the knee and %d of the hip", n, batchesOf(t, r)[1].Len())
 	}
 	// After the last move nothing is said before stop, and after it disarm.
 	said := line.said
@@ -230,8 +239,8 @@ func TestTripKeepsTheRunAndNamesTheReason(t *testing.T) {
 		t.Fatalf("tripped: %v", err)
 	}
 	r := open(t, res)
-	if r.Info.State != record.Sealed || r.Info.End.How != record.Tripped || !strings.Contains(r.Info.End.Reason, "0.05 A") || r.Batches()[2].Len() < 50 {
-		t.Errorf("info %+v with %d samples", r.Info, r.Batches()[2].Len())
+	if r.Info.State != record.Sealed || r.Info.End.How != record.Tripped || !strings.Contains(r.Info.End.Reason, "0.05 A") || batchesOf(t, r)[2].Len() < 50 {
+		t.Errorf("info %+v with %d samples", r.Info, batchesOf(t, r)[2].Len())
 	}
 	said := false
 	for len(live.C()) > 0 {
@@ -318,7 +327,7 @@ func TestListenKeepsWhatATextStandPrints(t *testing.T) {
 		t.Fatal(err)
 	}
 	r := open(t, res)
-	b := r.Batches()[0]
+	b := batchesOf(t, r)[0]
 	if r.Info.State != record.Sealed || r.Info.End.How != record.Complete || b.Len() < 300 || len(segments(b)) < 4 {
 		t.Errorf("info %+v with %d samples of %v", r.Info, b.Len(), segments(b))
 	}
@@ -358,7 +367,7 @@ func TestListenKeepsTheLastSamples(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if b := open(t, res).Batches()[0]; b.Len() != 100 || b.Angle[99] != 1250 {
+	if b := batchesOf(t, open(t, res))[0]; b.Len() != 100 || b.Angle[99] != 1250 {
 		t.Errorf("%d samples kept of 100 that had come", b.Len())
 	}
 }
