@@ -110,12 +110,7 @@ func refine(qr *mat.QR, a *mat.Dense, b []float64) (x, r []float64) {
 	f, g := make([]float64, n), make([]float64, p)
 	last := math.Inf(1)
 	for range 10 {
-		for i := range f {
-			f[i] = rowRest(a, i, b[i], r[i], x)
-		}
-		for j := range g {
-			g[j] = columnRest(a, j, r)
-		}
+		rests(a, b, x, r, f, g)
 		// A warning about the condition is ours to judge: it was done before.
 		var z, dx, dr mat.VecDense
 		if err := qr.SolveVecTo(&z, true, mat.NewVecDense(p, g)); err != nil && z.Len() == 0 {
@@ -146,24 +141,22 @@ func refine(qr *mat.QR, a *mat.Dense, b []float64) (x, r []float64) {
 	return x, r
 }
 
-// rowRest returns b - r - Σ_j a_ij·x_j with the products and sums kept to about twice the precision
-// (Ogita, Rump, Oishi, SIAM J. Sci. Comput. 26 (2005) 1955-1988, algorithm Dot2).
-func rowRest(a *mat.Dense, i int, b, r float64, x []float64) float64 {
-	s := double{b, 0}
-	s.add(-r)
-	for j, xj := range x {
-		s.addProduct(-a.At(i, j), xj)
+// rests fills f with b - r - a·x and g with -aᵀ·r, the products and sums kept to about twice the
+// precision (Ogita, Rump, Oishi, SIAM J. Sci. Comput. 26 (2005) 1955-1988, algorithm Dot2).
+func rests(a *mat.Dense, b, x, r, f, g []float64) {
+	sums := make([]double, len(x))
+	for i := range b {
+		s := double{b[i], 0}
+		s.add(-r[i])
+		for j, v := range a.RawRowView(i) {
+			s.addProduct(-v, x[j])
+			sums[j].addProduct(-v, r[i])
+		}
+		f[i] = s.hi + s.lo
 	}
-	return s.hi + s.lo
-}
-
-// columnRest returns -Σ_i a_ij·r_i in the same way.
-func columnRest(a *mat.Dense, j int, r []float64) float64 {
-	var s double
-	for i, ri := range r {
-		s.addProduct(-a.At(i, j), ri)
+	for j, s := range sums {
+		g[j] = s.hi + s.lo
 	}
-	return s.hi + s.lo
 }
 
 // double is a sum with what rounding took from it.
