@@ -25,6 +25,7 @@ func TestQuantiles(t *testing.T) {
 		t.Error("no degrees of freedom gave an interval")
 	}
 	ref.Near(t, "MAD", MAD([]float64{1, 1, 2, 2, 4, 6, 9}), 1, 0, "by hand: deviations 1 1 0 0 2 4 7 from 2")
+	ref.Near(t, "robust sd", RobustSD([]float64{1, 1, 2, 2, 4, 6, 9}), 1/TQuantile(.75, math.Inf(1)), 3e-5, "MAD over the normal law's upper quartile, 0.67449")
 	ref.Near(t, "quantile", Quantile(.25, []float64{1, 2, 3, 4}), 1.75, 1e-12, "Hyndman and Fan, rule 7")
 }
 

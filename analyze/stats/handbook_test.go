@@ -75,6 +75,13 @@ func TestHandbookGears(t *testing.T) {
 	// Equal groups of 10: the spread between batches is √((MS_b - MS_w)/10).
 	msb, msw := a.SSBetween/a.DFBetween, a.SSWithin/a.DFWithin
 	ref.Near(t, "sd between", a.SDBetween, math.Sqrt((msb-msw)/10), 1e-12, "expected mean squares")
+	// Unlike groups 1 2 3 and 4 6: MS_b 10.8, MS_w 4/3, n₀ = 5 - (9 + 4)/5 = 2.4.
+	u, err := OneWay([][]float64{{1, 2, 3}, {4, 6}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	ref.Near(t, "F of unlike groups", u.F, 8.1, 1e-12, "by hand")
+	ref.Near(t, "sd between unlike groups", u.SDBetween, math.Sqrt((10.8-4.0/3)/2.4), 1e-12, "ISO 5725-2:2019, 7.4, by hand")
 	if b, err := OneWay([][]float64{{1, 2, 3}, {1, 2, 3}}); err != nil || b.SDBetween != 0 {
 		t.Errorf("equal groups: %+v, %v", b, err)
 	}
