@@ -46,7 +46,7 @@ var alone = []struct {
 	{"many losses, no limit", health.LostSamples, joint(fig("lost_samples", health.NoPath, 0.05, 0, none)), nil},
 	{"sag over the limit", health.SupplySag, joint(atLeast("supply_sag", health.NoPath, 2.2, 0.6)), nil},
 	{"deep sag, no limit", health.SupplySag, joint(atLeast("supply_sag", health.NoPath, 1.0, none)), nil},
-	{"stall", health.Stall, joint(fig("stall_time", health.NoPath, 3, 0.1, none)), nil},
+	{"stall under little load", health.Stall, joint(fig("stall_time", health.NoPath, 3, 0.1, none)), []health.Cause{health.TightSpot}},
 	{"one tooth, motor angle", health.ToothSkip, stepped(joint(), Step{trans, 18.1, 0.2, 40, 1, 1.006, ""}), []health.Cause{health.SensorFault}},
 	{"one tooth, no motor angle", health.ToothSkip, stepped(blind(joint()), Step{total, -22.2, 0.2, 40, 1, 0.987, ""}), []health.Cause{health.SensorFault}},
 	{"a tooth that is a spline's too", health.ToothSkip, stepped(joint(), Step{trans, 14.4, 0.2, 40, 1, 0.99, "one tooth of a 25-tooth spline"}), []health.Cause{health.HornSlip, health.SensorFault}},

@@ -1,0 +1,183 @@
+package diagnose
+
+import (
+	"fmt"
+	"math"
+
+	"limbgauge/analyze/health"
+)
+
+// The signs that no single verdict tells.
+
+func sensors(e *Evidence) (string, bool) {
+	if len(e.Sensors) == 0 {
+		return "", false
+	}
+	text := ""
+	for i, s := range e.Sensors {
+		if i > 0 {
+			text += "; "
+		}
+		text += s.Sensor + ": " + s.Text
+	}
+	return text, true
+}
+
+// lostMost is the share of lost samples above which timing measures suffer [common practice].
+const lostMost = 0.02
+
+func lostMuch(e *Evidence) (string, bool) {
+	m, ok := e.find("lost_samples", health.NoPath)
+	if !ok || m.Verdict != health.NoVerdict || math.IsNaN(m.Value) || m.Value < lostMost {
+		return "", false
+	}
+	return fmt.Sprintf("%.1f %% of the samples are lost", 100*m.Value), true
+}
+
+// sagShare of the resting voltage is a deep sag where no limit is set [common practice].
+const sagShare = 0.15
+
+func sagDeep(e *Evidence) (string, bool) {
+	m, ok := e.find("supply_sag", health.NoPath)
+	if !ok || e.RestVolts <= 0 || m.Verdict != health.NoVerdict || !(m.Value >= sagShare*e.RestVolts) {
+		return "", false
+	}
+	return fmt.Sprintf("%s, more than %.0f %% of the %.2f V at rest", say(m), 100*sagShare, e.RestVolts), true
+}
+
+func overloaded(e *Evidence) (string, bool) {
+	if math.IsNaN(e.NominalUse) || e.NominalUse < 1 {
+		return "", false
+	}
+	return fmt.Sprintf("the load asks %.2f of the torque the servo has at its rated voltage", e.NominalUse), true
+}
+
+// stallLeast is the shortest stall worth naming, s [common practice].
+const stallLeast = 0.25
+
+func stalled(e *Evidence) (string, bool) {
+	m, ok := e.find("stall_time", health.NoPath)
+	if !ok || m.Status == health.NotObservable || !(m.Value >= stallLeast) {
+		return "", false
+	}
+	return fmt.Sprintf("commanded to move or hold, but standing off its command at stall current for %.1f s", m.Value), true
+}
+
+// atItsEnd speaks where the load takes all the torque there is and the current that would show the
+// stall itself was not seen: a servo that stands where load and torque are equal went no further.
+func atItsEnd(e *Evidence) (string, bool) {
+	if m, ok := e.find("stall_time", health.NoPath); !ok || m.Status != health.NotObservable {
+		return "", false
+	}
+	m, ok := e.find("torque_use", health.NoPath, total)
+	if !ok || m.Status != health.Measured || !(m.Value+m.Uncertainty >= 1) {
+		return "", false
+	}
+	return fmt.Sprintf("the joint comes to rest where its load takes %.2f ± %.2f of the torque the servo has", m.Value, m.Uncertainty), true
+}
+
+func skipped(e *Evidence) (string, bool) {
+	for _, s := range e.Steps {
+		if e.Belt && s.Teeth > 0 && s.Path != servo {
+			return fmt.Sprintf("the offset (%s) steps by %.2f ± %.2f deg at %.2f s: %.2f teeth of the joint's pulley", s.Path, s.Size, s.SizeU, s.TimeS, s.ToothRatio), true
+		}
+	}
+	return "", false
+}
+
+func slipped(e *Evidence) (string, bool) {
+	for _, s := range e.Steps {
+		if e.Belt && s.Teeth > 0 && s.Path != servo {
+			continue
+		}
+		if e.MotorAngle && s.Path == total {
+			continue // the servo or transmission path tells the same more exactly
+		}
+		text := fmt.Sprintf("the offset (%s) steps by %.2f ± %.2f deg at %.2f s and stays", s.Path, s.Size, s.SizeU, s.TimeS)
+		switch {
+		case s.Spline != "":
+			text += ", which is " + s.Spline
+		case e.Belt:
+			text += fmt.Sprintf(", %.2f teeth of the joint's pulley and so no whole tooth", s.ToothRatio)
+		}
+		return text, true
+	}
+	return "", false
+}
+
+func logTime(e *Evidence) (string, bool) {
+	if e.Creep == nil || e.Creep.LogShare < 0.7 {
+		return "", false
+	}
+	return fmt.Sprintf("the growth follows the logarithm of time (%.0f %% of its course)", 100*e.Creep.LogShare), true
+}
+
+func steadyCurrent(e *Evidence) (string, bool) {
+	if e.Creep == nil || !e.Current || math.Abs(e.Creep.CurrentChange) > fadingShare {
+		return "", false
+	}
+	return "the current stays the same meanwhile, so the servo is not giving way", true
+}
+
+// fadingShare of the current lost over a hold is a servo that gives way [common practice].
+const fadingShare = 0.1
+
+// fadingCurrent speaks where the current falls while the joint sinks: heat takes torque from a
+// servo, a part that creeps leaves it alone.
+func fadingCurrent(e *Evidence) (string, bool) {
+	if e.Creep == nil || !e.Current || !(e.Creep.CurrentChange < -fadingShare) {
+		return "", false
+	}
+	return fmt.Sprintf("the current falls by %.0f %% meanwhile, as that of a servo does that grows hot", -100*e.Creep.CurrentChange), true
+}
+
+func tight(e *Evidence) (string, bool) {
+	m, ok := e.find("tight_spot", total, trans)
+	if !ok || m.Status != health.Measured || m.Verdict == health.Pass || m.Value-m.Uncertainty <= 0 {
+		return "", false
+	}
+	text := say(m)
+	if a, ok := e.find("tight_spot_angle", total, trans); ok {
+		text += fmt.Sprintf(", at %.0f deg", a.Value)
+	}
+	return text, true
+}
+
+// likelySoft speaks where a belt joint's compliance is likely above its limit and no knee tells
+// whether part or belt gives: too much to say nothing.
+func likelySoft(e *Evidence) (string, float64) {
+	if m, ok := e.find("compliance", trans, total); !ok || m.Verdict == health.Fail || !e.Belt || !e.KneeHidden {
+		return "", 0
+	}
+	return beyond("compliance", total)(e)
+}
+
+// tensionSeen speaks where the tension itself was measured, or is at least so much.
+func tensionSeen(e *Evidence) (string, float64) {
+	if m, ok := e.find("belt_tension", trans, total); ok && m.Status == health.BoundHigh {
+		return "", 0
+	}
+	return beyond("belt_tension", trans, total)(e)
+}
+
+// tensionGone speaks where a dead zone leaves no tension; other things open one, too.
+func tensionGone(e *Evidence) (string, float64) {
+	if m, ok := e.find("belt_tension", trans, total); !ok || m.Status != health.BoundHigh {
+		return "", 0
+	}
+	return fails("belt_tension", trans, total)(e)
+}
+
+func hunts(e *Evidence) (string, bool) {
+	if e.Hunting == nil {
+		return "", false
+	}
+	return fmt.Sprintf("at rest the joint swings by ±%.2f deg at %.1f Hz and does not calm down, %s", e.Hunting.AmplitudeDeg, e.Hunting.Hz, e.Hunting.Text), true
+}
+
+func plural(n int, one, many string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return fmt.Sprintf("%d %s", n, many)
+}

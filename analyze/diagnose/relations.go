@@ -1,0 +1,107 @@
+package diagnose
+
+import (
+	"math"
+
+	"limbgauge/analyze/health"
+)
+
+// What a cause explains besides, and what looks like it.
+
+// sensorExplains: a sensor that can not be believed explains whatever it shows; one whose faults
+// were taken out explains nothing.
+func sensorExplains(e *Evidence) []health.Cause {
+	for _, s := range e.Sensors {
+		if !s.Repaired {
+			return []health.Cause{health.HornSlip, health.ToothSkip, health.BeltSlack, health.ServoPlay, health.ExcessCompliance, health.BeltTensionLow,
+				health.HighFriction, health.TightSpot, health.Stall, health.NearStall, health.Creep, health.Hunting}
+		}
+	}
+	return nil
+}
+
+func supplyExplains(e *Evidence) []health.Cause {
+	if !math.IsNaN(e.NominalUse) && e.NominalUse >= 0.9 {
+		return nil
+	}
+	return []health.Cause{health.NearStall, health.Stall, health.Hunting}
+}
+
+func skipAlike(e *Evidence) []health.Cause {
+	for _, s := range e.Steps {
+		if s.Teeth > 0 && s.Spline != "" {
+			return []health.Cause{health.HornSlip, health.SensorFault}
+		}
+	}
+	return []health.Cause{health.SensorFault}
+}
+
+func slackExplains(e *Evidence) []health.Cause {
+	out := []health.Cause{health.BeltTensionLow, health.ExcessCompliance, health.Hunting}
+	if !e.MotorAngle {
+		out = append(out, health.ServoPlay)
+	}
+	return out
+}
+
+func slackAlike(e *Evidence) []health.Cause {
+	if e.MotorAngle {
+		return []health.Cause{health.HornSlip}
+	}
+	return []health.Cause{health.ServoPlay, health.HornSlip}
+}
+
+func servoPlayAlike(e *Evidence) []health.Cause {
+	if e.MotorAngle {
+		return []health.Cause{health.HornSlip}
+	}
+	if e.Belt {
+		return []health.Cause{health.BeltSlack, health.HornSlip}
+	}
+	return []health.Cause{health.HornSlip}
+}
+
+func complianceAlike(e *Evidence) []health.Cause {
+	var out []health.Cause
+	if e.Belt && e.KneeHidden {
+		out = append(out, health.BeltTensionLow)
+	}
+	if m, ok := e.find("stall_time", health.NoPath); ok && m.Status == health.NotObservable && !e.MotorAngle {
+		out = append(out, health.Stall) // a servo at its limit gives way as a soft part does
+	}
+	return out
+}
+
+func tensionAlike(e *Evidence) []health.Cause {
+	if m, ok := e.find("belt_tension", trans, total); ok && m.Status == health.BoundHigh {
+		return []health.Cause{health.BeltSlack, health.HornSlip} // a hub with play opens the same dead zone
+	}
+	return nil
+}
+
+// creepAlike: a set screw or horn that slips slowly draws the same trace; where the current falls
+// so does a servo that grows hot.
+func creepAlike(e *Evidence) []health.Cause {
+	if _, fades := fadingCurrent(e); fades {
+		return []health.Cause{health.HornSlip, health.NearStall}
+	}
+	return []health.Cause{health.HornSlip}
+}
+
+// stallAlike: a stall that the load does not explain is a jam, which may be one tight spot.
+func stallAlike(e *Evidence) []health.Cause {
+	if jammed(e) {
+		return []health.Cause{health.TightSpot}
+	}
+	if m, ok := e.find("stall_time", health.NoPath); ok && m.Status == health.NotObservable {
+		return []health.Cause{health.NearStall}
+	}
+	return nil
+}
+
+func nearStallAlike(e *Evidence) []health.Cause {
+	if m, ok := e.find("stall_time", health.NoPath); ok && m.Status == health.NotObservable {
+		return []health.Cause{health.Stall}
+	}
+	return nil
+}
