@@ -215,6 +215,15 @@ func TestWhatCannotBeSeen(t *testing.T) {
 	if b.Seen() {
 		t.Errorf("a figure that is not there: %+v", b)
 	}
+	b = BootstrapOne(5, 1000, 1, func(pick []int) float64 {
+		if pick[0] == 4 { // one resample in five
+			return math.NaN()
+		}
+		return float64(pick[1])
+	})
+	if b.Value != 1 || !math.IsNaN(b.U) || b.Why == "" {
+		t.Errorf("a fifth of the resamples without a figure: %+v, want a value without an uncertainty and a reason", b)
+	}
 	if e := Sum([]float64{1, 1}, Estimate{Value: 1, U: .1, DF: 3}, Unseen("no load")); e.Seen() || e.Unseen != "no load" {
 		t.Errorf("a sum with an unseen term: %+v", e)
 	}
