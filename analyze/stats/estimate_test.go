@@ -166,6 +166,11 @@ func TestBootstrapAgainstIdeal(t *testing.T) {
 		out[0], out[1] = Mean(x), Median(x)
 	})
 	const from = "Efron and Tibshirani 1993, table 2.2, B = ∞"
+	const table = "Efron and Tibshirani 1993, table 2.1"
+	ref.Near(t, "se of the treated", MeanOf(mouse).U, 25.235, 1e-3, table)
+	control := MeanOf([]float64{52, 104, 146, 10, 51, 30, 40, 27, 46})
+	ref.Near(t, "mean of the control", control.Value, 56.222, 1e-3, table)
+	ref.Near(t, "its se", control.U, 14.159, 1e-3, table)
 	widen := math.Sqrt(n / (n - 1))
 	ref.Near(t, "mean", b[0].Value, 86.857, 1e-3, from)
 	ref.Near(t, "u of mean", b[0].U/widen, 23.3635, .02*23.36, from)

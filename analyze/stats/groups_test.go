@@ -207,23 +207,23 @@ func TestGroupsAgainstSciPy(t *testing.T) {
 			want tTested
 		}{{"Welch", WelchT(c.X, c.Y), c.Welch}, {"pooled", PooledT(c.X, c.Y), c.Pooled}} {
 			lo, hi := k.got.Diff.Interval()
-			close(t, k.name+" t", k.got.T, k.want.T, tol, from)
-			close(t, k.name+" p", k.got.P, k.want.P, tol, from)
-			close(t, k.name+" df", k.got.Diff.DF, k.want.DF, tol, from)
+			closeTo(t, k.name+" t", k.got.T, k.want.T, tol, from)
+			closeTo(t, k.name+" p", k.got.P, k.want.P, tol, from)
+			closeTo(t, k.name+" df", k.got.Diff.DF, k.want.DF, tol, from)
 			ref.Near(t, k.name+" lower", lo, k.want.Lo, tol, from)
 			ref.Near(t, k.name+" upper", hi, k.want.Hi, tol, from)
 		}
 		e := Equivalent(WelchT(c.X, c.Y).Diff, c.Tost.Margin)
-		close(t, "t above -margin", e.TLow, c.Tost.Low, tol, from)
-		close(t, "t below margin", e.THigh, c.Tost.High, tol, from)
-		close(t, "equivalence p", e.P, c.Tost.P, tol, from)
+		closeTo(t, "t above -margin", e.TLow, c.Tost.Low, tol, from)
+		closeTo(t, "t below margin", e.THigh, c.Tost.High, tol, from)
+		closeTo(t, "equivalence p", e.P, c.Tost.P, tol, from)
 		r, err := RankSumTest(c.X, c.Y)
 		if err != nil {
 			t.Fatal(err)
 		}
-		close(t, "U", r.U, c.RankSum.U, tol, from)
-		close(t, "rank sum p", r.P, c.RankSum.P, tol, from)
-		close(t, "rank sum upper p", r.Upper, c.RankSum.Upper, tol, from)
+		closeTo(t, "U", r.U, c.RankSum.U, tol, from)
+		closeTo(t, "rank sum p", r.P, c.RankSum.P, tol, from)
+		closeTo(t, "rank sum upper p", r.Upper, c.RankSum.Upper, tol, from)
 		if r.Exact != c.RankSum.Exact {
 			t.Errorf("exact %v, want %v", r.Exact, c.RankSum.Exact)
 		}
@@ -247,24 +247,24 @@ func TestGroupsAgainstSciPy(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		close(t, "F", a.F, c.F, tol, from)
-		close(t, "its p", a.P, c.P, tol, from)
+		closeTo(t, "F", a.F, c.F, tol, from)
+		closeTo(t, "its p", a.P, c.P, tol, from)
 	}
 	for _, c := range oracle.Holm {
 		for i, p := range Holm(c.P) {
-			close(t, "Holm", p, c.Adjusted[i], 1e-12, from)
+			closeTo(t, "Holm", p, c.Adjusted[i], 1e-12, from)
 		}
 	}
 	for _, c := range oracle.Power {
-		close(t, fmt.Sprintf("detectable by %g at %g", c.N, c.Power), DetectableDifference(c.N, c.Power), c.D, 1e-6, from)
+		closeTo(t, fmt.Sprintf("detectable by %g at %g", c.N, c.Power), DetectableDifference(c.N, c.Power), c.D, 1e-6, from)
 	}
 	d := oracle.Describe
-	close(t, "mean", Mean(d.X), d.Mean, 1e-12, from)
-	close(t, "sd", SD(d.X), d.SD, 1e-12, from)
-	close(t, "median", Median(d.X), d.Median, 0, from)
-	close(t, "MAD", MAD(d.X), d.MAD, 1e-12, from)
-	close(t, "lag 1", Lag1(d.X), d.Lag1, 1e-12, from)
+	closeTo(t, "mean", Mean(d.X), d.Mean, 1e-12, from)
+	closeTo(t, "sd", SD(d.X), d.SD, 1e-12, from)
+	closeTo(t, "median", Median(d.X), d.Median, 0, from)
+	closeTo(t, "MAD", MAD(d.X), d.MAD, 1e-12, from)
+	closeTo(t, "lag 1", Lag1(d.X), d.Lag1, 1e-12, from)
 	for _, q := range d.Quantiles {
-		close(t, fmt.Sprintf("quantile %g", q.P), Quantile(q.P, Sorted(d.X)), q.Q, 1e-12, from)
+		closeTo(t, fmt.Sprintf("quantile %g", q.P), Quantile(q.P, Sorted(d.X)), q.Q, 1e-12, from)
 	}
 }

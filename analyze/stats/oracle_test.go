@@ -11,8 +11,8 @@ import (
 // The figures here come from the scripts beside the results in testdata/oracle; testdata/oracle/check.py
 // runs them again.
 
-// close holds got to a relative tolerance of a figure of an oracle.
-func close(t *testing.T, name string, got, want, rel float64, script string) {
+// closeTo holds got to a relative tolerance of a figure of an oracle.
+func closeTo(t *testing.T, name string, got, want, rel float64, script string) {
 	t.Helper()
 	ref.Near(t, name, got, want, rel*math.Abs(want), "testdata/oracle/"+script)
 }
@@ -54,12 +54,12 @@ func TestLeastSquaresAgainstStatsmodels(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		close(t, c.Name+" s", f.S, c.S, tol, from)
-		close(t, c.Name+" RSS", f.RSS, c.RSS, tol, from)
-		close(t, c.Name+" df", f.DF, c.DF, 0, from)
+		closeTo(t, c.Name+" s", f.S, c.S, tol, from)
+		closeTo(t, c.Name+" RSS", f.RSS, c.RSS, tol, from)
+		closeTo(t, c.Name+" df", f.DF, c.DF, 0, from)
 		for i := range c.Coef {
-			close(t, c.Name+" coefficient", f.Coef[i], c.Coef[i], tol, from)
-			close(t, c.Name+" se", f.Estimate(i).U, c.SE[i], tol, from)
+			closeTo(t, c.Name+" coefficient", f.Coef[i], c.Coef[i], tol, from)
+			closeTo(t, c.Name+" se", f.Estimate(i).U, c.SE[i], tol, from)
 			for j := range c.Coef {
 				ref.Near(t, c.Name+" covariance", f.Cov[i][j], c.Cov[i][j], tol*c.SE[i]*c.SE[j], from)
 			}
@@ -67,14 +67,14 @@ func TestLeastSquaresAgainstStatsmodels(t *testing.T) {
 		for i := range c.Y {
 			ref.Near(t, c.Name+" residual", f.Resid[i], c.Resid[i], tol*c.S, from)
 		}
-		close(t, c.Name+" height", f.At(c.Row).Value, c.Height, tol, from)
-		close(t, c.Name+" its u", f.At(c.Row).U, c.HeightSE, tol, from)
+		closeTo(t, c.Name+" height", f.At(c.Row).Value, c.Height, tol, from)
+		closeTo(t, c.Name+" its u", f.At(c.Row).U, c.HeightSE, tol, from)
 	}
 	n := oracle.Nested
 	f, p := FTest(n.RSSSmall, n.Small, n.RSSGreat, n.Great, n.N)
-	close(t, "F", f, n.F, tol, from)
-	close(t, "its p", p, n.P, 1e-8, from)
-	close(t, "BIC", BIC(n.RSSGreat, n.N, n.Great)-BIC(n.RSSSmall, n.N, n.Small), n.BIC, tol, from)
+	closeTo(t, "F", f, n.F, tol, from)
+	closeTo(t, "its p", p, n.P, 1e-8, from)
+	closeTo(t, "BIC", BIC(n.RSSGreat, n.N, n.Great)-BIC(n.RSSSmall, n.N, n.Small), n.BIC, tol, from)
 	line, err := OLS(oracle.Linear[2].Columns, oracle.Linear[2].Y)
 	if err != nil {
 		t.Fatal(err)
@@ -83,7 +83,7 @@ func TestLeastSquaresAgainstStatsmodels(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	close(t, "BIC of the fits", loop.BIC()-line.BIC(), n.BIC, tol, from)
+	closeTo(t, "BIC of the fits", loop.BIC()-line.BIC(), n.BIC, tol, from)
 }
 
 func TestLinesAgainstSciPy(t *testing.T) {
@@ -111,14 +111,14 @@ func TestLinesAgainstSciPy(t *testing.T) {
 		// A line 1e6 off its zero costs the oracle digits, not us.
 		tol := []float64{1e-9, 1e-9, 1e-8}[i]
 		const from = "fits.py"
-		close(t, "slope", l.Slope.Value, c.Slope, tol, from)
-		close(t, "its u", l.Slope.U, c.SlopeSE, tol, from)
-		close(t, "its p", TwoSidedP(l.Slope.Value/l.Slope.U, l.DF), c.P, 1e-7, from)
-		close(t, "height at the middle", l.At(Mean(c.X)).Value, c.Centred, tol, from)
-		close(t, "s", l.S, c.S, tol, from)
-		close(t, "height ahead", l.At(c.At).Value, c.Height, tol, from)
-		close(t, "its interval", l.At(c.At).Expanded(), c.MeanHalf, tol, from)
-		close(t, "interval of a reading", l.Predict(c.At).Expanded(), c.ReadingHalf, tol, from)
+		closeTo(t, "slope", l.Slope.Value, c.Slope, tol, from)
+		closeTo(t, "its u", l.Slope.U, c.SlopeSE, tol, from)
+		closeTo(t, "its p", TwoSidedP(l.Slope.Value/l.Slope.U, l.DF), c.P, 1e-7, from)
+		closeTo(t, "height at the middle", l.At(Mean(c.X)).Value, c.Centred, tol, from)
+		closeTo(t, "s", l.S, c.S, tol, from)
+		closeTo(t, "height ahead", l.At(c.At).Value, c.Height, tol, from)
+		closeTo(t, "its interval", l.At(c.At).Expanded(), c.MeanHalf, tol, from)
+		closeTo(t, "interval of a reading", l.Predict(c.At).Expanded(), c.ReadingHalf, tol, from)
 	}
 }
 
@@ -154,11 +154,11 @@ func TestCurvesAgainstSciPy(t *testing.T) {
 			t.Fatal(err)
 		}
 		const from = "fits.py"
-		close(t, c.Name+" RSS", f.RSS, c.RSS, 1e-9, from)
+		closeTo(t, c.Name+" RSS", f.RSS, c.RSS, 1e-9, from)
 		for j := range c.Coef {
 			// SciPy stops where the sum of squares no longer falls: half the digits.
 			ref.Near(t, fmt.Sprintf("%s parameter %d", c.Name, j), f.Coef[j], c.Coef[j], 1e-5*c.SE[j], from)
-			close(t, c.Name+" se", f.Estimate(j).U, c.SE[j], 1e-4, from)
+			closeTo(t, c.Name+" se", f.Estimate(j).U, c.SE[j], 1e-4, from)
 		}
 	}
 }
@@ -177,23 +177,23 @@ func TestQuantilesAgainstSciPy(t *testing.T) {
 	}
 	const from, tol = "quantiles.py", 1e-9
 	for _, c := range oracle.Student {
-		close(t, fmt.Sprintf("t(%g, %g)", c.P, c.DF), TQuantile(c.P, c.DF), c.T, tol, from)
+		closeTo(t, fmt.Sprintf("t(%g, %g)", c.P, c.DF), TQuantile(c.P, c.DF), c.T, tol, from)
 	}
 	for _, c := range oracle.StudentTails {
-		close(t, fmt.Sprintf("p of t %g, %g", c.T, c.DF), TwoSidedP(-c.T, c.DF), c.P, tol, from)
+		closeTo(t, fmt.Sprintf("p of t %g, %g", c.T, c.DF), TwoSidedP(-c.T, c.DF), c.P, tol, from)
 	}
 	for _, c := range oracle.Normal {
-		close(t, fmt.Sprintf("z(%g)", c.P), TQuantile(c.P, math.Inf(1)), c.Z, tol, from)
+		closeTo(t, fmt.Sprintf("z(%g)", c.P), TQuantile(c.P, math.Inf(1)), c.Z, tol, from)
 	}
 	for _, c := range oracle.SD {
 		lo, hi := SDInterval(1, c.DF, c.Level)
-		close(t, fmt.Sprintf("lower s(%g, %g)", c.Level, c.DF), lo, c.Lo, tol, from)
-		close(t, fmt.Sprintf("upper s(%g, %g)", c.Level, c.DF), hi, c.Hi, tol, from)
+		closeTo(t, fmt.Sprintf("lower s(%g, %g)", c.Level, c.DF), lo, c.Lo, tol, from)
+		closeTo(t, fmt.Sprintf("upper s(%g, %g)", c.Level, c.DF), hi, c.Hi, tol, from)
 	}
 	for _, c := range oracle.F {
 		f, p := FTest(1+c.D1*c.F/c.D2, 1, 1, 1+int(c.D1), 1+int(c.D1)+int(c.D2))
-		close(t, "F", f, c.F, 1e-12, from)
-		close(t, fmt.Sprintf("p of F %g (%g, %g)", c.F, c.D1, c.D2), p, c.P, tol, from)
+		closeTo(t, "F", f, c.F, 1e-12, from)
+		closeTo(t, fmt.Sprintf("p of F %g (%g, %g)", c.F, c.D1, c.D2), p, c.P, tol, from)
 	}
 }
 
@@ -209,6 +209,8 @@ func TestTrendsAgainstSciPy(t *testing.T) {
 			X, Y             []float64
 			Slope, Intercept float64
 			Pairs            int
+			Lo, Hi           float64
+			Tied             bool
 		} `json:"theil_sen"`
 		Steps []struct {
 			X               []float64
@@ -218,7 +220,7 @@ func TestTrendsAgainstSciPy(t *testing.T) {
 		}
 	}
 	ref.JSON(t, "oracle/trends.json", &oracle)
-	if len(oracle.Kendall) != 24 || len(oracle.TheilSen) != 4 || len(oracle.Steps) != 4 {
+	if len(oracle.Kendall) != 24 || len(oracle.TheilSen) != 6 || len(oracle.Steps) != 4 {
 		t.Fatal("rows are missing")
 	}
 	const from, tol = "trends.py", 1e-9
@@ -230,20 +232,34 @@ func TestTrendsAgainstSciPy(t *testing.T) {
 		if k.S != c.S || k.Exact != c.Exact {
 			t.Errorf("S %d (exact %v), want %d (%v)", k.S, k.Exact, c.S, c.Exact)
 		}
-		close(t, "variance", k.Var, c.Var, tol, from)
-		close(t, "Z", k.Z, c.Z, tol, from)
-		close(t, "P", k.P, c.P, 1e-8, from)
+		closeTo(t, "variance", k.Var, c.Var, tol, from)
+		closeTo(t, "Z", k.Z, c.Z, tol, from)
+		closeTo(t, "P", k.P, c.P, 1e-8, from)
 	}
+	ranked := 0
 	for _, c := range oracle.TheilSen {
 		s, err := TheilSen(c.X, c.Y, Interpolate)
 		if err != nil {
 			t.Fatal(err)
 		}
-		close(t, "slope", s.Slope, c.Slope, tol, from)
-		close(t, "intercept", s.Intercept, c.Intercept, tol, from)
+		closeTo(t, "slope", s.Slope, c.Slope, tol, from)
+		closeTo(t, "intercept", s.Intercept, c.Intercept, tol, from)
 		if s.Pairs != c.Pairs || (len(c.X) > 5) != (s.Lo <= s.Slope && s.Slope <= s.Hi) {
 			t.Errorf("%d pairs, %g in %g..%g; want %d pairs, and an interval from more than 5 readings", s.Pairs, s.Slope, s.Lo, s.Hi, c.Pairs)
 		}
+		if c.Tied || len(c.X) <= 5 {
+			continue
+		}
+		whole, err := TheilSen(c.X, c.Y, WholeRanks)
+		if err != nil {
+			t.Fatal(err)
+		}
+		closeTo(t, "lower", whole.Lo, c.Lo, tol, from)
+		closeTo(t, "upper", whole.Hi, c.Hi, tol, from)
+		ranked++
+	}
+	if ranked != 3 {
+		t.Errorf("%d intervals were compared, want 3", ranked)
 	}
 	for _, c := range oracle.Steps {
 		s, err := FindChange(c.X, 0, 0)
@@ -253,11 +269,11 @@ func TestTrendsAgainstSciPy(t *testing.T) {
 		if s.K != c.K {
 			t.Errorf("step after %d readings, want %d", s.K, c.K)
 		}
-		close(t, "RSS without", s.RSS0, c.RSS0, tol, from)
-		close(t, "RSS with", s.RSS1, c.RSS1, tol, from)
-		close(t, "GLR", s.GLR, c.GLR, tol, from)
-		close(t, "size", s.Step.Value, c.Step, tol, from)
-		close(t, "its u", s.Step.U, c.U, tol, from)
+		closeTo(t, "RSS without", s.RSS0, c.RSS0, tol, from)
+		closeTo(t, "RSS with", s.RSS1, c.RSS1, tol, from)
+		closeTo(t, "GLR", s.GLR, c.GLR, tol, from)
+		closeTo(t, "size", s.Step.Value, c.Step, tol, from)
+		closeTo(t, "its u", s.Step.U, c.U, tol, from)
 	}
 }
 
@@ -286,14 +302,14 @@ func TestBootstrapAgainstEnumeration(t *testing.T) {
 	if len(oracle.Exact) != 6 {
 		t.Fatalf("%d figures", len(oracle.Exact))
 	}
-	close(t, "ideal se of the mean", oracle.Exact[0].SE, 23.3635, 1e-5, "bootstrap.py against Efron and Tibshirani 1993, table 2.2")
-	close(t, "ideal se of the median", oracle.Exact[1].SE, 37.8347, 1e-5, "bootstrap.py against Efron and Tibshirani 1993, table 2.2")
+	closeTo(t, "ideal se of the mean", oracle.Exact[0].SE, 23.3635, 1e-5, "bootstrap.py against Efron and Tibshirani 1993, table 2.2")
+	closeTo(t, "ideal se of the median", oracle.Exact[1].SE, 37.8347, 1e-5, "bootstrap.py against Efron and Tibshirani 1993, table 2.2")
 	const replicas, from = 40000, "testdata/oracle/bootstrap.py, every resample"
 	for _, c := range oracle.Exact {
 		b := BootstrapOne(len(c.X), replicas, 4, func(pick []int) float64 { return figures[c.Figure](picked(c.X, pick)) })
 		n := float64(len(c.X))
 		name := c.Figure
-		close(t, name, b.Value, c.Value, 1e-12, "bootstrap.py")
+		closeTo(t, name, b.Value, c.Value, 1e-12, "bootstrap.py")
 		// A standard deviation from 40000 replicas scatters by 0.35 % (normal law; four of them are allowed).
 		ref.Near(t, name+" u", b.U*math.Sqrt((n-1)/n), c.SE, .015*c.SE, from)
 		ref.Near(t, name+" bias", b.Bias, c.Bias, 4*c.SE/math.Sqrt(replicas), from)

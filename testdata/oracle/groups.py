@@ -3,6 +3,8 @@
 
 Run: python3 groups.py    (the result here: Debian 12, NumPy 1.24, SciPy 1.10, statsmodels 0.13)
 """
+import warnings
+
 import numpy as np
 from scipy import stats
 from statsmodels.stats.multitest import multipletests
@@ -12,6 +14,7 @@ from statsmodels.tsa.stattools import acf
 
 from common import Readings, write
 
+warnings.simplefilter("ignore", RuntimeWarning)  # the search for a power tries a difference of nothing
 rng = Readings(13)
 
 

@@ -29,12 +29,14 @@ kendalls = [kendall([round(k * slope + rng.normal(), digits) for k in range(n)])
             for n in [4, 6, 9, 10, 11, 30] for slope in [0, 0.4] for digits in [6, 0]]
 
 slopes = []
-for n, digits in [(5, 6), (12, 6), (30, 1), (30, 0)]:
+for n, digits in [(5, 6), (12, 6), (30, 1), (30, 0), (25, 6), (40, 6)]:
     x = [round(100 * rng.even(), digits) for _ in range(n)]
     y = [round(0.05 * v + rng.normal(), digits) for v in x]
     r = stats.theilslopes(y, x, method="separate")
     pairs = [(y[j] - y[i]) / (x[j] - x[i]) for i, j in itertools.combinations(range(n), 2) if x[i] != x[j]]
-    slopes.append({"x": x, "y": y, "slope": r.slope, "intercept": r.intercept, "pairs": len(pairs)})
+    slopes.append({"x": x, "y": y, "slope": r.slope, "intercept": r.intercept, "pairs": len(pairs),
+                   # Its interval has the whole ranks of Hollander and Wolfe; with ties it takes a simpler variance.
+                   "lo": r.low_slope, "hi": r.high_slope, "tied": len(set(x)) < n or len(set(y)) < n})
 
 steps = []
 for n, at, size in [(8, 3, 3), (20, 10, 1.5), (40, 31, -2), (25, 0, 0)]:
