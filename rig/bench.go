@@ -52,6 +52,10 @@ type Joint struct {
 	Belt    *Belt   `json:"belt,omitempty"` // nil for a direct joint
 	Sensors Sensors `json:"sensors"`
 	Limits  Limits  `json:"limits"`
+	// Calibration names the calibration whose constants correct the joint's readings; "" for none.
+	Calibration string `json:"calibration,omitempty"`
+	// Doubt is what that calibration leaves uncertain; see Calibration.Setup.
+	Doubt Doubt `json:"-"`
 }
 
 // Load is the hanging load of a joint, reduced to one point mass.
@@ -71,6 +75,7 @@ type Servo struct {
 	DeadbandUS float64  `json:"deadband_us"`
 	// CurrentLaw says what the supply current follows; see the CurrentLaw constants.
 	CurrentLaw CurrentLaw `json:"current_law,omitempty"`
+	Serial     string     `json:"serial,omitempty"` // of this very servo, for its calibration
 }
 
 // Rating is one line of a servo's data sheet.
@@ -113,6 +118,8 @@ func (b Belt) JointTeeth() float64 { return float64(b.Teeth) * b.Ratio }
 type Sensors struct {
 	JointCounts int `json:"joint_counts"` // per turn, at the joint
 	MotorCounts int `json:"motor_counts"` // per turn, at the motor side
+	// Serial marks this set of sensors, for its calibration.
+	Serial string `json:"serial,omitempty"`
 }
 
 // Ratio returns the belt's ratio motor angle : joint angle, 1 for a direct joint.

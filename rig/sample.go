@@ -87,6 +87,9 @@ type Series struct {
 	Losses  Losses
 	// SampleHz is the rate the stand was asked for; 0 when unknown (then the median spacing serves).
 	SampleHz float64
+	// Calibration names the calibration the values were corrected with; "" for values as the stand
+	// sent them.
+	Calibration string
 }
 
 // Len returns the number of samples.

@@ -93,6 +93,11 @@ func (d *document) joint(at string, t map[string]any, j Joint) Joint {
 	if _, ok := t["name"]; ok {
 		d.name(under(at, "name"), j.Name)
 	}
+	if _, ok := t["calibration"]; ok {
+		if wrong := CalibrationNameWrong(j.Calibration); wrong != "" {
+			d.blame(under(at, "calibration"), wrong, "give the name of a file in calibrations/ without .toml, or leave the key out")
+		}
+	}
 	if sub, ok := d.table(at, t, "load"); ok {
 		j.Load = new(Load)
 		p := under(at, "load")

@@ -5,15 +5,17 @@ import (
 	"math"
 	"slices"
 	"strconv"
+	"time"
 )
 
 // field is one key of a table: where its value goes and what it may be.
 type field struct {
 	key string
 	// into points at the target and says what the value must be: *float64, *int, *string,
-	// *[2]float64 or *[2]int. What it holds already is the default.
+	// *time.Time, *[2]float64 or *[2]int. What it holds already is the default.
 	into any
 	must bool  // there is no default
+	zero bool  // 0 says something else than a missing key, so it is written
 	ok   check // of every number in it; nil allows all
 	want string
 }
@@ -91,6 +93,13 @@ func (d *document) set(at string, v any, f field) {
 		if x, ok := d.number(at, v, true, f.ok, hint); ok {
 			*into = int(x)
 		}
+	case *time.Time:
+		t, ok := v.(time.Time)
+		if !ok {
+			d.blame(at, "must be a date and time with its zone, not "+kindOf(v), hint)
+			return
+		}
+		*into = t
 	case *[2]float64:
 		if x, ok := d.pair(at, v, false, f.ok, hint); ok {
 			*into = x

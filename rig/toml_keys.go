@@ -27,6 +27,7 @@ func jointFields(j *Joint) []field {
 		{key: "channel", into: &j.Channel, ok: between(0, 255), want: "the stand's channel, as in channel = 0"},
 		{key: "range_deg", into: &j.RangeDeg, must: true, ok: between(-360, 360), want: "the joint angles the stand may command, as in range_deg = [-60.0, 60.0]"},
 		{key: "current_max_a", into: &j.CurrentMaxA, ok: positive, want: "the current above which the stand trips, as in current_max_a = 2.5"},
+		{key: "calibration", into: &j.Calibration, want: `the name of a calibration, as in calibration = "2026-03-01-knee-1"; "limbgauge calibrate list" lists them`},
 	}
 }
 
@@ -46,6 +47,7 @@ func servoFields(s *Servo) []field {
 		{key: "pulse_us", into: &s.PulseUS, ok: between(100, 10000), want: "the least and greatest pulse, as in pulse_us = [500, 2500]"},
 		{key: "deadband_us", into: &s.DeadbandUS, ok: notNegative, want: "the servo's dead band, as in deadband_us = 3.0"},
 		{key: "current_law", into: (*string)(&s.CurrentLaw), want: `current_law = "motor" or "duty", or leave it out to have it found from the run`},
+		{key: "serial", into: &s.Serial, want: `what marks this servo, as in serial = "S-07"`},
 	}
 }
 
@@ -70,6 +72,7 @@ func sensorFields(s *Sensors) []field {
 	return []field{
 		{key: "joint_counts", into: &s.JointCounts, ok: between(1, 1<<24), want: "counts per turn at the joint, as in joint_counts = 4096; the joint's own angle is always needed"},
 		{key: "motor_counts", into: &s.MotorCounts, ok: between(0, 1<<24), want: "counts per turn at the motor side, 0 when it is not measured"},
+		{key: "serial", into: &s.Serial, want: `what marks this set of sensors, as in serial = "K-2"`},
 	}
 }
 
