@@ -27,7 +27,8 @@ type CSVOptions struct {
 
 // ReadCSV reads a log (.csv, or .csv.gz by its content) and returns one series per joint, in the
 // order the joints first appear. The format is the one of WriteCSV: unit in the name, columns in
-// any order, empty cells for what was not measured, rows in time order per joint. The first thing
+// any order, empty cells for what was not measured, rows in time order per joint. Lines that begin
+// with # before the header are remarks; those of WriteCorrectedCSV set Series.Calibration. The first thing
 // wrong with it is returned as *InputError, with no series.
 func ReadCSV(path string, opts CSVOptions) ([]*rig.Series, error) {
 	data, err := os.ReadFile(path)
@@ -58,7 +59,7 @@ func gunzip(data []byte) ([]byte, error) {
 
 // ParseCSV reads the text of a log; path is for error messages only.
 func ParseCSV(path string, data []byte, opts CSVOptions) ([]*rig.Series, error) {
-	p := &csvParser{path: path, opts: opts, index: map[string]int{}}
+	p := &csvParser{path: path, opts: opts, index: map[string]int{}, corrected: map[string]string{}}
 	if err := p.parse(bytes.TrimPrefix(data, []byte("\xef\xbb\xbf"))); err != nil {
 		return nil, err
 	}
@@ -76,6 +77,8 @@ type csvParser struct {
 	series []*rig.Series
 	index  map[string]int
 	last   int // series of the row before
+	// corrected says by which calibration a joint's values were corrected already.
+	corrected map[string]string
 }
 
 func (p *csvParser) fault(line int, column, problem, hint string) error {
@@ -96,6 +99,12 @@ func (p *csvParser) parse(data []byte) error {
 		}
 		p.line++
 		if line = bytes.TrimRight(line, "\r"); len(bytes.TrimSpace(line)) == 0 {
+			continue
+		}
+		if line[0] == '#' && p.at == nil { // remarks stand before the header
+			if err := p.remark(string(line)); err != nil {
+				return err
+			}
 			continue
 		}
 		var err error
@@ -293,6 +302,7 @@ func (p *csvParser) finish() ([]*rig.Series, error) {
 		if !slices.ContainsFunc(s.Move, func(k rig.MoveKind) bool { return k != rig.MoveNone }) {
 			s.Move = nil
 		}
+		s.Calibration = p.corrected[s.Joint]
 	}
 	return p.series, nil
 }

@@ -16,10 +16,28 @@ func csvDecimals() []int { return []int{3, 3, 3, 3, 3, 3, 2} }
 
 // WriteCSV writes the run as a log that ReadCSV reads, exact to the resolution of the sealed
 // columns. Rows stand in time order over all joints; columns without a single value are left out.
+// The values are as the stand sent them.
 func (r *Run) WriteCSV(w io.Writer) error {
 	batches, err := r.Batches()
 	if err != nil {
 		return fmt.Errorf("write csv: %w", err)
+	}
+	return writeCSV(w, r.Joints(), batches)
+}
+
+// WriteCorrectedCSV writes the run like WriteCSV with the values corrected by the calibration it was
+// made with, which a first line for each such joint says.
+func (r *Run) WriteCorrectedCSV(w io.Writer) error {
+	batches, by, err := r.corrected()
+	if err != nil {
+		return err
+	}
+	for k, n := range r.Joints() {
+		if by[k] != "" {
+			if _, err := fmt.Fprintln(w, correctedLine(n, by[k])); err != nil {
+				return fmt.Errorf("write csv: %w", err)
+			}
+		}
 	}
 	return writeCSV(w, r.Joints(), batches)
 }

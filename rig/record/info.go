@@ -35,13 +35,15 @@ type Info struct {
 	Revision    string      `json:"revision"`
 	Routine     string      `json:"routine"` // name; the moves stand with each joint
 	Bench       BenchFile   `json:"bench"`
-	Calibration string      `json:"calibration"` // name of the calibration used, "none" without one
+	Calibration string      `json:"calibration"` // names of the calibrations used, "none" without one
 	Stand       Stand       `json:"stand"`
 	Conditions  Conditions  `json:"conditions"`
 	Joints      []JointInfo `json:"joints"`
 	End         End         `json:"end"`
 	// Notes say what a reader of the samples should know, in whole sentences: damage, rounding.
 	Notes []string `json:"notes,omitempty"`
+	// Calibrations are those the joints' set-ups name; Create keeps a copy of each in the run's folder.
+	Calibrations []*rig.Calibration `json:"-"`
 }
 
 // State says which file holds the samples.

@@ -40,7 +40,7 @@ type Recorder struct {
 
 // Create makes the next free run folder of a bench and begins its journal. Two recorders never get
 // the same folder. Of info it sets Run, State, Schema and, where it is zero, Started; Joints must
-// hold the joints in the order Batch.Joint counts them.
+// hold the joints in the order Batch.Joint counts them, Calibrations what their set-ups name.
 func Create(benchDir string, info Info) (*Recorder, error) {
 	return create(osDisk{}, benchDir, info)
 }
@@ -57,8 +57,8 @@ func create(d disk, benchDir string, info Info) (*Recorder, error) {
 	if info.Started.IsZero() {
 		info.Started = time.Now().Truncate(time.Millisecond)
 	}
-	if info.Calibration == "" {
-		info.Calibration = "none"
+	if err := keepCalibrations(d, dir, &info); err != nil {
+		return nil, fmt.Errorf("create run: %w", err)
 	}
 	if err := writeInfo(d, dir, info); err != nil {
 		return nil, err

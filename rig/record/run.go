@@ -22,6 +22,9 @@ type Run struct {
 	Live    bool
 	batches []*rig.Batch // of a journal
 	sealed  *sealedFile  // nil while there is a journal
+	// constants and broken are, by joint, the run's copies of its calibrations and what is wrong with them.
+	constants map[string]*rig.Calibration
+	broken    map[string]error
 }
 
 // Open reads a run from its folder: sealed, being recorded, or cut. Damage inside a journal is no
@@ -52,6 +55,7 @@ func open(d disk, dir string) (*Run, error) {
 	default:
 		return nil, err
 	}
+	r.readCalibrations(d)
 	return r, nil
 }
 
@@ -101,21 +105,6 @@ func (r *Run) Batches() ([]*rig.Batch, error) {
 		return r.batches, nil
 	}
 	return r.sealed.batches()
-}
-
-// Series returns one joint's samples in the units of the analysis. It fails with ErrDamaged where the
-// sealed file is.
-func (r *Run) Series(joint string) (*rig.Series, error) {
-	i := slices.Index(r.Joints(), joint)
-	if i < 0 {
-		return nil, fmt.Errorf("run %s has no joint %q; it has %q", r.Info.Run, joint, r.Joints())
-	}
-	s, err := r.samples(i)
-	if err != nil {
-		return nil, err
-	}
-	s.Losses, s.SampleHz = r.Info.Joints[i].Losses, r.Info.Stand.SampleHz
-	return s, nil
 }
 
 // samples returns the samples of joint i in the units of the analysis.
@@ -186,6 +175,11 @@ func Check(dir string) []error {
 	}
 	if _, err := r.Batches(); err != nil {
 		return append(out, err)
+	}
+	for _, n := range r.Joints() {
+		if _, err := r.Calibration(n); err != nil {
+			out = append(out, err)
+		}
 	}
 	stated, err := readInfo(osDisk{}, dir)
 	if err != nil {
