@@ -109,22 +109,45 @@ func (c *Correction) Apply(r float64) float64 {
 // straight lines, angle = Deg + DegPerUS·(pulse - AtUS), at the joint.
 type PulseMap struct {
 	Made
-	AtUS      float64
-	Up, Down  PulseLine
-	GapDeg    float64 // Up less Down at AtUS, in degrees: dead band, play and friction together
-	GapDegU   float64
-	FromUS    float64
-	ToUS      float64
-	WithinDeg float64
-	Points    []PulsePoint
+	AtUS     float64
+	Up, Down PulseLine
+	GapDeg   float64 // Up less Down at AtUS, in degrees: dead band, play and friction together
+	GapDegU  float64
+	// SideDeg is half the step where the link hangs down, at DownDeg: play and dead band under its own
+	// weight. It is no part of where the servo goes; 0 when none was seen.
+	SideDeg, SideDegU, DownDeg float64
+	ResidualSD                 float64 // deg, of both lines together
+	Freedom                    int
+	FromUS                     float64
+	ToUS                       float64
+	WithinDeg                  float64
+	Points                     []PulsePoint
+}
+
+// sideDeg is how near hanging down it is not known to which side a link falls.
+const sideDeg = 1.0
+
+// PulseSide returns on which side of hanging down an angle lies: -1, 1, or 0 close to it.
+func PulseSide(angleDeg, downDeg float64) float64 {
+	switch d := angleDeg - downDeg; {
+	case d > sideDeg:
+		return 1
+	case d < -sideDeg:
+		return -1
+	}
+	return 0
+}
+
+// At returns the angle the map gives for a point, with the step of its side.
+func (p *PulseMap) At(q *PulsePoint) float64 {
+	l := p.Line(q.Direction)
+	return l.Deg + l.DegPerUS*(q.PulseUS-p.AtUS) + p.SideDeg*PulseSide(q.AngleDeg, p.DownDeg)
 }
 
 // PulseLine is one direction of a PulseMap.
 type PulseLine struct {
 	Deg, DegU           float64
 	DegPerUS, DegPerUSU float64
-	ResidualSD          float64 // deg
-	Freedom             int
 }
 
 // PulsePoint is one stop: a pulse, the side it was reached from (+1 by rising pulses), and the angle.

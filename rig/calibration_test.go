@@ -22,8 +22,8 @@ func whole() *rig.Calibration {
 		MotorAngle: &rig.Correction{Made: made, Model: rig.ModelCurve, Zero: -1, Scale: 0.02, Square: 1e-4, Cube: -1e-6, From: -60, To: 60, ZeroU: 0, ScaleU: 0, ResidualSD: 0, Freedom: 1, FormU: 0.1},
 		Current:    &rig.Correction{Made: made, Model: rig.ModelZero, Zero: -0.004, ZeroU: 0.001, ScaleU: math.NaN(), ResidualSD: math.NaN(), FormU: math.NaN()},
 		Supply:     &rig.Correction{Made: made, Model: rig.ModelLine, At: 6, Zero: 0.1, Scale: 0.01, From: 4.8, To: 7.2, ZeroU: math.NaN(), ScaleU: math.NaN(), ResidualSD: math.NaN(), FormU: math.NaN()},
-		Pulse: &rig.PulseMap{Made: made, AtUS: 1500, Up: rig.PulseLine{Deg: -0.1, DegU: 0.01, DegPerUS: 0.09, DegPerUSU: 1e-6, ResidualSD: 0.02, Freedom: 7},
-			Down: rig.PulseLine{Deg: 0.2, DegU: 0.01, DegPerUS: 0.091, DegPerUSU: 1e-6, ResidualSD: 0.02, Freedom: 7}, GapDeg: -0.3, GapDegU: 0.014, FromUS: 700, ToUS: 2300},
+		Pulse: &rig.PulseMap{Made: made, AtUS: 1500, Up: rig.PulseLine{Deg: -0.1, DegU: 0.01, DegPerUS: 0.09, DegPerUSU: 1e-6},
+			Down: rig.PulseLine{Deg: 0.2, DegU: 0.01, DegPerUS: 0.091, DegPerUSU: 1e-6}, GapDeg: -0.3, GapDegU: 0.014, SideDeg: 0.1, SideDegU: 0.02, DownDeg: -3, ResidualSD: 0.02, Freedom: 13, FromUS: 700, ToUS: 2300},
 		Torque: &rig.TorqueScale{Made: made, Law: rig.CurrentDuty, Scale: 1.3, ScaleU: 0.02, IdleA: 0.12, IdleAU: 0.002, ResidualSD: 0.003, Freedom: 5},
 	}
 	for _, x := range []*rig.Correction{c.JointAngle, c.MotorAngle, c.Current, c.Supply} {
@@ -33,7 +33,7 @@ func whole() *rig.Calibration {
 	}
 	for _, d := range []int{1, -1} {
 		l := c.Pulse.Line(d)
-		c.Pulse.Points = append(c.Pulse.Points, rig.PulsePoint{PulseUS: 1600, Direction: d, ReadingDeg: 9.1, AngleDeg: 9, SD: 0.01, N: 60, Residual: 9 - (l.Deg + l.DegPerUS*100)})
+		c.Pulse.Points = append(c.Pulse.Points, rig.PulsePoint{PulseUS: 1600, Direction: d, ReadingDeg: 9.1, AngleDeg: 9, SD: 0.01, N: 60, Residual: 9 - 0.1 - (l.Deg + l.DegPerUS*100)})
 	}
 	c.Torque.Points = []rig.TorquePoint{{TorqueNm: -0.3, MassKg: 0.3, LeverM: 0.1, AngleDeg: -90, ReadingA: 0.25, CurrentA: 0.24, SD: 0.01, N: 60, Residual: 0.24 - c.Torque.Current(0.3)}}
 	return c

@@ -116,8 +116,7 @@ func (d *document) pulse(t map[string]any) *PulseMap {
 			d.blame(at+".direction", "must be 1 or -1", "give 1 for a stop reached by rising pulses, -1 by falling ones")
 		}
 		p.Points = append(p.Points, x)
-		l := p.Line(x.Direction)
-		d.follows("pulse", i, x.AngleDeg-(l.Deg+l.DegPerUS*(x.PulseUS-p.AtUS)), x.Residual, x.AngleDeg)
+		d.follows("pulse", i, x.AngleDeg-p.At(&x), x.Residual, x.AngleDeg)
 	}
 	if len(p.Points) == 0 {
 		d.blame("pulse", "has no points", pointsHint)
@@ -219,13 +218,16 @@ func pulseFields(p *PulseMap) []field {
 			field{key: l.key + "deg", into: &l.of.Deg, must: true, want: "the joint's angle at at_us"},
 			field{key: l.key + "u_deg", into: &l.of.DegU, ok: notNegative, want: "its standard uncertainty"},
 			field{key: l.key + "deg_per_us", into: &l.of.DegPerUS, must: true, want: "degrees of the joint per us"},
-			field{key: l.key + "u_deg_per_us", into: &l.of.DegPerUSU, ok: notNegative, want: "its standard uncertainty"},
-			field{key: l.key + "residual_sd_deg", into: &l.of.ResidualSD, ok: notNegative, want: "the scatter the line leaves"},
-			field{key: l.key + "freedom", into: &l.of.Freedom, ok: notNegative, want: "its degrees of freedom"})
+			field{key: l.key + "u_deg_per_us", into: &l.of.DegPerUSU, ok: notNegative, want: "its standard uncertainty"})
 	}
 	return append(out,
 		field{key: "gap_deg", into: &p.GapDeg, want: "the upper line less the lower"},
 		field{key: "gap_u_deg", into: &p.GapDegU, ok: notNegative, want: "its standard uncertainty"},
+		field{key: "side_deg", into: &p.SideDeg, want: "half the step at hang_deg"},
+		field{key: "side_u_deg", into: &p.SideDegU, ok: notNegative, want: "its standard uncertainty"},
+		field{key: "hang_deg", into: &p.DownDeg, want: "the angle at which the link hangs down"},
+		field{key: "residual_sd_deg", into: &p.ResidualSD, ok: notNegative, want: "the scatter the lines leave"},
+		field{key: "freedom", into: &p.Freedom, ok: notNegative, want: "its degrees of freedom"},
 		field{key: "from_us", into: &p.FromUS, must: true, want: "the least pulse"},
 		field{key: "to_us", into: &p.ToUS, must: true, want: "the greatest pulse"},
 		field{key: "within_deg", into: &p.WithinDeg, ok: notNegative, want: "what the angle is right within"})

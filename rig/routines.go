@@ -118,14 +118,16 @@ func (p *plan) add(kind MoveKind, target, rate float64, dwell time.Duration) {
 
 func (p *plan) toFirst() { p.add(MoveSettle, p.at(-beyond), slowDegPerS, restDwell) }
 
-func (p *plan) stair(cycles int) {
+func (p *plan) stair(cycles int) { p.stairs(cycles, stairDwell) }
+
+func (p *plan) stairs(cycles int, dwell time.Duration) {
 	for range cycles {
 		for _, s := range stops() {
-			p.add(MoveStair, p.at(s), stairDegPerS, stairDwell)
+			p.add(MoveStair, p.at(s), stairDegPerS, dwell)
 		}
 		p.add(MoveTurn, p.at(beyond), stairDegPerS, turnDwell)
 		for _, s := range slices.Backward(stops()) {
-			p.add(MoveStair, p.at(s), stairDegPerS, stairDwell)
+			p.add(MoveStair, p.at(s), stairDegPerS, dwell)
 		}
 		p.add(MoveTurn, p.at(-beyond), stairDegPerS, turnDwell)
 	}
@@ -177,4 +179,18 @@ func (p *plan) byTorque(unknown float64, better func(a, b float64) bool) float64
 		}
 	}
 	return best
+}
+
+// calibrationDwell lets a reading settle well before it is averaged.
+const calibrationDwell = time.Second
+
+// CalibrationRoutine makes the routine whose stops calibrate pulses against angles and current against
+// weights: 3 cycles over the stops, each reached from both sides; about 90 s.
+func CalibrationRoutine(j Joint) (Routine, error) {
+	p := plan{j: j}
+	p.toFirst()
+	p.stairs(3, calibrationDwell)
+	p.add(MoveSettle, p.at(0), slowDegPerS, restDwell)
+	r := Routine{Name: "calibrate", Moves: p.moves}
+	return r, r.Check(j)
 }

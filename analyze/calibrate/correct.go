@@ -49,7 +49,7 @@ func Correct(points []rig.CalibrationPoint, o Options) (c rig.Correction, notes 
 		return c, nil, err
 	}
 	reading, diff := columns(points)
-	c = rig.Correction{Model: o.Model, At: round(stats.Mean(reading)), From: slices.Min(reading), To: slices.Max(reading), Within: o.Within,
+	c = rig.Correction{Model: o.Model, At: Round(stats.Mean(reading)), From: slices.Min(reading), To: slices.Max(reading), Within: o.Within,
 		Points: slices.Clone(points)}
 	var fits []candidate
 	switch o.Model {
@@ -227,8 +227,8 @@ func outlier(c *rig.Correction) (at int, times float64) {
 	return at, times
 }
 
-// round keeps nine digits: what is written is then exactly what was meant.
-func round(v float64) float64 {
+// Round keeps nine digits: what is written is then exactly what was meant.
+func Round(v float64) float64 {
 	if v == 0 || math.IsNaN(v) || math.IsInf(v, 0) {
 		return v
 	}

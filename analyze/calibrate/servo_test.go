@@ -21,7 +21,7 @@ func TestPulseLines(t *testing.T) {
 		at := 0.09 * (us - 1520)
 		pts = append(pts, rig.PulsePoint{PulseUS: us, Direction: 1, AngleDeg: at - 0.135}, rig.PulsePoint{PulseUS: us, Direction: -1, AngleDeg: at + 0.135})
 	}
-	p, notes, err := calibrate.Pulse(pts, 0)
+	p, notes, err := calibrate.Pulse(pts, 0, math.NaN())
 	if err != nil || len(notes) > 0 {
 		t.Fatal(err, notes)
 	}
@@ -44,15 +44,43 @@ func TestPulseScatter(t *testing.T) {
 		e := []float64{0.1, -0.1, -0.1, 0.1}[i]
 		pts = append(pts, rig.PulsePoint{PulseUS: us, Direction: 1, AngleDeg: 0.1*(us-1500) + e}, rig.PulsePoint{PulseUS: us, Direction: -1, AngleDeg: 0.1*(us-1500) + e})
 	}
-	p, _, err := calibrate.Pulse(pts, 0)
+	p, _, err := calibrate.Pulse(pts, 0, math.NaN())
 	if err != nil {
 		t.Fatal(err)
 	}
-	s := math.Sqrt(4 * 0.01 / 2)
-	ref.Near(t, "sd", p.Up.ResidualSD, s, 1e-8, "RSS over 2")
-	ref.Near(t, "u at the middle", p.Up.DegU, wide(2)*s/2, 1e-8, "s/√n, widened by t")
-	ref.Near(t, "u of the gap", p.GapDegU, wide(2)*s/math.Sqrt2, 1e-8, "two of them")
-	ref.Near(t, "u of the slope", p.Up.DegPerUSU, wide(2)*s/math.Sqrt(2*600*600+2*200*200), 1e-10, "s/√Sxx")
+	// Both directions share one scatter: RSS 8·0.01 over 8 - 4 degrees of freedom.
+	s := math.Sqrt(8 * 0.01 / 4)
+	ref.Near(t, "sd", p.ResidualSD, s, 1e-8, "RSS over 4")
+	ref.Near(t, "u at the middle", p.Up.DegU, wide(4)*s/2, 1e-8, "s/√n, widened by t")
+	ref.Near(t, "u of the gap", p.GapDegU, wide(4)*s/math.Sqrt2, 1e-8, "two of them")
+	ref.Near(t, "u of the slope", p.Up.DegPerUSU, wide(4)*s/math.Sqrt(2*600*600+2*200*200), 1e-10, "s/√Sxx")
+}
+
+// A link that falls to the lower side of 0.4 deg of play: a line alone would have a slope 0.5 % too
+// small, and hide the play from every run corrected by it.
+func TestPlayIsNoScale(t *testing.T) {
+	var pts []rig.PulsePoint
+	for i, us := range []float64{800, 1000, 1200, 1450, 1600, 1800, 2000, 2200} {
+		at := 0.09 * (us - 1500)
+		for k, dir := range []int{1, -1} {
+			e := 0.004 * math.Sin(float64(5*i+3*k))
+			pts = append(pts, rig.PulsePoint{PulseUS: us, Direction: dir, AngleDeg: at - 0.2*math.Copysign(1, at) + e})
+		}
+	}
+	p, notes, err := calibrate.Pulse(pts, 0, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if d := math.Abs(p.Up.DegPerUS - 0.09); d > 2*p.Up.DegPerUSU || d > 5e-5 {
+		t.Errorf("slope %.5f ± %.5f, want 0.09", p.Up.DegPerUS, 2*p.Up.DegPerUSU)
+	}
+	if math.Abs(p.SideDeg+0.2) > 2*p.SideDegU || len(notes) == 0 {
+		t.Errorf("step %.3f ± %.3f, want -0.2; %v", p.SideDeg, 2*p.SideDegU, notes)
+	}
+	line, _, err := calibrate.Pulse(pts, 0, math.NaN())
+	if err != nil || line.SideDeg != 0 || line.Up.DegPerUS > 0.0897 {
+		t.Errorf("without the angle of hanging down: %+v, %v", line.Up, err)
+	}
 }
 
 func TestPulsesThatDoNotShowIt(t *testing.T) {
@@ -67,9 +95,10 @@ func TestPulsesThatDoNotShowIt(t *testing.T) {
 		{"none", nil, "there are none"},
 		{"one way", []rig.PulsePoint{stop(1000, 1, -45), stop(1500, 1, 0), stop(2000, 1, 45)}, "0 stops were reached by falling"},
 		{"one pulse", []rig.PulsePoint{stop(1500, 1, 0), stop(1500, 1, 0), stop(1500, 1, 0), stop(1500, -1, 0), stop(1500, -1, 0), stop(1500, -1, 0)}, "all have one pulse"},
+		{"held", []rig.PulsePoint{stop(1000, 1, 3), stop(1500, 1, 3), stop(2000, 1, 3), stop(1000, -1, 3), stop(1500, -1, 3), stop(2000, -1, 3)}, "does the joint move at all"},
 		{"reversed", []rig.PulsePoint{stop(1000, 1, 45), stop(1500, 1, 0), stop(2000, 1, -45), stop(1000, -1, 45), stop(1500, -1, 0), stop(2000, -1, -45)}, "sense of the sensor or of the servo"},
 	} {
-		if _, _, err := calibrate.Pulse(test.pts, 0); !errors.Is(err, calibrate.ErrPoints) || !strings.Contains(err.Error(), test.says) {
+		if _, _, err := calibrate.Pulse(test.pts, 0, 0); !errors.Is(err, calibrate.ErrPoints) || !strings.Contains(err.Error(), test.says) {
 			t.Errorf("%s: %v, want %q", test.name, err, test.says)
 		}
 	}
@@ -97,7 +126,7 @@ func TestTorqueLaws(t *testing.T) {
 		law   drive.Law
 		scale float64
 	}{{drive.LawMotor, (2 - 0.12) / 1.2}, {drive.LawDuty, (2 - 0.12) / 1.44}} {
-		c, _, err := calibrate.Torque(weights(test.law))
+		c, _, err := calibrate.Torque(weights(test.law), 0)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -114,17 +143,33 @@ func TestTorqueLaws(t *testing.T) {
 	}
 }
 
+// Errors common to all points add to the scale's uncertainty: those of weights (twice over with the
+// square law) and of the current's own scale.
+func TestTorqueDoubtInCommon(t *testing.T) {
+	for law, power := range map[drive.Law]float64{drive.LawMotor: 1, drive.LawDuty: 2} {
+		a, _, errA := calibrate.Torque(weights(law), 0)
+		b, _, errB := calibrate.Torque(weights(law), 0.02)
+		if errA != nil || errB != nil {
+			t.Fatal(errA, errB)
+		}
+		ref.Near(t, "u", b.ScaleU, math.Hypot(a.ScaleU, 0.02*a.Scale), 1e-8, "quadrature")
+		if least := power * calibrate.WeightU * a.Scale; a.ScaleU < least {
+			t.Errorf("%s: u %.4f is below what the weights leave, %.4f", law, a.ScaleU, least)
+		}
+	}
+}
+
 func TestWeightsThatDoNotShowIt(t *testing.T) {
-	if _, _, err := calibrate.Torque([]rig.TorquePoint{{TorqueNm: 0.2, CurrentA: 0.4}, {TorqueNm: 0.2, CurrentA: 0.41}}); !errors.Is(err, calibrate.ErrPoints) {
+	if _, _, err := calibrate.Torque([]rig.TorquePoint{{TorqueNm: 0.2, CurrentA: 0.4}, {TorqueNm: 0.2, CurrentA: 0.41}}, 0); !errors.Is(err, calibrate.ErrPoints) {
 		t.Errorf("one torque: %v", err)
 	}
 	two := []rig.TorquePoint{{TorqueNm: 0.1, CurrentA: 0.2}, {TorqueNm: -0.1, CurrentA: 0.2}, {TorqueNm: 0.3, CurrentA: 0.6}, {TorqueNm: -0.3, CurrentA: 0.6}}
-	c, notes, err := calibrate.Torque(two)
+	c, notes, err := calibrate.Torque(two, 0)
 	if err != nil || c.Law != rig.CurrentUnknown || c.Scale != 0 || !strings.Contains(c.Undecided, "levels") || len(notes) == 0 {
 		t.Errorf("two levels fit both laws, but: %+v %v %v", c, notes, err)
 	}
 	one := []rig.TorquePoint{{TorqueNm: 0.1, CurrentA: 0.2}, {TorqueNm: 0.2, CurrentA: 0.31}, {TorqueNm: 0.3, CurrentA: 0.40}, {TorqueNm: 0.4, CurrentA: 0.51}}
-	if _, notes, err = calibrate.Torque(one); err != nil || !strings.Contains(strings.Join(notes, " "), "both sides") {
+	if _, notes, err = calibrate.Torque(one, 0); err != nil || !strings.Contains(strings.Join(notes, " "), "both sides") {
 		t.Errorf("one side: %v %v", notes, err)
 	}
 }

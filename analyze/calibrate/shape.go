@@ -91,7 +91,7 @@ func fit(m rig.Model, terms []term, at float64, reading, diff []float64) candida
 func (f *candidate) fill(c *rig.Correction, points []rig.CalibrationPoint) {
 	c.Model, c.Freedom = f.model, int(f.fit.DF)
 	for k, t := range f.terms {
-		*t.of(c) = round(f.fit.Coef[k])
+		*t.of(c) = Round(f.fit.Coef[k])
 	}
 	nan := math.NaN()
 	c.ZeroU, c.ScaleU, c.ResidualSD, c.FormU = nan, nan, nan, nan
@@ -103,28 +103,28 @@ func (f *candidate) fill(c *rig.Correction, points []rig.CalibrationPoint) {
 	}
 	if f.fit.DF >= 1 {
 		wide := widen(f.fit.DF)
-		c.ResidualSD = round(f.fit.S)
-		c.ZeroU = round(math.Hypot(wide*f.fit.Estimate(0).U, typeB))
+		c.ResidualSD = Round(f.fit.S)
+		c.ZeroU = Round(math.Hypot(wide*f.fit.Estimate(0).U, typeB))
 		if hasScale {
-			c.ScaleU = round(math.Hypot(wide*f.fit.Estimate(1).U, typeB*math.Sqrt2/span))
+			c.ScaleU = Round(math.Hypot(wide*f.fit.Estimate(1).U, typeB*math.Sqrt2/span))
 		}
 		if f.model != rig.ModelZero {
-			c.FormU = round(math.Max(wide*f.fit.S, typeB))
+			c.FormU = Round(math.Max(wide*f.fit.S, typeB))
 		}
 	} else if noise := noiseOf(points); noise > 0 || typeB > 0 {
 		// Nothing is left of the fit, but scatter of the readings and the reference are known.
 		u := math.Hypot(noise, typeB)
-		c.ZeroU = round(u / math.Sqrt(float64(len(points))))
+		c.ZeroU = Round(u / math.Sqrt(float64(len(points))))
 		if hasScale {
-			c.ScaleU = round(u * math.Sqrt2 / span)
+			c.ScaleU = Round(u * math.Sqrt2 / span)
 		}
 		if typeB > 0 {
-			c.ZeroU = round(math.Max(c.ZeroU, typeB))
+			c.ZeroU = Round(math.Max(c.ZeroU, typeB))
 		}
 	}
 	for i := range c.Points {
 		p := &c.Points[i]
-		p.Residual = round(p.Reference - c.Apply(p.Reading))
+		p.Residual = Round(p.Reference - c.Apply(p.Reading))
 	}
 }
 

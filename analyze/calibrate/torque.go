@@ -13,6 +13,10 @@ import (
 // Gravity is the standard acceleration of free fall, m/s² (CGPM 1901).
 const Gravity = 9.80665
 
+// WeightU is the relative standard uncertainty taken for mass times lever of a hung weight: half a
+// millimetre on 100, some grams on 500 [common practice].
+const WeightU = 0.0075
+
 // WeightTorque returns the torque in N·m at the servo's shaft that holds a weight at an angle from
 // hanging straight down: m·g·l·sin(angle)/ratio.
 func WeightTorque(massKg, leverM, angleDeg, ratio float64) float64 {
@@ -23,7 +27,9 @@ func WeightTorque(massKg, leverM, angleDeg, ratio float64) float64 {
 // (drive.FindLaw). Readings at one torque are averaged first: friction holds part of a weight, up or
 // down by how it was reached, and cancels in the mean of both approaches. Where the points do not
 // decide between the laws the result says so and has no scale; the points are kept all the same.
-func Torque(points []rig.TorquePoint) (t rig.TorqueScale, notes []string, err error) {
+// currentU is the relative standard uncertainty of the current's own scale, 0 when it is not known;
+// it and WeightU are common to all points and add to the scale's.
+func Torque(points []rig.TorquePoint, currentU float64) (t rig.TorqueScale, notes []string, err error) {
 	if len(points) == 0 {
 		return t, nil, fmt.Errorf("%w: there are none", ErrPoints)
 	}
@@ -47,12 +53,17 @@ func Torque(points []rig.TorquePoint) (t rig.TorqueScale, notes []string, err er
 		scale = f.Square
 	}
 	w := widen(scale.DF)
-	t.Scale, t.ScaleU = round(scale.Value), round(w*scale.U)
-	t.IdleA, t.IdleAU = round(f.Idle.Value), round(w*f.Idle.U)
-	t.ResidualSD, t.Freedom = round(f.Residual), int(scale.DF)
+	power := 1.0 // of the torque in the law
+	if t.Law == rig.CurrentDuty {
+		power = 2
+	}
+	common := math.Hypot(power*WeightU, currentU)
+	t.Scale, t.ScaleU = Round(scale.Value), Round(math.Hypot(w*scale.U, common*scale.Value))
+	t.IdleA, t.IdleAU = Round(f.Idle.Value), Round(w*f.Idle.U)
+	t.ResidualSD, t.Freedom = Round(f.Residual), int(scale.DF)
 	for i := range t.Points {
 		p := &t.Points[i]
-		p.Residual = round(p.CurrentA - t.Current(p.TorqueNm))
+		p.Residual = Round(p.CurrentA - t.Current(p.TorqueNm))
 	}
 	return t, notes, nil
 }
@@ -103,11 +114,11 @@ func TorqueFrom(s *rig.Series, j rig.Joint, base *rig.Calibration) ([]rig.Torque
 	var out []rig.TorquePoint
 	for _, k := range order {
 		// Both approaches of a target are one torque, that of the mean angle, so that they average.
-		from := round(stats.Mean(angles[k.target]) - j.Load.DownDeg)
+		from := Round(stats.Mean(angles[k.target]) - j.Load.DownDeg)
 		c := currents[k]
-		out = append(out, rig.TorquePoint{TorqueNm: round(WeightTorque(j.Load.MassKg, j.Load.LeverM, from, j.Ratio())),
-			MassKg: j.Load.MassKg, LeverM: j.Load.LeverM, AngleDeg: from, ReadingA: round(c.value),
-			CurrentA: round(base.Current.Apply(c.value)), SD: round(c.sd), N: c.n})
+		out = append(out, rig.TorquePoint{TorqueNm: Round(WeightTorque(j.Load.MassKg, j.Load.LeverM, from, j.Ratio())),
+			MassKg: j.Load.MassKg, LeverM: j.Load.LeverM, AngleDeg: from, ReadingA: Round(c.value),
+			CurrentA: Round(base.Current.Apply(c.value)), SD: Round(c.sd), N: c.n})
 	}
 	return out, err
 }

@@ -19,6 +19,7 @@ type plant struct {
 	motorA    float64
 	torque    float64 // carried by the transmission, joint side, N·m
 	shunt     float64 // supply current as the current sensor averages it
+	grip      grip    // how a hand holds it
 
 	// Reckoned by slow.
 	motor      motor
@@ -96,12 +97,15 @@ func newPlant(t Truth) *plant {
 func (p *plant) shaftAt(us float64) float64 {
 	s := p.truth.Servo
 	lo, hi := float64(s.PulseUS[0]), float64(s.PulseUS[1])
-	return clamp((us-(lo+hi)/2)*s.TravelDeg/(hi-lo)*rad, p.phiMin, p.phiMax)
+	return clamp((us-(lo+hi)/2-s.MiddleUS)*(1+s.TravelError)*s.TravelDeg/(hi-lo)*rad, p.phiMin, p.phiMax)
 }
 
 // step moves the joint by dt at a supply voltage and returns the current it draws. Velocities first,
 // positions with the new velocities (semi-implicit Euler).
 func (p *plant) step(volts float64) float64 {
+	if p.grip.jig || p.grip.plug {
+		return p.still()
+	}
 	drive := 0.0
 	p.motorA, p.supplyA = 0, p.motor.idleA
 	if p.live {

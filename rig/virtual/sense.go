@@ -40,7 +40,7 @@ func (e *encoder) read(angle, armedS float64, rnd *rand.Rand) (mdeg int32, ok bo
 	if e.Counts <= 0 {
 		return 0, false
 	}
-	deg := angle/rad + e.Wave1Deg*math.Sin(angle+e.Phase1Deg*rad) + e.Wave2Deg*math.Sin(2*angle+e.Phase2Deg*rad)
+	deg := e.ZeroDeg + (1+e.ScaleError)*angle/rad + e.Wave1Deg*math.Sin(angle+e.Phase1Deg*rad) + e.Wave2Deg*math.Sin(2*angle+e.Phase2Deg*rad)
 	deg += e.NoiseDeg * rnd.NormFloat64()
 	f := e.Fault
 	if f.Kind != Sound && armedS >= f.FromS && (f.ToS == 0 || armedS < f.ToS) {
@@ -71,9 +71,9 @@ func (w *World) Read(joint int) Reading {
 	var r Reading
 	r.Angle, r.HasAngle = s.joint.read(p.theta, s.armedS, s.rnd)
 	r.Motor, r.HasMotor = s.motor.read(p.h, s.armedS, s.rnd)
-	r.Current = int32(math.Round(1000 * (p.shunt + x.CurrentOffsetA + x.CurrentNoiseA*s.rnd.NormFloat64())))
+	r.Current = int32(math.Round(1000 * ((1+x.CurrentGainError)*p.shunt + x.CurrentOffsetA + x.CurrentNoiseA*s.rnd.NormFloat64())))
 	const quantum = 4 // mV, one step of a 12-bit supply monitor
-	r.Supply = quantum * int32(math.Round(1000*(w.volts+x.SupplyNoiseV*s.rnd.NormFloat64())/quantum))
+	r.Supply = quantum * int32(math.Round(1000*((1+x.SupplyGainError)*w.volts+x.SupplyOffsetV+x.SupplyNoiseV*s.rnd.NormFloat64())/quantum))
 	r.Supply = max(0, r.Supply)
 	if x.Temp {
 		r.Temp, r.HasTemp = int32(math.Round(p.tempC*100)), true

@@ -33,6 +33,8 @@ type Options struct {
 	MaxHz    int    // greatest sample rate; 0 means 1000
 	Name     string // of the firmware; "" means "virtual"
 	StartUS  uint32 // the clock at power-up, to try what wraps
+	// Hand, where given, is what a person does at the stand meanwhile.
+	Hand *Hand
 	// MinSupplyV is the least supply an armed stand bears; 0 means 3.
 	MinSupplyV float64
 }
@@ -69,6 +71,7 @@ func New(opt Options) (*Stand, error) {
 		return nil, fmt.Errorf("virtual stand: %w", err)
 	}
 	w := NewWorld(opt.Truths)
+	w.hand = opt.Hand
 	s := &Stand{opt: opt}
 	if opt.Form == rig.FormText {
 		s.dev = newPrinter(opt, w)

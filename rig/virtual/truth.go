@@ -45,6 +45,9 @@ type Servo struct {
 	// TravelDeg of the shaft belong to the pulses PulseUS[0] to PulseUS[1].
 	TravelDeg float64
 	PulseUS   [2]int
+	// MiddleUS is how much longer than the middle of PulseUS the pulse of the shaft's middle is, and
+	// TravelError how much further than TravelDeg says a pulse turns the shaft, relative.
+	MiddleUS, TravelError float64
 	// DeadbandUS is the full width of pulse change that the controller ignores.
 	DeadbandUS float64
 	// FullDutyDeg is the error beyond the dead band at which the motor gets the whole voltage.
@@ -135,7 +138,9 @@ type Sensors struct {
 	Joint, Motor Encoder
 	// CurrentNoiseA is the standard deviation of one reading; CurrentOffsetA its error at zero.
 	CurrentNoiseA, CurrentOffsetA float64
-	SupplyNoiseV                  float64
+	SupplyNoiseV, SupplyOffsetV   float64
+	// The gain errors are relative: 0.02 reads 2 % too much.
+	CurrentGainError, SupplyGainError float64
 	// Temp adds the motor's temperature to the samples.
 	Temp bool
 }
@@ -144,6 +149,8 @@ type Sensors struct {
 type Encoder struct {
 	Counts   int     // per turn; 0: there is none
 	NoiseDeg float64 // standard deviation
+	// It reads ZeroDeg + ScaleError·angle too much.
+	ZeroDeg, ScaleError float64
 	// Form error of an off-centre magnet: peaks and phases of the first and second harmonic.
 	Wave1Deg, Phase1Deg, Wave2Deg, Phase2Deg float64
 	Fault                                    EncoderFault

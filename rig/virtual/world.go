@@ -22,6 +22,7 @@ type World struct {
 	volts  float64
 	steps  int64
 	line   Line
+	hand   *Hand // nil: nobody touches it
 }
 
 // NewWorld makes joints from their truths. Each load hangs still, or lies against the end of its
@@ -53,6 +54,9 @@ func (w *World) TimeUS() int64 { return w.steps * StepUS }
 func (w *World) Advance(toUS int64) {
 	for w.steps*StepUS < toUS {
 		if w.steps%slowSteps == 0 {
+			if w.hand != nil {
+				w.hand.act(w)
+			}
 			for _, p := range w.plants {
 				p.slow(w.sinceArmed(p))
 			}
