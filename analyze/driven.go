@@ -38,6 +38,9 @@ func ratings(sv rig.Servo) []drive.Rating {
 // the ramps that raise the known load, and from the standing currents under it.
 func (c *subject) drivenOf(raw []rubPoint) driven {
 	d := driven{rated: ratings(c.j.Servo), law: drive.Law(c.j.Servo.CurrentLaw), idleA: c.j.Servo.IdleA, from: "bench.toml states it"}
+	if t := c.j.Doubt.Torque; t != nil && t.Law == c.j.Servo.CurrentLaw {
+		d.from = "the calibration's weights show it"
+	}
 	if c.s.Current == nil {
 		d.why = "no current is logged"
 		return d

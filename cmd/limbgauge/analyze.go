@@ -21,7 +21,11 @@ type analyzeOptions struct {
 	joint string
 	json  bool
 	gate  bool
+	// calibration, where given, is used instead of the run's own; noCalibration for none.
+	calibration string
 }
+
+const noCalibration = "none"
 
 func (a *app) analyzeCommand() *cobra.Command {
 	var o analyzeOptions
@@ -34,9 +38,14 @@ samples and in the book.
 
 With --csv a log is judged where it lies and nothing is kept. It needs the columns
 time_s, joint, command_deg and joint_deg; move, motor_deg, current_a, supply_v,
-torque_nm and temp_c help. --bench names the bench.toml that describes the joint.`,
+torque_nm and temp_c help. --bench names the bench.toml that describes the joint.
+
+Readings are corrected by the calibration the run was made with, those of a log by
+the one bench.toml names. --calibration takes another of the bench, or "none" for
+readings as the stand sent them; what comes of it is printed and not kept.`,
 		Example: `  limbgauge analyze
   limbgauge analyze 0042 --json
+  limbgauge analyze 0042 --calibration none
   limbgauge analyze --bench bench.toml --csv log.csv.gz`,
 		Args: usageArgs(cobra.MaximumNArgs(1)),
 		RunE: func(cmd *cobra.Command, args []string) error {
@@ -53,6 +62,7 @@ torque_nm and temp_c help. --bench names the bench.toml that describes the joint
 	cmd.Flags().StringVar(&o.joint, "joint", "", "only this joint")
 	cmd.Flags().BoolVar(&o.json, "json", false, "print one JSON object")
 	cmd.Flags().BoolVar(&o.gate, "gate", false, "exit with 6 when a joint has a fault")
+	cmd.Flags().StringVar(&o.calibration, "calibration", "", `correct readings by this calibration, or by "none"; default: the one the run names`)
 	return cmd
 }
 
@@ -75,10 +85,18 @@ func (a *app) analyzeCSV(o analyzeOptions) error {
 			return inputError(fmt.Errorf("%s: joint %q of the log is not described in %s, which has %s", o.csv, s.Joint, b.Path, jointNames(b.Joints)),
 				"add a [[joint]] of that name, or correct the joint column of the log")
 		}
-		answer, err := analyze.Run(s, j)
+		c, err := a.logCalibration(b, j, s, o)
+		if err != nil {
+			return err
+		}
+		answer, err := analyze.Run(c.Series(s, j), c.Setup(j))
 		if err != nil {
 			return inputError(fmt.Errorf("%s: %w", o.csv, err), "log a longer run")
 		}
+		if s.Calibration != "" {
+			answer.Notes = append(answer.Notes, "The log says that its readings are corrected by calibration "+s.Calibration+".")
+		}
+		correctedNote(&answer, c)
 		h.Joints = append(h.Joints, answer)
 	}
 	if len(h.Joints) == 0 {
@@ -115,10 +133,12 @@ func judge(r *record.Run) (health.Health, error) {
 		if s.Len() == 0 {
 			continue
 		}
-		answer, err := analyze.Run(s, j.Setup)
+		answer, err := analyze.Run(s, r.Setup(j.Setup.Name))
 		if err != nil {
 			return h, inputError(fmt.Errorf("run %s: %w", r.Info.Run, err), "the run is too short to judge; its samples are kept")
 		}
+		c, _ := r.Calibration(j.Setup.Name) // an error was Series' to tell
+		correctedNote(&answer, c)
 		h.Joints = append(h.Joints, answer)
 	}
 	if len(h.Joints) == 0 {
@@ -173,6 +193,11 @@ func (a *app) analyzeRun(ctx context.Context, args []string, o analyzeOptions) e
 	if err != nil {
 		return err
 	}
+	if o.calibration != "" {
+		if err := a.useCalibration(r, o.calibration); err != nil {
+			return err
+		}
+	}
 	h, err := judge(r)
 	if err != nil {
 		return err
@@ -181,7 +206,7 @@ func (a *app) analyzeRun(ctx context.Context, args []string, o analyzeOptions) e
 		fmt.Fprint(a.out, wrap(fmt.Sprintf("Run %s did not come to its end (%s): it holds %.1f s, and what comes later in its routine was not measured.",
 			r.Info.Run, ended(r.Info.End), r.Info.DurationS()), "", pageWidth))
 	}
-	if !r.Live { // of a run that goes on the last word is not said
+	if !r.Live && o.calibration == "" { // of a run that goes on the last word is not said, nor by what is only tried
 		if err := a.keep(ctx, r, h); err != nil {
 			return err
 		}

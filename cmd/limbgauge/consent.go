@@ -66,8 +66,12 @@ func (a *app) readLine(ctx context.Context) (string, error) {
 		err  error
 	}
 	c := make(chan answer, 1)
+	if a.lines == nil {
+		a.lines = bufio.NewReader(a.in) // one for all questions: it may have read ahead
+	}
+	lines := a.lines
 	go func() {
-		line, err := bufio.NewReader(a.in).ReadString('\n')
+		line, err := lines.ReadString('\n')
 		c <- answer{line, err}
 	}()
 	select {

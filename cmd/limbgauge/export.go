@@ -2,6 +2,7 @@ package main
 
 import (
 	"bufio"
+	"errors"
 	"fmt"
 	"io"
 	"os"
@@ -11,10 +12,13 @@ import (
 
 func (a *app) exportCommand() *cobra.Command {
 	form, path := "", ""
-	calendar := false
+	calendar, corrected := false, false
 	cmd := &cobra.Command{
 		Use:   "export [run]",
 		Short: "write a run's samples as CSV or line protocol",
+		Long: `Write a run's samples, with values as the stand sent them. With --corrected the
+calibration the run was made with is applied first, and lines at the top of the CSV
+say so.`,
 		Example: `  limbgauge export 0042 > run.csv
   limbgauge export 0042 --form lines --out run.lp`,
 		Args: usageArgs(cobra.MaximumNArgs(1)),
@@ -31,6 +35,14 @@ func (a *app) exportCommand() *cobra.Command {
 			default:
 				return usageError{fmt.Errorf("--form %q: give csv or lines", form)}
 			}
+			switch {
+			case corrected && form != "csv":
+				return usageError{errors.New("--corrected goes with csv, which can say what corrected it")}
+			case corrected:
+				write = r.WriteCorrectedCSV
+			case r.Info.Calibration != "" && r.Info.Calibration != noCalibration:
+				fmt.Fprintf(a.err, "limbgauge: note: values are as the stand sent them; --corrected applies calibration %s\n", r.Info.Calibration)
+			}
 			if path == "" {
 				w := bufio.NewWriter(a.out)
 				if err := write(w); err != nil {
@@ -43,6 +55,7 @@ func (a *app) exportCommand() *cobra.Command {
 	}
 	cmd.Flags().StringVar(&form, "form", "csv", "csv or lines (line protocol)")
 	cmd.Flags().StringVar(&path, "out", "", "write to this file, which must not be there yet; default: print")
+	cmd.Flags().BoolVar(&corrected, "corrected", false, "apply the calibration the run was made with")
 	cmd.Flags().BoolVar(&calendar, "calendar", false, "with lines: timestamps in calendar time instead of the stand's")
 	return cmd
 }

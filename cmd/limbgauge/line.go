@@ -6,6 +6,8 @@ import (
 	"strconv"
 	"strings"
 
+	"github.com/spf13/cobra"
+
 	"limbgauge/rig"
 	"limbgauge/rig/link/port"
 	"limbgauge/rig/record"
@@ -15,9 +17,19 @@ import (
 // lineOptions say how to reach a stand.
 type lineOptions struct {
 	port   string
-	faults []string // of the virtual stand
-	speed  float64  // of the virtual stand
+	faults []string // of the virtual stand, as the rest
+	errors []string
+	speed  float64
 	seed   uint64
+	hand   *virtual.Hand // what holds its joints; nil for nothing
+}
+
+// virtualFlags are those of the virtual stand.
+func (o *lineOptions) virtualFlags(cmd *cobra.Command, speed float64) {
+	cmd.Flags().StringArrayVar(&o.faults, "fault", nil, "virtual stand: a fault, as [joint:]cause[=size]; may be repeated")
+	cmd.Flags().StringArrayVar(&o.errors, "error", nil, "virtual stand: an error that calibration finds, as [joint:]name=size; may be repeated")
+	cmd.Flags().Float64Var(&o.speed, "speed", speed, "virtual stand: times real time, 0 for as fast as it goes")
+	cmd.Flags().Uint64Var(&o.seed, "seed", 1, "virtual stand: which of many like joints")
 }
 
 // openLine opens the way to the stand the bench names, and says what it is.
@@ -27,33 +39,40 @@ func openLine(b *rig.Bench, joints []rig.Joint, o lineOptions) (io.ReadWriteClos
 	}
 	st := record.Stand{Port: "serial", Device: b.Stand.Port, SampleHz: b.Stand.SampleHz}
 	if b.Stand.Port == rig.PortVirtual {
-		truths, err := truthsOf(joints, o.faults, o.seed)
+		truths, err := truthsOf(joints, o)
 		if err != nil {
 			return nil, st, err
 		}
 		st.Port, st.Device = "virtual", ""
-		line, err := virtual.Pipe(virtual.Options{Joints: joints, Truths: truths, Speed: o.speed})
+		line, err := virtual.Pipe(virtual.Options{Joints: joints, Truths: truths, Speed: o.speed, Hand: o.hand})
 		return line, st, err
 	}
-	if len(o.faults) > 0 {
-		return nil, st, usageError{fmt.Errorf("--fault is for the virtual stand; this bench uses port %q", b.Stand.Port)}
+	if len(o.faults)+len(o.errors) > 0 {
+		return nil, st, usageError{fmt.Errorf("--fault and --error are for the virtual stand; this bench uses port %q", b.Stand.Port)}
 	}
 	line, err := port.Open(b.Stand.Port, b.Stand.Baud)
 	return line, st, err
 }
 
-// truthsOf makes the virtual joints, with the faults asked for as joint:cause=size.
-func truthsOf(joints []rig.Joint, faults []string, seed uint64) ([]virtual.Truth, error) {
+// truthsOf makes the virtual joints, with the faults asked for as joint:cause=size and the errors as
+// joint:name=size.
+func truthsOf(joints []rig.Joint, o lineOptions) ([]virtual.Truth, error) {
 	var out []virtual.Truth
 	for i, j := range joints {
-		out = append(out, virtual.Healthy(j, seed+uint64(i)))
+		out = append(out, virtual.Healthy(j, o.seed+uint64(i)))
 	}
-	for _, f := range faults {
-		where, cause, ok := strings.Cut(f, ":")
-		if !ok {
-			where, cause = "", f
+	for _, e := range o.errors {
+		where, name, size, given := parseFault(e)
+		v, err := strconv.ParseFloat(size, 64)
+		if err != nil || !given {
+			return nil, usageError{fmt.Errorf("--error %q: give a size, as in joint_zero_deg=2.5", e)}
 		}
-		cause, size, given := strings.Cut(cause, "=")
+		if err := put(joints, out, where, "--error "+e, func(t virtual.Truth) (virtual.Truth, error) { return virtual.WithMisreading(t, name, v) }); err != nil {
+			return nil, err
+		}
+	}
+	for _, f := range o.faults {
+		where, cause, size, given := parseFault(f)
 		c, err := virtual.CauseByName(cause)
 		if err != nil {
 			return nil, usageError{err}
@@ -64,25 +83,43 @@ func truthsOf(joints []rig.Joint, faults []string, seed uint64) ([]virtual.Truth
 				return nil, usageError{fmt.Errorf("--fault %q: the size %q is no number (it is %s in %s)", f, size, c.Meaning, c.Unit)}
 			}
 		}
-		put := false
-		for i, j := range joints {
-			if where != "" && where != j.Name {
-				continue
-			}
-			t, err := virtual.WithFault(out[i], cause, v)
-			if err != nil {
-				if where == "" && j.Belt == nil && len(joints) > 1 {
-					continue // a fault for every joint that can have it
-				}
-				return nil, usageError{err}
-			}
-			out[i], put = t, true
-		}
-		if !put {
-			return nil, usageError{fmt.Errorf("--fault %q: none of the joints %s can have it", f, jointNames(joints))}
+		if err := put(joints, out, where, "--fault "+f, func(t virtual.Truth) (virtual.Truth, error) { return virtual.WithFault(t, cause, v) }); err != nil {
+			return nil, err
 		}
 	}
 	return out, nil
+}
+
+// parseFault takes [joint:]name[=size] apart.
+func parseFault(text string) (joint, name, size string, given bool) {
+	joint, name, ok := strings.Cut(text, ":")
+	if !ok {
+		joint, name = "", text
+	}
+	name, size, given = strings.Cut(name, "=")
+	return joint, name, size, given
+}
+
+// put changes the truth of the joint named, of all that can have the change when none is.
+func put(joints []rig.Joint, truths []virtual.Truth, where, what string, change func(virtual.Truth) (virtual.Truth, error)) error {
+	done := false
+	for i, j := range joints {
+		if where != "" && where != j.Name {
+			continue
+		}
+		t, err := change(truths[i])
+		if err != nil {
+			if where == "" && j.Belt == nil && len(joints) > 1 {
+				continue // a fault for every joint that can have it
+			}
+			return usageError{err}
+		}
+		truths[i], done = t, true
+	}
+	if !done {
+		return usageError{fmt.Errorf("%s: none of the joints %s can have it", what, jointNames(joints))}
+	}
+	return nil
 }
 
 // faultHelp lists the faults of the virtual stand for a command's help.
@@ -95,6 +132,16 @@ func faultHelp() string {
 			unit = ""
 		}
 		fmt.Fprintf(&b, "  %-18s %5g %-8s %s\n", c.Name, c.Typical, unit, c.Meaning)
+	}
+	return b.String()
+}
+
+// errorHelp lists the errors of the virtual stand that a calibration finds.
+func errorHelp() string {
+	var b strings.Builder
+	b.WriteString("Errors of the virtual stand that a calibration finds, as [joint:]name=size:\n")
+	for _, m := range virtual.Misreadings() {
+		fmt.Fprintf(&b, "  %-18s %s\n", m.Name, m.Meaning)
 	}
 	return b.String()
 }

@@ -67,6 +67,10 @@ func (a *app) listen(ctx context.Context, names []string, o listenOptions) error
 			cfg.Others = append(cfg.Others, j)
 		}
 	}
+	constants, err := calibrationsOf(b, cfg.Joints)
+	if err != nil {
+		return err
+	}
 	a.cautions()
 	fmt.Fprint(a.out, wrap("Nothing is commanded from here: the stand may move the joint by itself at any moment.", "", pageWidth))
 	if cfg.Line, err = port.Open(b.Stand.Port, b.Stand.Baud); err != nil {
@@ -76,7 +80,7 @@ func (a *app) listen(ctx context.Context, names []string, o listenOptions) error
 		cfg.Line.Close()
 		return err
 	}
-	cfg.Info.Stand = record.Stand{Port: "text", Device: b.Stand.Port}
+	cfg.Info.Stand, cfg.Info.Calibrations = record.Stand{Port: "text", Device: b.Stand.Port}, constants
 	out := a.out
 	if o.json {
 		a.out = a.err

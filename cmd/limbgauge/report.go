@@ -72,6 +72,7 @@ func (a *app) writeReport(ctx context.Context, args []string, out string) (strin
 // document gathers what a report shows.
 func document(ctx context.Context, b *book.Book, r *record.Run, h health.Health) (*report.Document, error) {
 	d := &report.Document{Health: h, Run: runFacts(r.Info)}
+	d.Run.Calibration = calibrationFacts(r)
 	revs, err := b.Revisions(ctx)
 	if err != nil {
 		return nil, err
@@ -117,9 +118,6 @@ func runFacts(i record.Info) report.Run {
 	}
 	if i.Conditions.Assembly != "" {
 		f.Conditions = append(f.Conditions, report.Fact{Name: "Assembly", Value: i.Conditions.Assembly})
-	}
-	if i.Calibration != "" {
-		f.Calibration = append(f.Calibration, report.Fact{Name: "Calibration", Value: i.Calibration})
 	}
 	for _, n := range i.Notes {
 		f.Conditions = append(f.Conditions, report.Fact{Name: "Remark", Value: n})

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bufio"
 	"context"
 	"fmt"
 	"io"
@@ -15,6 +16,7 @@ import (
 // app is what every command shares: where it reads and writes, and which bench it works in.
 type app struct {
 	in       io.Reader
+	lines    *bufio.Reader // of in, once a question was asked
 	out, err io.Writer
 	bench    string // folder of bench.toml, book.db and runs/
 	now      func() time.Time
@@ -63,7 +65,7 @@ bench in this folder holds.`,
 		group string
 		cmd   *cobra.Command
 	}{
-		{"run", a.demoCommand()}, {"run", a.initCommand()}, {"run", a.standCommand()}, {"run", a.sweepCommand()}, {"run", a.listenCommand()},
+		{"run", a.demoCommand()}, {"run", a.initCommand()}, {"run", a.standCommand()}, {"run", a.calibrateCommand()}, {"run", a.sweepCommand()}, {"run", a.listenCommand()},
 		{"judge", a.analyzeCommand()}, {"judge", a.reportCommand()}, {"judge", a.compareCommand()}, {"judge", a.problemCommand()},
 		{"keep", a.runsCommand()}, {"keep", a.checkCommand()}, {"keep", a.sealCommand()}, {"keep", a.exportCommand()},
 		{"keep", a.revCommand()}, {"keep", a.serviceCommand()}, {"keep", a.rebuildCommand()},

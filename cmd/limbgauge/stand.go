@@ -33,9 +33,7 @@ real leg.
 		},
 	}
 	cmd.Flags().StringVar(&link, "link", "", "keep a symbolic link to the port at this path")
-	cmd.Flags().StringArrayVar(&o.faults, "fault", nil, "a fault, as [joint:]cause[=size]; may be repeated")
-	cmd.Flags().Float64Var(&o.speed, "speed", 1, "times real time; 0 for as fast as the other end reads")
-	cmd.Flags().Uint64Var(&o.seed, "seed", 1, "which of many like joints")
+	o.virtualFlags(cmd, 1)
 	cmd.Flags().StringVar(&form, "form", rig.FormFrames, `"frames", or "text" for a stand that only prints lines and moves by itself`)
 	cmd.Flags().StringVar(&routine, "routine", "quick", "what a text stand does by itself")
 	return cmd
@@ -46,7 +44,7 @@ func (a *app) stand(ctx context.Context, o lineOptions, link, form, routine stri
 	if err != nil {
 		return err
 	}
-	truths, err := truthsOf(b.Joints, o.faults, o.seed)
+	truths, err := truthsOf(b.Joints, o)
 	if err != nil {
 		return err
 	}

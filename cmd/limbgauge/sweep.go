@@ -74,9 +74,7 @@ A stop by software is no safety device: keep a switch in the servo's supply in r
 	cmd.Flags().StringVar(&o.port, "port", "", "serial port instead of the one in bench.toml")
 	cmd.Flags().BoolVar(&o.yes, "yes", false, "arm the virtual stand without asking")
 	cmd.Flags().BoolVar(&o.handsClear, "hands-clear", false, "with --yes: arm a real stand too; you state that nobody can reach into it")
-	cmd.Flags().StringArrayVar(&o.faults, "fault", nil, "fault of the virtual stand, as [joint:]cause[=size]; may be repeated")
-	cmd.Flags().Float64Var(&o.speed, "speed", 10, "virtual stand: times real time, 0 for as fast as it goes")
-	cmd.Flags().Uint64Var(&o.seed, "seed", 1, "virtual stand: which of many like joints")
+	o.virtualFlags(cmd, 10)
 	cmd.Flags().BoolVar(&o.json, "json", false, "print the answer as one JSON object")
 	cmd.Flags().BoolVar(&o.gate, "gate", false, "exit with 6 when a joint has a fault")
 	return cmd
@@ -171,8 +169,12 @@ func (a *app) record(ctx context.Context, names []string, o sweepOptions) (sessi
 		cfg.Joints = append(cfg.Joints, j)
 		cfg.Plans = append(cfg.Plans, session.Plan{Joint: i, Routine: r})
 	}
+	constants, err := calibrationsOf(b, cfg.Joints)
+	if err != nil {
+		return session.Result{}, err
+	}
 	if b.Stand.Port == rig.PortVirtual { // a wrong --fault is said before the cautions, not after
-		truths, err := truthsOf(cfg.Joints, o.faults, o.seed)
+		truths, err := truthsOf(cfg.Joints, o.lineOptions)
 		if err != nil {
 			return session.Result{}, err
 		}
@@ -196,7 +198,7 @@ func (a *app) record(ctx context.Context, names []string, o sweepOptions) (sessi
 		cfg.Line.Close()
 		return session.Result{}, err
 	}
-	cfg.Info.Stand = stand
+	cfg.Info.Stand, cfg.Info.Calibrations = stand, constants
 	return a.watch(func(live *session.Live) (session.Result, error) {
 		cfg.Live = live
 		return session.Run(ctx, cfg)
