@@ -21,7 +21,7 @@ func Run(s *rig.Series, j rig.Joint) (health.Joint, error) {
 	}
 	seen := inspect(s, j)
 	s = seen.series
-	c := prepare(s, j)
+	c := prepare(seen, j)
 	c.jitter = seen.clock.JitterS
 	out := health.Joint{Joint: j.Name}
 	e := &diagnose.Evidence{Belt: j.Belt != nil, MotorAngle: s.Motor != nil, Current: s.Current != nil,
