@@ -15,6 +15,11 @@ type Health struct {
 	Leg      string  `json:"leg"`
 	Revision string  `json:"revision"`
 	Joints   []Joint `json:"joints"`
+	// Decision names the rule behind the verdicts.
+	Decision string `json:"decision,omitempty"`
+	// BareRuns says by joint which run of the bare servo was taken off where that is not the one that
+	// the joint's set-up names; "none" where none was for all that.
+	BareRuns map[string]string `json:"bare_runs,omitempty"`
 }
 
 // Joint is the answer for one joint. Findings is never empty: a joint without fault says cause "none".
@@ -74,7 +79,16 @@ type Measure struct {
 	Verdict     Verdict
 	Method      string
 	Reason      string
+	// LimitFrom says where Limit comes from: FromBench, or the runs that make the joint's baseline.
+	LimitFrom string
 }
+
+// FromBench says that the builder states a limit.
+const FromBench = "bench.toml"
+
+// FromBaseline says whether a measure was judged by what the joint itself was before, since no
+// limit is stated.
+func (m Measure) FromBaseline() bool { return m.LimitFrom != "" && m.LimitFrom != FromBench }
 
 type measureJSON struct {
 	Name        string   `json:"name"`
@@ -87,6 +101,7 @@ type measureJSON struct {
 	Verdict     Verdict  `json:"verdict"`
 	Method      string   `json:"method"`
 	Reason      string   `json:"reason"`
+	LimitFrom   string   `json:"limit_from,omitempty"`
 }
 
 func opt(v float64) *float64 {
@@ -106,7 +121,7 @@ func val(p *float64) float64 {
 // MarshalJSON writes absent figures as null.
 func (m Measure) MarshalJSON() ([]byte, error) {
 	return json.Marshal(measureJSON{m.Name, m.Path, opt(m.Value), m.Unit, opt(m.Uncertainty),
-		m.Status, opt(m.Limit), m.Verdict, m.Method, m.Reason})
+		m.Status, opt(m.Limit), m.Verdict, m.Method, m.Reason, m.LimitFrom})
 }
 
 // UnmarshalJSON reads null as NaN.
@@ -116,7 +131,7 @@ func (m *Measure) UnmarshalJSON(data []byte) error {
 		return err
 	}
 	*m = Measure{j.Name, j.Path, val(j.Value), j.Unit, val(j.Uncertainty),
-		j.Status, val(j.Limit), j.Verdict, j.Method, j.Reason}
+		j.Status, val(j.Limit), j.Verdict, j.Method, j.Reason, j.LimitFrom}
 	return nil
 }
 
