@@ -76,6 +76,8 @@ type Servo struct {
 	// CurrentLaw says what the supply current follows; see the CurrentLaw constants.
 	CurrentLaw CurrentLaw `json:"current_law,omitempty"`
 	Serial     string     `json:"serial,omitempty"` // of this very servo, for its calibration
+	// BareRun is the run in which this servo was measured by itself; "" for none.
+	BareRun string `json:"bare_run,omitempty"`
 }
 
 // Rating is one line of a servo's data sheet.
@@ -128,6 +130,21 @@ func (j Joint) Ratio() float64 {
 		return 1
 	}
 	return j.Belt.Ratio
+}
+
+// BareServo returns the joint as its servo alone: the belt off, the joint's angle sensor and its
+// weight on the servo's own horn. The servo turns as far as it does in the joint.
+func (j Joint) BareServo() Joint {
+	k := j.Ratio()
+	j.RangeDeg = [2]float64{k * j.RangeDeg[0], k * j.RangeDeg[1]}
+	if j.Load != nil {
+		l := *j.Load
+		l.DownDeg *= k
+		j.Load = &l
+	}
+	// What a jig said of the joint's sensor does not hold on the horn.
+	j.Belt, j.Sensors.MotorCounts, j.Servo.BareRun, j.Calibration = nil, 0, "", ""
+	return j
 }
 
 // Kind returns "belt" or "direct".

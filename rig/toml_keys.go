@@ -48,6 +48,7 @@ func servoFields(s *Servo) []field {
 		{key: "deadband_us", into: &s.DeadbandUS, ok: notNegative, want: "the servo's dead band, as in deadband_us = 3.0"},
 		{key: "current_law", into: (*string)(&s.CurrentLaw), want: `current_law = "motor" or "duty", or leave it out to have it found from the run`},
 		{key: "serial", into: &s.Serial, want: `what marks this servo, as in serial = "S-07"`},
+		{key: "bare_run", into: &s.BareRun, want: `the run in which this servo was swept by itself, as in bare_run = "0031"`},
 	}
 }
 

@@ -78,7 +78,10 @@ type Conditions struct {
 	// Assembly tells apart times the leg was put together: runs with the same tag speak of the
 	// same assembly.
 	Assembly string `json:"assembly,omitempty"`
-	Note     string `json:"note,omitempty"`
+	// BareServo says that the belt was off and the weight hung on the servo's own horn: the run
+	// speaks of the servo alone, and each Setup is that of Joint.BareServo.
+	BareServo bool   `json:"bare_servo,omitempty"`
+	Note      string `json:"note,omitempty"`
 }
 
 // JointInfo is one joint of a run.

@@ -62,6 +62,24 @@ type Servo struct {
 	HeatKPerW, HeatS, AmbientC float64
 }
 
+// hornDegPerNm is the give of a bare horn with a weight on it.
+const hornDegPerNm = 0.05
+
+// BareServo returns the same servo by itself: belt and printed part off, the weight and the joint's
+// angle sensor on its horn. It fits rig.Joint.BareServo.
+func (t Truth) BareServo() Truth {
+	t = t.clone()
+	if t.Belt != nil {
+		k := t.Belt.Ratio
+		t.Load.DownDeg *= k
+		t.Load.RangeDeg = [2]float64{k * t.Load.RangeDeg[0], k * t.Load.RangeDeg[1]}
+	}
+	t.Belt, t.Bearing = nil, Bearing{TightWidthDeg: t.Bearing.TightWidthDeg}
+	t.Part = Part{DegPerNm: hornDegPerNm, Damping: t.Part.Damping}
+	t.Sensors.Motor = Encoder{}
+	return t
+}
+
 // Slip is a lasting change of the angle between two parts at a time of its own.
 type Slip struct {
 	AtS float64 // since the joint was first armed
