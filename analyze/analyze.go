@@ -9,19 +9,23 @@ import (
 	"limbgauge/rig"
 )
 
-// Run analyses one joint of one run: every measure with its doubt, judged against the joint's
-// limits, and the findings they add up to. The same series always gives the same answer.
+// Run is RunAfter of a joint without a past.
+func Run(s *rig.Series, j rig.Joint) (health.Joint, error) { return RunAfter(s, j, Past{}) }
+
+// RunAfter analyses one joint of one run: every measure with its doubt, judged against the joint's
+// limits, and the findings they add up to. Where no limit is stated the joint's own first runs serve,
+// see Past. The same series and past always give the same answer.
 //
 // It returns an error only when the series cannot be analysed at all: too few samples, or no
 // command or joint angle. All else that is missing shows as measures that are not observable.
-func Run(s *rig.Series, j rig.Joint) (health.Joint, error) {
+func RunAfter(s *rig.Series, j rig.Joint, past Past) (health.Joint, error) {
 	s, err := usable(s)
 	if err != nil {
 		return health.Joint{}, fmt.Errorf("analyse joint %q: %w", j.Name, err)
 	}
 	seen := inspect(s, j)
 	s = seen.series
-	c := prepare(seen, j)
+	c := prepare(s, j)
 	c.jitter = seen.clock.JitterS
 	out := health.Joint{Joint: j.Name}
 	e := &diagnose.Evidence{Belt: j.Belt != nil, MotorAngle: s.Motor != nil, Current: s.Current != nil,
@@ -64,7 +68,11 @@ func Run(s *rig.Series, j rig.Joint) (health.Joint, error) {
 	out.Measures = append(out.Measures, c.stallMeasure(), c.sagMeasure(), c.lostSamples())
 	out.Measures = append(out.Measures, c.responseMeasures()...)
 
-	out.Measures = c.limits(seen.withhold(figures(out.Measures)))
+	ms, apart, note := c.withoutServo(seen.withhold(figures(out.Measures)), past)
+	if e.BareServo = apart; apart {
+		e.BareStale, past.Usual = past.Bare.Stale, c.usualWithout(past)
+	}
+	out.Measures = c.limits(ms, past, apart)
 	e.Measures = out.Measures
 	out.Findings = diagnose.Diagnose(e)
 
@@ -74,7 +82,7 @@ func Run(s *rig.Series, j rig.Joint) (health.Joint, error) {
 	out.Curves = appendCurve(out.Curves)(c.holdCurve(c.stretch()))
 	out.Curves = appendCurve(out.Curves)(c.stepCurve())
 	out.Curves = seen.pictures(out.Curves)
-	out.Notes = append(c.notes(d), seen.notes...)
+	out.Notes = append(c.notes(d, note), seen.notes...)
 	return out, nil
 }
 
@@ -103,12 +111,15 @@ func appendCurve(all []health.Curve) func(health.Curve, bool) []health.Curve {
 }
 
 // notes says what the reader should know of the data and the assumptions.
-func (c *subject) notes(d driven) []string {
+func (c *subject) notes(d driven, bare string) []string {
 	var out []string
 	if c.s.Move == nil {
 		out = append(out, "The log carries no move marks; moves were told from the command.")
 	}
-	if c.s.Motor == nil {
+	switch {
+	case bare != "":
+		out = append(out, bare)
+	case c.s.Motor == nil:
 		out = append(out, "There is no motor-side angle: servo, horn and transmission add up in the path total, and causes in them cannot always be told apart.")
 	}
 	if d.law != "" {

@@ -39,26 +39,44 @@ func gaps(t []float64, dt, jitter float64) int {
 	return lost
 }
 
-// limits judges the measures against the joint's limits. What the builder accepts of a joint is
+// limits judges the measures against the joint's limits, and where the builder states none against
+// what the joint itself was at first. What the builder accepts of a joint is
 // applied where the joint shows it best: to the parts of the joint where a motor-side angle tells
 // them apart, else to the whole; the whole alone counts for errors of position. Friction is judged
-// without the servo's own.
-func (c *subject) limits(ms []health.Measure) []health.Measure {
+// without the servo's own. apart says that play and compliance of servo and transmission are told
+// apart without a motor-side angle.
+func (c *subject) limits(ms []health.Measure, past Past, apart bool) []health.Measure {
 	parts := []health.Path{health.Total}
+	shared := parts
+	if c.s.Motor != nil || apart {
+		shared = []health.Path{health.Servo, health.Transmission}
+	}
 	if c.s.Motor != nil {
 		parts = []health.Path{health.Servo, health.Transmission}
 	}
 	where := map[string][]health.Path{
-		"play": parts, "compliance": parts, "creep": parts, "offset_step": parts,
+		"play": shared, "compliance": shared, "creep": parts, "offset_step": parts,
 		"reversal_error": {health.Total}, "repeatability": {health.Total}, "accuracy": {health.Total},
 		"friction": {health.Transmission},
 	}
 	for i, m := range ms {
-		limit, ok := c.j.Limits[m.Name]
-		paths, only := where[m.Name]
-		if ok && (!only || slices.Contains(paths, m.Path)) {
-			ms[i] = health.Judge(m, limit)
+		if paths, only := where[m.Name]; only && !slices.Contains(paths, m.Path) {
+			continue
 		}
+		limit, ok := c.j.Limits[m.Name]
+		from := health.FromBench
+		if !ok && m.Status != health.NotObservable {
+			limit, from, ok = baseline(m.Name, m.Path, past.Usual)
+		}
+		if !ok {
+			continue
+		}
+		judged := health.Judge(m, limit)
+		judged.LimitFrom = from
+		if judged.FromBaseline() && judged.Verdict == health.Unproven && m.Status != health.Measured {
+			continue // a bound that decides nothing is no news against a limit that nobody stated
+		}
+		ms[i] = judged
 	}
 	return ms
 }

@@ -37,6 +37,11 @@ type Run struct {
 	Samples  int       `json:"samples"`
 	Lost     int       `json:"lost_samples"`
 	Judged   bool      `json:"judged"`
+	// Bare is true for a run of the bare servo: it says nothing of the joint.
+	Bare bool `json:"bare_servo,omitempty"`
+	// Setups names how each joint was built and loaded, as "joint" and digest in turn, in JSON: runs
+	// of one digest compare.
+	Setups string `json:"setups,omitempty"`
 }
 
 // Close closes the book.
@@ -81,6 +86,18 @@ func (b *Book) AddRun(ctx context.Context, r Run, h health.Health) error {
 			return err
 		}
 		if there {
+			known, err := judged(ctx, tx, r.ID)
+			if err != nil {
+				return err
+			}
+			if len(known) == 0 { // unjudged it told nothing: it is as good as new
+				if _, err := tx.ExecContext(ctx, "DELETE FROM runs WHERE id = ?", r.ID); err != nil {
+					return err
+				}
+				there = false
+			}
+		}
+		if there {
 			if err := insertRun(ctx, tx, r, h, mark); err != nil {
 				return err
 			}
@@ -95,6 +112,9 @@ func (b *Book) AddRun(ctx context.Context, r Run, h health.Health) error {
 }
 
 func eventOf(r Run, joints []health.Joint) RunEvent {
+	if r.Bare { // what the servo does by itself opens and cures no problem of the joint
+		joints = nil
+	}
 	return RunEvent{When: r.Started, Run: r.ID, Revision: r.Revision, Routine: r.Routine, Whole: r.Whole, Joints: joints}
 }
 

@@ -123,6 +123,11 @@ func dump(t testing.TB, b *Book) string {
 		_, joints, _, err := b.Run(ctx, r.ID)
 		must(t, err)
 		out["run "+r.ID] = joints
+		for _, j := range joints {
+			usual, err := b.Usual(ctx, r, j.Joint)
+			must(t, err)
+			out["usual of run "+r.ID+" "+j.Joint] = usual
+		}
 	}
 	if out["problems"], err = b.Problems(ctx); err != nil {
 		t.Fatal(err)

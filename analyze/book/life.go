@@ -33,6 +33,8 @@ type Problem struct {
 	Revision string       `json:"revision"` // under which it was first seen
 	Routine  string       `json:"routine"`  // of the run that opened it: what a proof must repeat
 	Shows    []string     `json:"shows"`    // runs that show it
+	// Usual is the limit that was missed when it opened where that was the joint's own baseline. A cure must keep it too: what came after may have become usual.
+	Usual *float64 `json:"usual,omitempty"`
 	// AnsweredBy is "revision B" or "service 2"; AnswerRevision is the revision's name, empty for a
 	// service. ClosedBy is the run that cured it.
 	AnsweredBy     string   `json:"answered_by"`
@@ -181,7 +183,7 @@ func (l *Life) run(e RunEvent, j health.Joint) {
 		p := l.Find(Ref{j.Joint, f.Cause})
 		if p == nil {
 			l.Problems = append(l.Problems, Problem{ID: len(l.Problems) + 1, Joint: j.Joint, Cause: f.Cause, Part: f.Part,
-				Path: failedOn(f.Cause, j), State: Open, Revision: e.Revision, Routine: e.Routine, Shows: []string{e.Run},
+				Path: failedOn(f.Cause, j), Usual: usualLimit(f.Cause, j), State: Open, Revision: e.Revision, Routine: e.Routine, Shows: []string{e.Run},
 				Changes: []Change{{e.When, Open, "run " + e.Run, why}}})
 			continue
 		}
@@ -249,6 +251,9 @@ func proves(p *Problem, e RunEvent, j health.Joint) (bool, string) {
 		if !slices.Contains(names, m.Name) || p.Path != "" && m.Path != p.Path {
 			continue
 		}
+		if p.Usual != nil && m.LimitFrom != health.FromBench {
+			m = health.Judge(m, *p.Usual)
+		}
 		switch m.Verdict {
 		case health.Fail:
 			return false, fmt.Sprintf("not named, but %s still fails", m.Name)
@@ -303,6 +308,18 @@ func failedOn(c health.Cause, j health.Joint) health.Path {
 		}
 	}
 	return health.NoPath
+}
+
+// usualLimit returns the limit of the joint's own baseline that a cause missed, nil where it missed
+// none or one that is stated.
+func usualLimit(c health.Cause, j health.Joint) *float64 {
+	path := failedOn(c, j)
+	for _, m := range j.Measures {
+		if m.Path == path && m.Verdict == health.Fail && m.FromBaseline() && slices.Contains(shownBy[c], m.Name) {
+			return &m.Limit
+		}
+	}
+	return nil
 }
 
 // answer sets problems to wait for a proof of what was done. One that waits already takes the newer

@@ -10,11 +10,11 @@ import (
 	"limbgauge/analyze/health"
 )
 
-const runColumns = "id, started, leg, revision, routine, assembly, ended, whole, samples, lost, judged"
+const runColumns = "id, started, leg, revision, routine, assembly, ended, whole, samples, lost, judged, bare, setups"
 
 func scanRun(rs *sql.Rows) (r Run, err error) {
 	var started string
-	if err = rs.Scan(&r.ID, &started, &r.Leg, &r.Revision, &r.Routine, &r.Assembly, &r.Ended, &r.Whole, &r.Samples, &r.Lost, &r.Judged); err != nil {
+	if err = rs.Scan(&r.ID, &started, &r.Leg, &r.Revision, &r.Routine, &r.Assembly, &r.Ended, &r.Whole, &r.Samples, &r.Lost, &r.Judged, &r.Bare, &r.Setups); err != nil {
 		return r, err
 	}
 	r.Started, err = parseWhen(started)
@@ -50,12 +50,12 @@ func (b *Book) Run(ctx context.Context, id string) (r Run, joints []health.Joint
 
 func scanMeasure(rs *sql.Rows, before ...any) (m health.Measure, err error) {
 	var value, u, limit sql.NullFloat64
-	err = rs.Scan(append(before, &m.Name, &m.Path, &value, &m.Unit, &u, &m.Status, &limit, &m.Verdict, &m.Method, &m.Reason)...)
+	err = rs.Scan(append(before, &m.Name, &m.Path, &value, &m.Unit, &u, &m.Status, &limit, &m.Verdict, &m.Method, &m.Reason, &m.LimitFrom)...)
 	m.Value, m.Uncertainty, m.Limit = fromNull(value), fromNull(u), fromNull(limit)
 	return m, err
 }
 
-const measureColumns = "name, path, value, unit, uncertainty, status, lim, verdict, method, reason"
+const measureColumns = "name, path, value, unit, uncertainty, status, lim, verdict, method, reason, limit_from"
 
 // judged reads a run's answer back, joints in the order of the answer.
 func judged(ctx context.Context, q querier, run string) ([]health.Joint, error) {
@@ -156,19 +156,20 @@ type Point struct {
 	Measure health.Measure
 }
 
-// Measured returns a measure of a joint over all runs that judged it, in the order of runs.
+// Measured returns a measure of a joint over all runs that judged it, in the order of runs. Runs of
+// the bare servo are none of the joint.
 func (b *Book) Measured(ctx context.Context, joint, name string, path health.Path) ([]Point, error) {
 	return rows(ctx, b.db, func(rs *sql.Rows) (Point, error) {
 		var p Point
 		var started string
 		var err error
 		p.Measure, err = scanMeasure(rs, &p.Run.ID, &started, &p.Run.Leg, &p.Run.Revision, &p.Run.Routine, &p.Run.Assembly, &p.Run.Ended,
-			&p.Run.Whole, &p.Run.Samples, &p.Run.Lost, &p.Run.Judged)
+			&p.Run.Whole, &p.Run.Samples, &p.Run.Lost, &p.Run.Judged, &p.Run.Bare, &p.Run.Setups)
 		if err == nil {
 			p.Run.Started, err = parseWhen(started)
 		}
 		return p, err
-	}, "SELECT "+runColumns+", "+measureColumns+" FROM measures JOIN runs ON runs.id = measures.run WHERE joint = ? AND name = ? AND path = ? ORDER BY number, id",
+	}, "SELECT "+runColumns+", "+measureColumns+" FROM measures JOIN runs ON runs.id = measures.run WHERE joint = ? AND name = ? AND path = ? AND NOT bare ORDER BY number, id",
 		joint, name, path)
 }
 
@@ -199,7 +200,7 @@ func (b *Book) BroughtBy(ctx context.Context, p Problem) (revision string, err e
 		var comparable, showing int
 		err := b.db.QueryRowContext(ctx, `SELECT count(CASE WHEN whole AND routine = ? THEN 1 END),
 			count(CASE WHEN cause = ? AND severity IN (?, ?) THEN 1 END)
-			FROM runs JOIN findings ON findings.run = runs.id WHERE revision = ? AND joint = ?`,
+			FROM runs JOIN findings ON findings.run = runs.id WHERE revision = ? AND joint = ? AND NOT bare`,
 			p.Routine, p.Cause, health.SeverityWarning, health.SeverityFault, r.Parent, p.Joint).Scan(&comparable, &showing)
 		if err != nil {
 			return "", fmt.Errorf("read the book: %w", err)

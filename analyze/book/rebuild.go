@@ -43,7 +43,7 @@ func ReadHealth(runDir string) (h health.Health, ok bool, err error) {
 // RunOf turns what a run folder says into a run of the book.
 func RunOf(i record.Info) Run {
 	r := Run{ID: i.Run, Started: i.Started, Leg: i.Leg, Revision: i.Revision, Routine: i.Routine, Assembly: i.Conditions.Assembly,
-		Ended: string(i.End.How), Whole: i.End.How == record.Complete || i.End.How == record.Imported, Samples: i.Samples()}
+		Ended: string(i.End.How), Bare: i.Conditions.BareServo, Setups: setupsOf(i), Whole: i.End.How == record.Complete || i.End.How == record.Imported, Samples: i.Samples()}
 	if i.End.Reason != "" {
 		r.Ended += ": " + i.End.Reason
 	}

@@ -16,13 +16,13 @@ func insertRun(ctx context.Context, tx *sql.Tx, r Run, h health.Health, mark str
 	if _, err := tx.ExecContext(ctx, "DELETE FROM runs WHERE id = ?", r.ID); err != nil {
 		return err
 	}
-	number, _ := strconv.Atoi(r.ID) // 0 for a name that is no number: it sorts first
-	_, err := tx.ExecContext(ctx, "INSERT INTO runs VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)", r.ID, number, when(r.Started), r.Leg,
-		r.Revision, r.Routine, r.Assembly, r.Ended, r.Whole, r.Samples, r.Lost, len(h.Joints) > 0, mark)
+	number := numberOf(r.ID)
+	_, err := tx.ExecContext(ctx, "INSERT INTO runs VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)", r.ID, number, when(r.Started), r.Leg,
+		r.Revision, r.Routine, r.Assembly, r.Ended, r.Whole, r.Samples, r.Lost, len(h.Joints) > 0, mark, r.Setups, r.Bare)
 	if err != nil {
 		return err
 	}
-	im, err := tx.PrepareContext(ctx, "INSERT INTO measures VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)")
+	im, err := tx.PrepareContext(ctx, "INSERT INTO measures VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)")
 	if err != nil {
 		return err
 	}
@@ -32,7 +32,7 @@ func insertRun(ctx context.Context, tx *sql.Tx, r Run, h health.Health, mark str
 		for _, m := range j.Measures {
 			nm++
 			if _, err := im.ExecContext(ctx, r.ID, j.Joint, nm, m.Name, m.Path, null(m.Value), m.Unit, null(m.Uncertainty),
-				m.Status, null(m.Limit), m.Verdict, m.Method, m.Reason); err != nil {
+				m.Status, null(m.Limit), m.Verdict, m.Method, m.Reason, m.LimitFrom); err != nil {
 				return err
 			}
 		}
@@ -53,6 +53,15 @@ func insertRun(ctx context.Context, tx *sql.Tx, r Run, h health.Health, mark str
 		}
 	}
 	return nil
+}
+
+// numberOf returns a run's number, 0 for a name that is no number: it sorts first.
+func numberOf(id string) int {
+	n, err := strconv.Atoi(id)
+	if err != nil {
+		return 0
+	}
+	return n
 }
 
 // inBook says whether the book has a run of that name, and whether it is this one with this answer.

@@ -103,6 +103,7 @@ func (s *teller) event(ctx context.Context, b *Book) error {
 		i := runInfo(fmt.Sprintf("%04d", len(s.infos)+1), at, rapid.SampledFrom(append([]string{""}, s.revs...)).Draw(s.rt, "of"))
 		i.Routine = rapid.SampledFrom([]string{"assembly", "assembly", "quick"}).Draw(s.rt, "routine")
 		i.End.How = rapid.SampledFrom([]record.How{record.Complete, record.Complete, record.Stopped}).Draw(s.rt, "how")
+		i.Conditions.BareServo = rapid.IntRange(0, 9).Draw(s.rt, "bare") == 0
 		s.infos = append(s.infos, i)
 		return s.keep(ctx, b, i)
 	case "again":
@@ -126,9 +127,11 @@ func (s *teller) event(ctx context.Context, b *Book) error {
 func (s *teller) keep(ctx context.Context, b *Book, i record.Info) error {
 	var joints []health.Joint
 	for _, j := range []string{"hip", "knee"} {
+		play := health.Judge(health.Of("play", health.Servo, rapid.SampledFrom([]float64{0.1, 0.9}).Draw(s.rt, "servo"), 0.05, ""), 0.5)
+		play.LimitFrom = rapid.SampledFrom([]string{"", health.FromBench, "baseline of runs 0001"}).Draw(s.rt, "from")
 		v := rapid.SampledFrom([]float64{0.1, 0.48, 0.9}).Draw(s.rt, "play")
 		joints = append(joints, found(j, health.BeltSlack, v > 0.5,
-			health.Judge(health.Of("play", health.Servo, rapid.SampledFrom([]float64{0.1, 0.9}).Draw(s.rt, "servo"), 0.05, ""), 0.5),
+			play,
 			health.Judge(health.Of("play", health.Transmission, v, 0.05, ""), 0.5),
 			health.Unseen("creep", health.Total, "", "no hold")))
 	}

@@ -10,10 +10,13 @@ import (
 // Parts and tests that depend on what the run shows.
 
 func slackNext(e *Evidence) string {
-	if e.MotorAngle {
+	if e.staleBare() {
+		return "sweep the bare servo again: the run that was taken off is old, and play the servo got since shows here"
+	}
+	if e.apart() {
 		return "hold the motor-side pulley and move the joint by hand; if the belt hangs loose re-tension it, else look at the pulley's hub and screw"
 	}
-	return "power off, hold horn, pulley and link in turn and see where motion stops; a second angle sensor on the motor side tells belt from servo"
+	return "power off, hold horn, pulley and link in turn and see where motion stops; a run of the bare servo, or a second angle sensor on the motor side, tells belt from servo"
 }
 
 // jamShare of the rated torque is what the load must take for it to explain a stall [common practice].

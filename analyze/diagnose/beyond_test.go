@@ -13,7 +13,7 @@ import (
 // beyond it. Chances from the table of the normal distribution (NIST/SEMATECH e-Handbook, 1.3.6.7.1):
 // 0.8413 at one standard deviation, 0.6915 at half of one.
 func TestLikelyButNotProven(t *testing.T) {
-	const u = 0.1 * coverage // a standard uncertainty of 0.1
+	const u = 0.2 // expanded, k = 2: a standard uncertainty of 0.1
 	for _, c := range []struct {
 		title string
 		e     *Evidence

@@ -58,7 +58,7 @@ func hiddenPlay(e *Evidence) []health.Cause {
 	switch {
 	case !e.Belt:
 		return []health.Cause{health.ServoPlay}
-	case e.MotorAngle:
+	case e.apart():
 		return []health.Cause{health.BeltSlack}
 	}
 	return []health.Cause{health.BeltSlack, health.ServoPlay}
@@ -97,13 +97,16 @@ const (
 func healthy(e *Evidence) health.Finding {
 	f := health.Finding{Cause: health.None, Severity: health.SeverityOK,
 		Evidence: []string{}, CouldAlsoBe: []string{}, Next: "nothing to do; repeat the routine after the next hours of use"}
-	passed := 0
+	passed, own := 0, 0
 	var unproven, reasons []string
 	hidden := map[string][]string{} // reason -> what it hides
 	for _, m := range e.Measures {
 		switch {
 		case m.Verdict == health.Pass:
 			passed++
+			if m.FromBaseline() {
+				own++
+			}
 		case m.Verdict == health.Unproven && m.Status != health.NotObservable:
 			unproven = append(unproven, say(m))
 		case m.Status == health.NotObservable && !math.IsNaN(m.Limit):
@@ -114,9 +117,17 @@ func healthy(e *Evidence) health.Finding {
 		}
 	}
 	odds := soundOdds
-	if passed > 0 {
-		f.Evidence = append(f.Evidence, plural(passed, "measure passes its limit", "measures pass their limits"))
-	} else {
+	switch {
+	case passed > own:
+		text := plural(passed, "measure passes its limit", "measures pass their limits")
+		if own > 0 {
+			text += fmt.Sprintf(", %d of them no worse than in the joint's first good runs", own)
+		}
+		f.Evidence = append(f.Evidence, text)
+	case own > 0:
+		f.Evidence = append(f.Evidence, plural(own, "measure is", "measures are")+" no worse than in the joint's first good runs; no limit is set that a measure could pass")
+		odds = bareOdds
+	default:
 		f.Evidence = append(f.Evidence, "no sign of a fault; no limit is set that a measure could pass")
 		odds = bareOdds
 	}

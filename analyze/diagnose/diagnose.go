@@ -33,6 +33,9 @@ const (
 	prior = -3.0
 	// named is the least confidence at which a cause is named.
 	named = 0.5
+	// ownDoubt is taken off a sign that speaks only against the joint's own baseline: that a joint is
+	// no longer what it was need not mean that it is no longer good enough [common practice].
+	ownDoubt = 1.0
 )
 
 // hit is a cause that the evidence speaks for.
@@ -80,15 +83,22 @@ func Diagnose(e *Evidence) []health.Finding {
 // What speaks against counts only where something speaks for it.
 func weigh(r row, e *Evidence) hit {
 	h, support := hit{row: r, odds: prior}, 0.0
+	stated := e.stated()
 	for _, s := range r.forIt {
-		if text, odds := s.look(e); odds > 0 {
+		text, odds := s.look(stated)
+		weight, firm := s.weight, true
+		if !(odds > 0) {
+			text, odds = s.look(e)
+			weight, firm = weight-ownDoubt, false
+		}
+		if odds > 0 {
 			h.evidence = append(h.evidence, text)
 			if s.weight < -prior {
-				support += math.Min(s.weight, odds)
+				support += math.Min(weight, odds)
 				continue
 			}
-			h.odds += math.Min(s.weight, odds)
-			h.proven = h.proven || math.IsInf(odds, 1)
+			h.odds += math.Min(weight, odds)
+			h.proven = h.proven || firm && math.IsInf(odds, 1)
 		}
 	}
 	if h.proven {

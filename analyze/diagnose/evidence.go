@@ -3,6 +3,7 @@ package diagnose
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"limbgauge/analyze/health"
 )
@@ -12,10 +13,15 @@ type Evidence struct {
 	Measures []health.Measure
 	// Belt, MotorAngle, Current and Load say what the joint has and the run shows.
 	Belt, MotorAngle, Current, Load bool
-	Steps                           []Step
-	Creep                           *Creep
-	Hunting                         *Hunting
-	Sensors                         []SensorFault
+	// BareServo is true where a run of the bare servo tells play and give of servo and transmission
+	// apart without a motor-side angle. What moves in the course of a run it does not tell.
+	BareServo bool
+	// BareStale is true where that run is so old that the servo may have worn since.
+	BareStale bool
+	Steps     []Step
+	Creep     *Creep
+	Hunting   *Hunting
+	Sensors   []SensorFault
 	// NominalUse is the greatest share of the torque the servo would have at its rated voltage;
 	// NaN when unknown. It tells a weak servo from a weak supply.
 	NominalUse float64
@@ -58,6 +64,12 @@ type SensorFault struct {
 	Repaired bool
 }
 
+// apart says whether play and give of servo and transmission are known by themselves.
+func (e *Evidence) apart() bool { return e.MotorAngle || e.BareServo }
+
+// staleBare says whether servo and transmission are apart only by what the servo was long before.
+func (e *Evidence) staleBare() bool { return !e.MotorAngle && e.BareServo && e.BareStale }
+
 // find returns the first measure of that name on one of the paths, in the order given.
 func (e *Evidence) find(name string, paths ...health.Path) (health.Measure, bool) {
 	for _, p := range paths {
@@ -68,6 +80,21 @@ func (e *Evidence) find(name string, paths ...health.Path) (health.Measure, bool
 		}
 	}
 	return health.Measure{}, false
+}
+
+// stated returns the evidence without verdicts against the joint's own baseline.
+func (e *Evidence) stated() *Evidence {
+	if !slices.ContainsFunc(e.Measures, health.Measure.FromBaseline) {
+		return e
+	}
+	out := *e
+	out.Measures = slices.Clone(e.Measures)
+	for i, m := range out.Measures {
+		if m.FromBaseline() {
+			out.Measures[i].Limit, out.Measures[i].Verdict, out.Measures[i].LimitFrom = math.NaN(), health.NoVerdict, ""
+		}
+	}
+	return &out
 }
 
 // say puts a measure into words.
@@ -94,7 +121,14 @@ func say(m health.Measure) string {
 		if d.More {
 			rel = "at least"
 		}
-		text += fmt.Sprintf(", accepted %s %g%s", rel, m.Limit, unit)
+		switch {
+		case !m.FromBaseline():
+			text += fmt.Sprintf(", accepted %s %g%s", rel, m.Limit, unit)
+		case m.Verdict == health.Fail:
+			text += fmt.Sprintf(", worse than this joint was when new or last serviced: %s %g%s by the %s", rel, m.Limit, unit, m.LimitFrom)
+		default:
+			text += fmt.Sprintf(", usual %s %g%s by the %s", rel, m.Limit, unit, m.LimitFrom)
+		}
 	}
 	return text
 }

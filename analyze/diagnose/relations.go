@@ -38,21 +38,21 @@ func skipAlike(e *Evidence) []health.Cause {
 
 func slackExplains(e *Evidence) []health.Cause {
 	out := []health.Cause{health.BeltTensionLow, health.ExcessCompliance, health.Hunting}
-	if !e.MotorAngle {
+	if !e.apart() {
 		out = append(out, health.ServoPlay)
 	}
 	return out
 }
 
 func slackAlike(e *Evidence) []health.Cause {
-	if e.MotorAngle {
+	if e.apart() && !e.staleBare() {
 		return []health.Cause{health.HornSlip}
 	}
 	return []health.Cause{health.ServoPlay, health.HornSlip}
 }
 
 func servoPlayAlike(e *Evidence) []health.Cause {
-	if e.MotorAngle {
+	if e.apart() {
 		return []health.Cause{health.HornSlip}
 	}
 	if e.Belt {

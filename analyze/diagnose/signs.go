@@ -39,9 +39,6 @@ func verdict(v health.Verdict, name string, paths ...health.Path) look {
 func fails(name string, paths ...health.Path) look  { return verdict(health.Fail, name, paths...) }
 func passes(name string, paths ...health.Path) look { return verdict(health.Pass, name, paths...) }
 
-// coverage turns an expanded uncertainty (95 %) into a standard one (JCGM 100:2008, G.2.3).
-const coverage = 1.96
-
 // beyond is a sign that speaks when a measure lies beyond its limit, as far as its interval lets it
 // be told: whole where the guard band is passed, and where the limit lies inside the interval with
 // the odds that the true value is beyond it (JCGM 106:2012, 7.2, normal distribution). It is silent
@@ -67,22 +64,18 @@ func beyond(name string, paths ...health.Path) look {
 }
 
 // chanceBeyond is the probability that a measured figure truly lies beyond its limit; NaN where
-// nothing can be said of it.
+// nothing can be said of it. What is usual for a joint is no limit to be near to.
 func chanceBeyond(m health.Measure) float64 {
-	if m.Verdict != health.Unproven || m.Status != health.Measured || !(m.Uncertainty > 0) {
+	if m.Verdict != health.Unproven || m.FromBaseline() || !(m.Uncertainty > 0) {
 		return math.NaN()
 	}
-	z := (math.Abs(m.Value) - m.Limit) / (m.Uncertainty / coverage)
-	if d, _ := health.DefinitionOf(m.Name); d.More {
-		z = -z
-	}
-	return 0.5 * math.Erfc(-z/math.Sqrt2)
+	return 1 - m.Conforms()
 }
 
-func ifBelt(l look) look    { return when(func(e *Evidence) bool { return e.Belt }, l) }
-func ifDirect(l look) look  { return when(func(e *Evidence) bool { return !e.Belt }, l) }
-func ifMotor(l look) look   { return when(func(e *Evidence) bool { return e.MotorAngle }, l) }
-func ifNoMotor(l look) look { return when(func(e *Evidence) bool { return !e.MotorAngle }, l) }
+func ifBelt(l look) look     { return when(func(e *Evidence) bool { return e.Belt }, l) }
+func ifDirect(l look) look   { return when(func(e *Evidence) bool { return !e.Belt }, l) }
+func ifApart(l look) look    { return when((*Evidence).apart, l) }
+func ifNotApart(l look) look { return when(func(e *Evidence) bool { return !e.apart() }, l) }
 
 func when(cond func(*Evidence) bool, l look) look {
 	return func(e *Evidence) (string, float64) {

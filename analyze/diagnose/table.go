@@ -80,7 +80,7 @@ func table() []row {
 		{
 			cause: health.BeltSlack, severity: health.SeverityFault,
 			part:     constant("belt"),
-			forIt:    []sign{{6, ifBelt(beyond("play", trans))}, {4, ifBelt(ifNoMotor(beyond("play", total)))}},
+			forIt:    []sign{{6, ifBelt(beyond("play", trans))}, {4, ifBelt(ifNotApart(beyond("play", total)))}},
 			explains: slackExplains,
 			alike:    slackAlike,
 			next:     slackNext,
@@ -88,7 +88,7 @@ func table() []row {
 		{
 			cause: health.ServoPlay, severity: health.SeverityFault,
 			part:     constant("servo"),
-			forIt:    []sign{{6, beyond("play", servo)}, {4, ifNoMotor(beyond("play", total))}, {4, ifDirect(beyond("play", trans))}},
+			forIt:    []sign{{6, beyond("play", servo)}, {4, ifNotApart(beyond("play", total))}, {4, ifDirect(beyond("play", trans))}},
 			explains: nothing,
 			alike:    servoPlayAlike,
 			next:     constant("power off and turn the horn to and fro by hand with the case held: play felt there is the servo's gears, else the horn's seat"),
@@ -113,7 +113,7 @@ func table() []row {
 			cause: health.ExcessCompliance, severity: health.SeverityFault,
 			part:     constant("printed part, bracket or belt"),
 			forIt:    []sign{{5, beyond("compliance", trans)}, {5, fails("compliance", total)}, {3.4, likelySoft}},
-			against:  []sign{{1, ifMotor(passes("compliance", trans))}},
+			against:  []sign{{1, ifApart(passes("compliance", trans))}},
 			explains: nothing,
 			alike:    complianceAlike,
 			next:     constant("hang the same weight on the horn and repeat: what slope is left is the servo's; set a gauge on the bracket to tell part from belt"),

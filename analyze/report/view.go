@@ -45,7 +45,7 @@ type measureView struct {
 	Title, Path, PathTitle string
 	Bound, Value, PM, Unit string
 	Unseen                 bool
-	Limit                  string
+	Limit, Own             string // Own names the runs that a limit comes from which is not stated
 	Mark                   mark
 	Gauge                  template.HTML
 	Method, Source, Remark string
@@ -212,6 +212,12 @@ func measureOf(m health.Measure) measureView {
 			side = "at least "
 		}
 		v.Limit = side + plain(m.Limit)
+		if m.FromBaseline() {
+			v.Own = clean(m.LimitFrom)
+		}
+	}
+	if p := m.Conforms(); m.Verdict == health.Unproven && !math.IsNaN(p) {
+		v.Mark.Word += ", kept with " + number(100*min(max(p, 0.01), 0.99), 0) + " %"
 	}
 	return v
 }

@@ -1,10 +1,6 @@
 package sensor
 
-import (
-	"math"
-
-	"limbgauge/analyze/stats"
-)
+import "math"
 
 // Wraps says where a reading ran over the end of its turn.
 type Wraps struct {
@@ -36,7 +32,7 @@ func Unwrap(time, x, near []float64, turn, fastest float64) (y []float64, w Wrap
 		if math.IsNaN(v) {
 			continue
 		}
-		if last >= 0 && math.Abs(v-x[last]) > turn/4 { // few are: a whole turn may be in it
+		if last >= 0 {
 			d := v - x[last]
 			k := math.Round(d / turn)
 			reach := wrapSlack + 1.5*fastest*(time[i]-time[last])
@@ -57,14 +53,13 @@ func Unwrap(time, x, near []float64, turn, fastest float64) (y []float64, w Wrap
 	if near == nil {
 		return y, w
 	}
-	if beside(y, near, turn/2) {
-		return y, w
-	}
-	off := make([]float64, len(y))
+	var off []float64
 	for i := range y {
-		off[i] = y[i] - near[i]
+		if d := y[i] - near[i]; !math.IsNaN(d) {
+			off = append(off, d)
+		}
 	}
-	if m := stats.Median(off); math.Abs(m) > turn/2 && math.Abs(m) < turn*mostTurns {
+	if m := median(off); math.Abs(m) > turn/2 && math.Abs(m) < turn*mostTurns {
 		w.Turns = -int(math.Round(m / turn))
 		moved := make([]float64, len(y))
 		for i, v := range y {
@@ -73,20 +68,4 @@ func Unwrap(time, x, near []float64, turn, fastest float64) (y []float64, w Wrap
 		y = moved
 	}
 	return y, w
-}
-
-// beside reports whether more than half of the readings of y lie within reach of near. Their median
-// does so, too, then.
-func beside(y, near []float64, reach float64) bool {
-	n, close := 0, 0
-	for i, v := range y {
-		d := math.Abs(v - near[i])
-		if d <= reach {
-			close++
-		}
-		if d == d { // no NaN
-			n++
-		}
-	}
-	return 2*close > n
 }

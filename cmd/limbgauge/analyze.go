@@ -7,6 +7,7 @@ import (
 	"io"
 	"slices"
 	"strings"
+	"time"
 
 	"github.com/spf13/cobra"
 
@@ -23,6 +24,7 @@ type analyzeOptions struct {
 	gate  bool
 	// calibration, where given, is used instead of the run's own; noCalibration for none.
 	calibration string
+	bare        string // the bare-servo run to take off
 }
 
 const noCalibration = "none"
@@ -42,9 +44,14 @@ torque_nm and temp_c help. --bench names the bench.toml that describes the joint
 
 Readings are corrected by the calibration the run was made with, those of a log by
 the one bench.toml names. --calibration takes another of the bench, or "none" for
-readings as the stand sent them; what comes of it is printed and not kept.`,
+readings as the stand sent them; what comes of it is printed and not kept.
+
+A joint without motor-side angle shows servo and transmission only together. --bare
+names a run of the bare servo ("sweep --bare-servo") that is taken off; the answer
+keeps it until another one, or "none", is named.`,
 		Example: `  limbgauge analyze
   limbgauge analyze 0042 --json
+  limbgauge analyze 0042 --bare 0031
   limbgauge analyze 0042 --calibration none
   limbgauge analyze --bench bench.toml --csv log.csv.gz`,
 		Args: usageArgs(cobra.MaximumNArgs(1)),
@@ -60,6 +67,7 @@ readings as the stand sent them; what comes of it is printed and not kept.`,
 	}
 	cmd.Flags().StringVar(&o.csv, "csv", "", "judge this log (.csv or .csv.gz) instead of a run")
 	cmd.Flags().StringVar(&o.joint, "joint", "", "only this joint")
+	cmd.Flags().StringVar(&o.bare, "bare", "", `take this run of the bare servo off, or "none"`)
 	cmd.Flags().BoolVar(&o.json, "json", false, "print one JSON object")
 	cmd.Flags().BoolVar(&o.gate, "gate", false, "exit with 6 when a joint has a fault")
 	cmd.Flags().StringVar(&o.calibration, "calibration", "", `correct readings by this calibration, or by "none"; default: the one the run names`)
@@ -75,7 +83,7 @@ func (a *app) analyzeCSV(o analyzeOptions) error {
 	if err != nil {
 		return err
 	}
-	h := health.Health{Schema: health.Schema, Leg: b.Leg.Name}
+	h := health.Health{Schema: health.Schema, Leg: b.Leg.Name, Decision: health.DecisionRule}
 	for _, s := range series {
 		if o.joint != "" && s.Joint != o.joint {
 			continue
@@ -89,7 +97,11 @@ func (a *app) analyzeCSV(o analyzeOptions) error {
 		if err != nil {
 			return err
 		}
-		answer, err := analyze.Run(c.Series(s, j), c.Setup(j))
+		past, err := a.logPast(j, o.bare)
+		if err != nil {
+			return err
+		}
+		answer, err := analyze.RunAfter(c.Series(s, j), c.Setup(j), past)
 		if err != nil {
 			return inputError(fmt.Errorf("%s: %w", o.csv, err), "log a longer run")
 		}
@@ -103,6 +115,17 @@ func (a *app) analyzeCSV(o analyzeOptions) error {
 		return inputError(fmt.Errorf("%s: no samples of joint %q", o.csv, o.joint), "look at the joint column of the log")
 	}
 	return a.answer(h, o.json, o.gate)
+}
+
+// logPast is what is known of a joint beside a log: the bare servo, where one is named.
+func (a *app) logPast(j rig.Joint, bare string) (p analyze.Past, err error) {
+	if bare == "" {
+		bare = j.Servo.BareRun
+	}
+	if bare != "" && bare != noBare {
+		p.Bare, err = a.bareServo(bare, j.Name, time.Time{})
+	}
+	return p, err
 }
 
 // jointOf returns the joint of that name; the error says which there are.
@@ -120,31 +143,6 @@ func jointNames(js []rig.Joint) string {
 		names = append(names, j.Name)
 	}
 	return strings.Join(names, ", ")
-}
-
-// judge analyses every joint of a run.
-func judge(r *record.Run) (health.Health, error) {
-	h := health.Health{Schema: health.Schema, Run: r.Info.Run, Leg: r.Info.Leg, Revision: r.Info.Revision}
-	for _, j := range r.Info.Joints {
-		s, err := r.Series(j.Setup.Name)
-		if err != nil {
-			return h, err
-		}
-		if s.Len() == 0 {
-			continue
-		}
-		answer, err := analyze.Run(s, r.Setup(j.Setup.Name))
-		if err != nil {
-			return h, inputError(fmt.Errorf("run %s: %w", r.Info.Run, err), "the run is too short to judge; its samples are kept")
-		}
-		c, _ := r.Calibration(j.Setup.Name) // an error was Series' to tell
-		correctedNote(&answer, c)
-		h.Joints = append(h.Joints, answer)
-	}
-	if len(h.Joints) == 0 {
-		return h, inputError(fmt.Errorf("run %s holds no samples", r.Info.Run), "it was stopped before the first one came")
-	}
-	return h, nil
 }
 
 // answer prints a health and turns a fault into an exit code where that was asked for.
@@ -198,7 +196,7 @@ func (a *app) analyzeRun(ctx context.Context, args []string, o analyzeOptions) e
 			return err
 		}
 	}
-	h, err := judge(r)
+	h, err := a.judge(ctx, r, o.bare)
 	if err != nil {
 		return err
 	}

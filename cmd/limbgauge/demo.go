@@ -196,7 +196,7 @@ func (a *app) demoScene(ctx context.Context, s scene, revision string) error {
 	if err != nil {
 		return err
 	}
-	h, err := judge(r)
+	h, err := a.judge(ctx, r, "")
 	if err != nil {
 		return err
 	}

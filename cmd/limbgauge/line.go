@@ -22,6 +22,8 @@ type lineOptions struct {
 	speed  float64
 	seed   uint64
 	hand   *virtual.Hand // what holds its joints; nil for nothing
+	// bareServo takes belt and part off the virtual joints.
+	bareServo bool
 }
 
 // virtualFlags are those of the virtual stand.
@@ -44,6 +46,9 @@ func openLine(b *rig.Bench, joints []rig.Joint, o lineOptions) (io.ReadWriteClos
 			return nil, st, err
 		}
 		st.Port, st.Device = "virtual", ""
+		if o.bareServo {
+			joints, truths = bareServos(joints, truths)
+		}
 		line, err := virtual.Pipe(virtual.Options{Joints: joints, Truths: truths, Speed: o.speed, Hand: o.hand})
 		return line, st, err
 	}
@@ -52,6 +57,14 @@ func openLine(b *rig.Bench, joints []rig.Joint, o lineOptions) (io.ReadWriteClos
 	}
 	line, err := port.Open(b.Stand.Port, b.Stand.Baud)
 	return line, st, err
+}
+
+// bareServos takes belt and part off joints.
+func bareServos(joints []rig.Joint, truths []virtual.Truth) (bj []rig.Joint, bt []virtual.Truth) {
+	for i, j := range joints {
+		bj, bt = append(bj, j.BareServo()), append(bt, truths[i].BareServo())
+	}
+	return bj, bt
 }
 
 // truthsOf makes the virtual joints, with the faults asked for as joint:cause=size and the errors as

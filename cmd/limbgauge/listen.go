@@ -60,6 +60,9 @@ func (a *app) listen(ctx context.Context, names []string, o listenOptions) error
 		if err != nil {
 			return err
 		}
+		if o.bare {
+			j = j.BareServo()
+		}
 		cfg.Joints = append(cfg.Joints, j)
 	}
 	for _, j := range b.Joints {

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"slices"
 	"strings"
 
 	"limbgauge/analyze/health"
@@ -75,7 +76,7 @@ func printFindings(w io.Writer, fs []health.Finding) {
 
 func printMeasures(w io.Writer, ms []health.Measure) {
 	fmt.Fprintf(w, "  %-28s %-7s %20s %-9s %6s %s\n", "measure", "path", "value", "unit", "limit", "verdict")
-	var unseen, bare []health.Measure
+	var unseen, bare, own []health.Measure
 	for _, m := range ms {
 		if m.Status == health.NotObservable {
 			unseen = append(unseen, m)
@@ -93,10 +94,37 @@ func printMeasures(w io.Writer, ms []health.Measure) {
 		if !math.IsNaN(m.Limit) {
 			limit = fmt.Sprintf("%g", m.Limit)
 		}
-		fmt.Fprintln(w, strings.TrimRight(fmt.Sprintf("  %-28s %-7s %20s %-9s %6s %s", short(d), pathWord(m.Path), figure(m), unit, limit, m.Verdict), " "))
+		if m.FromBaseline() {
+			limit += "*"
+			own = append(own, m)
+		}
+		fmt.Fprintln(w, strings.TrimRight(fmt.Sprintf("  %-28s %-7s %20s %-9s %6s %s", short(d), pathWord(m.Path), figure(m), unit, limit, verdictWords(m)), " "))
 	}
+	printOwn(w, own)
 	printReasons(w, "without an interval, so no verdict rests on them:", bare)
 	printReasons(w, "not seen:", unseen)
+}
+
+// verdictWords says a verdict, and one that is not proven with how likely the limit is kept.
+func verdictWords(m health.Measure) string {
+	if p := m.Conforms(); m.Verdict == health.Unproven && !math.IsNaN(p) {
+		return fmt.Sprintf("%s (kept with %.0f %%)", m.Verdict, 100*min(max(p, 0.01), 0.99))
+	}
+	return string(m.Verdict)
+}
+
+// printOwn says where limits come from that bench.toml does not state.
+func printOwn(w io.Writer, own []health.Measure) {
+	var from []string
+	for _, m := range own {
+		if !slices.Contains(from, m.LimitFrom) {
+			from = append(from, m.LimitFrom)
+		}
+	}
+	if len(from) > 0 {
+		fmt.Fprintf(w, "\n")
+		fmt.Fprint(w, wrap("* no limit is stated; what this joint was when new, and three standard deviations of a further run beyond: "+strings.Join(from, "; ")+".", "  ", pageWidth))
+	}
 }
 
 // printReasons lists measures with why they are as they are.

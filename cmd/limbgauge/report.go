@@ -45,7 +45,7 @@ func (a *app) writeReport(ctx context.Context, args []string, out string) (strin
 	if err != nil {
 		return "", err
 	}
-	h, err := judge(r)
+	h, err := a.judge(ctx, r, "")
 	if err != nil {
 		return "", err
 	}
@@ -218,8 +218,8 @@ func sideOf(ctx context.Context, b *book.Book, joint, revision string) ([]compar
 	}
 	var out []compare.Run
 	for _, r := range runs {
-		if !r.Whole {
-			continue // a run that was broken off is no sample of the revision
+		if !r.Whole || r.Bare {
+			continue // a run that was broken off, or of the servo alone, is no sample of the revision
 		}
 		_, joints, _, err := b.Run(ctx, r.ID)
 		if err != nil {

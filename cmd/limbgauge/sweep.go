@@ -34,6 +34,7 @@ type sweepOptions struct {
 type runOptions struct {
 	revision string
 	assembly string
+	bare     bool // the belt is off and the weight hangs on the servo's own horn
 	note     string
 	supplyV  float64
 	ambientC float64
@@ -42,6 +43,7 @@ type runOptions struct {
 func (o *runOptions) flags(cmd *cobra.Command) {
 	cmd.Flags().StringVarP(&o.revision, "revision", "r", "", "revision under test; default: the newest")
 	cmd.Flags().StringVar(&o.assembly, "assembly", "", "tag of this assembly; runs with one tag speak of one assembly")
+	cmd.Flags().BoolVar(&o.bare, "bare-servo", false, "the belt is off, weight and joint sensor are on the servo's own horn")
 	cmd.Flags().StringVar(&o.note, "note", "", "anything worth knowing of this run")
 	cmd.Flags().Float64Var(&o.supplyV, "supply", 0, "supply voltage that is set, in V")
 	cmd.Flags().Float64Var(&o.ambientC, "ambient", 0, "ambient temperature, in °C")
@@ -59,6 +61,10 @@ recorded.
 
 Routines: assembly (all measures, about 3 minutes), quick (about 40 s), hold (5
 minutes of hold, for creep).
+
+With --bare-servo the servo is measured by itself: take the belt off, set the weight
+and the joint's angle sensor on its horn. "analyze --bare RUN", or bare_run below
+[joint.servo] for later runs, takes it off a joint that has no motor-side angle.
 
 A stop by software is no safety device: keep a switch in the servo's supply in reach.
 
@@ -111,7 +117,7 @@ func (a *app) afterSweep(ctx context.Context, printer *app, res session.Result, 
 	if openErr != nil {
 		return errors.Join(err, openErr)
 	}
-	h, judgeErr := judge(r)
+	h, judgeErr := a.judge(ctx, r, "")
 	if judgeErr != nil {
 		if err != nil {
 			return err // too short a run is no news when it was broken off
@@ -146,6 +152,7 @@ func (a *app) record(ctx context.Context, names []string, o sweepOptions) (sessi
 	}
 	cfg := session.Config{SampleHz: b.Stand.SampleHz, Bench: a.folder()}
 	what := "About to move: "
+	var whole []rig.Joint // as bench.toml has them
 	if o.speed < 0 {
 		return session.Result{}, usageError{fmt.Errorf("--speed %g: give times real time, or 0 for as fast as it goes", o.speed)}
 	}
@@ -157,6 +164,14 @@ func (a *app) record(ctx context.Context, names []string, o sweepOptions) (sessi
 		if err != nil {
 			return session.Result{}, err
 		}
+		if err := a.checkBareRun(b, j); err != nil {
+			return session.Result{}, err
+		}
+		called := "joint " + n
+		whole = append(whole, j)
+		if o.bare {
+			j, called = j.BareServo(), "the bare servo of joint "+n
+		}
 		r, err := rig.BuiltinRoutine(o.routine, j)
 		if err != nil {
 			return session.Result{}, usageError{err}
@@ -165,7 +180,7 @@ func (a *app) record(ctx context.Context, names []string, o sweepOptions) (sessi
 			what += "; then "
 		}
 		lo, hi := reach(r)
-		what += fmt.Sprintf("joint %s between %.0f and %.0f deg, routine %s, about %s", n, lo, hi, r.Name, clock(r.Duration(r.Moves[0].TargetDeg)))
+		what += fmt.Sprintf("%s between %.0f and %.0f deg, routine %s, about %s", called, lo, hi, r.Name, clock(r.Duration(r.Moves[0].TargetDeg)))
 		cfg.Joints = append(cfg.Joints, j)
 		cfg.Plans = append(cfg.Plans, session.Plan{Joint: i, Routine: r})
 	}
@@ -174,9 +189,12 @@ func (a *app) record(ctx context.Context, names []string, o sweepOptions) (sessi
 		return session.Result{}, err
 	}
 	if b.Stand.Port == rig.PortVirtual { // a wrong --fault is said before the cautions, not after
-		truths, err := truthsOf(cfg.Joints, o.lineOptions)
+		truths, err := truthsOf(whole, o.lineOptions)
 		if err != nil {
 			return session.Result{}, err
+		}
+		if o.bareServo = o.bare; o.bare {
+			_, truths = bareServos(whole, truths)
 		}
 		for i, t := range truths {
 			// Faults of load hang more on the joint; a builder who does that knows its weight.
@@ -191,7 +209,7 @@ func (a *app) record(ctx context.Context, names []string, o sweepOptions) (sessi
 		return session.Result{}, err
 	}
 	var stand record.Stand
-	if cfg.Line, stand, err = openLine(b, cfg.Joints, o.lineOptions); err != nil {
+	if cfg.Line, stand, err = openLine(b, whole, o.lineOptions); err != nil {
 		return session.Result{}, err
 	}
 	if cfg.Info, err = a.info(ctx, b, o.runOptions, o.routine); err != nil {
@@ -232,7 +250,7 @@ func reach(r rig.Routine) (lo, hi float64) {
 // info gathers what is known of a run before it begins.
 func (a *app) info(ctx context.Context, b *rig.Bench, o runOptions, routine string) (record.Info, error) {
 	info := record.Info{Leg: b.Leg.Name, Revision: o.revision, Routine: routine, Started: a.now()}
-	info.Conditions.Assembly, info.Conditions.Note = o.assembly, o.note
+	info.Conditions.Assembly, info.Conditions.Note, info.Conditions.BareServo = o.assembly, o.note, o.bare
 	if o.supplyV != 0 {
 		info.Conditions.SupplySetV = &o.supplyV
 	}

@@ -1,0 +1,119 @@
+package book
+
+import (
+	"context"
+	"crypto/sha256"
+	"database/sql"
+	"encoding/hex"
+	"encoding/json"
+	"slices"
+
+	"limbgauge/analyze/health"
+	"limbgauge/rig"
+	"limbgauge/rig/record"
+)
+
+// setupsOf says how the joints of a run were built and loaded, as far as figures hang on it.
+func setupsOf(i record.Info) string {
+	var words []string
+	for _, j := range i.Joints {
+		words = append(words, j.Setup.Name, setupDigest(j.Setup))
+	}
+	text, err := list(words)
+	if err != nil {
+		return ""
+	}
+	return text
+}
+
+// setupDigest names a joint's set-up: what is accepted, where it is plugged in and what else is known
+// of its servo makes no difference to a figure.
+func setupDigest(j rig.Joint) string {
+	j.Name, j.Channel, j.CurrentMaxA, j.Limits, j.Servo.BareRun = "", 0, 0, nil, ""
+	data, err := json.Marshal(j)
+	if err != nil {
+		return ""
+	}
+	sum := sha256.Sum256(data)
+	return hex.EncodeToString(sum[:6])
+}
+
+// setup returns the digest of a joint's set-up, "" where the run has no such joint.
+func (r Run) setup(joint string) string {
+	names, err := fromList(r.Setups)
+	if err != nil {
+		return ""
+	}
+	for i := 0; i+1 < len(names); i += 2 {
+		if names[i] == joint {
+			return names[i+1]
+		}
+	}
+	return ""
+}
+
+func scanText(rs *sql.Rows) (s string, err error) { return s, rs.Scan(&s) }
+
+// JointRun is what a run answered of one joint.
+type JointRun struct {
+	Run   string
+	Joint health.Joint
+}
+
+// usualMost is how many first runs are asked for at most.
+const usualMost = 5
+
+// Usual returns the first good runs of a joint as it was built for a run, oldest first and at most
+// five, all of them before that run. They count from the newest of what may have changed the joint:
+// a service at it, another revision or assembly on the stand, its servo run bare. They are whole, of
+// the same leg, routine and set-up, with no fault and no warning named and no limit missed. Since
+// they are the first ones, a slow drift does not move them; and as nothing later than the run is
+// asked, judging it again at any time gives the same.
+func (b *Book) Usual(ctx context.Context, r Run, joint string) ([]JointRun, error) {
+	if r.Bare {
+		return nil, nil
+	}
+	const before = "(started, number, id) < (?, ?, ?)"
+	const seen = "EXISTS (SELECT 1 FROM findings WHERE run = runs.id AND joint = ?)"
+	at := []any{when(r.Started), numberOf(r.ID), r.ID}
+	changed, err := rows(ctx, b.db, scanText, "SELECT coalesce(max(at), '') FROM services WHERE at <= ? AND joint IN ('', ?)", when(r.Started), joint)
+	if err != nil {
+		return nil, err
+	}
+	other, err := rows(ctx, b.db, scanRun, "SELECT "+runColumns+" FROM runs WHERE leg = ? AND (revision <> ? OR assembly <> ? OR bare) AND "+before+" AND "+seen+
+		" ORDER BY started DESC, number DESC, id DESC LIMIT 1", append([]any{r.Leg, r.Revision, r.Assembly}, append(at, joint)...)...)
+	if err != nil {
+		return nil, err
+	}
+	// A run of the very time of a service comes after it, as in the life of problems.
+	query := "SELECT " + runColumns + ` FROM runs WHERE leg = ? AND routine = ? AND whole AND NOT bare AND started >= ? AND ` + before + ` AND ` + seen + `
+		AND NOT EXISTS (SELECT 1 FROM findings WHERE run = runs.id AND joint = ? AND severity IN (?, ?))
+		AND NOT EXISTS (SELECT 1 FROM measures WHERE run = runs.id AND joint = ? AND verdict = ?)`
+	args := append([]any{r.Leg, r.Routine, changed[0]}, append(at, joint, joint, health.SeverityWarning, health.SeverityFault, joint, health.Fail)...)
+	if len(other) > 0 {
+		query += " AND (started, number, id) > (?, ?, ?)"
+		args = append(args, when(other[0].Started), numberOf(other[0].ID), other[0].ID)
+	}
+	good, err := rows(ctx, b.db, scanRun, query+" ORDER BY started, number, id", args...)
+	if err != nil {
+		return nil, err
+	}
+	mine := r.setup(joint)
+	var out []JointRun
+	for _, g := range good {
+		if len(out) == usualMost {
+			break
+		}
+		if g.setup(joint) != mine {
+			continue
+		}
+		joints, err := judged(ctx, b.db, g.ID)
+		if err != nil {
+			return nil, err
+		}
+		if i := slices.IndexFunc(joints, func(j health.Joint) bool { return j.Joint == joint }); i >= 0 {
+			out = append(out, JointRun{g.ID, joints[i]})
+		}
+	}
+	return out, nil
+}
