@@ -6,6 +6,7 @@ import (
 	"slices"
 
 	"limbgauge/analyze/diagnose"
+	"limbgauge/analyze/filter"
 	"limbgauge/analyze/health"
 	"limbgauge/analyze/stats"
 	"limbgauge/analyze/vibration"
@@ -14,7 +15,7 @@ import (
 
 const (
 	respMethod = "mean over the steps of the routine; the rest after each step is its target, so static error is not in it"
-	ringMethod = "matrix pencil with one mode on the ringing after each step about its rest, mean over the steps"
+	ringMethod = "decaying sine fitted to the ringing after each step, started by a matrix pencil; mean over the steps"
 	// settleShare of a step is the half width of the settling band, as is usual for step responses
 	// (2 % of the way), but no less than two quanta.
 	settleShare = 0.02
@@ -22,34 +23,39 @@ const (
 	afterStepS = 1.0
 )
 
+// restBeforeS is how long the command must have rested before a step for it to start from rest.
+const restBeforeS = 0.3
+
 // responseMeasures reports how the joint answers a jump of the command.
 func (c *subject) responseMeasures() []health.Measure {
 	q := quantumOf(c.j.Sensors.JointCounts)
 	var steps []vibration.Step
 	var rings []vibration.Ring
-	why := "the run has no step"
-	for _, p := range c.pieces {
-		if p.Kind != rig.MoveStep || p.Travel[1] <= p.Travel[0] || p.DwellS < 0.3 || !math.IsInf(p.Rate, 1) {
+	why := "the run has no step from rest to rest"
+	for i, p := range c.pieces {
+		if p.Kind != rig.MoveStep || p.Travel[1] <= p.Travel[0] || p.DwellS < restBeforeS || !math.IsInf(p.Rate, 1) ||
+			i == 0 || c.pieces[i-1].DwellS < restBeforeS {
 			continue
 		}
 		jump := p.Travel[0]
-		from, to := max(0, jump-int(0.1/c.dt)), min(p.Dwell[1], c.index(c.s.Time[jump]+afterStepS))
-		if slices.ContainsFunc(c.s.Angle[from:to], math.IsNaN) {
+		from, to := max(0, c.index(c.s.Time[jump]-0.1)), min(p.Dwell[1], c.index(c.s.Time[jump]+afterStepS))
+		time, angle, ok := c.present(from, to)
+		if !ok {
 			why = "readings of the joint angle are missing in the steps"
 			continue
 		}
 		// The command changed between the sample before and this one.
 		t0 := (c.s.Time[jump] + c.s.Time[max(0, jump-1)]) / 2
 		band := math.Max(settleShare*math.Abs(p.ToDeg-p.FromDeg), 2*q)
-		st, err := vibration.MeasureStep(c.s.Time[from:to], c.s.Angle[from:to], t0, vibration.StepOptions{BandDeg: band, Quantum: q})
+		st, err := vibration.MeasureStep(time, angle, t0, vibration.StepOptions{BandDeg: band, Quantum: q, ClockSD: c.jitter})
 		if err != nil {
 			why = err.Error()
 			continue
 		}
 		st.DeadTime.U = math.Hypot(st.DeadTime.U, c.dt/math.Sqrt(12))
 		steps = append(steps, st)
-		if arrive := c.arrival(jump, to, st); arrive > 0 {
-			rings = append(rings, vibration.RingDown(c.s.Angle[arrive:to], c.dt, vibration.RingOptions{Quantum: q, NoiseSD: q / 2}))
+		if ring, ok := c.ringAfter(time, angle, t0, st, q); ok {
+			rings = append(rings, ring)
 		}
 	}
 	unseen := func(names ...string) (out []health.Measure) {
@@ -72,6 +78,41 @@ func (c *subject) responseMeasures() []health.Measure {
 	return append(out, ringMeasures(rings)...)
 }
 
+// mostMissing is how many readings in a row may be missing from a step.
+const mostMissing = 3
+
+// present returns the readings of the joint angle that are there between two samples; ok is false
+// where more than a few in a row are missing.
+func (c *subject) present(from, to int) (time, angle []float64, ok bool) {
+	for i := from; i < to; i++ {
+		if math.IsNaN(c.s.Angle[i]) {
+			continue
+		}
+		if n := len(time); n > 0 && c.s.Time[i]-time[n-1] > (mostMissing+1.5)*c.dt+6*c.jitter {
+			return nil, nil, false
+		}
+		time, angle = append(time, c.s.Time[i]), append(angle, c.s.Angle[i])
+	}
+	return time, angle, len(time) > 0
+}
+
+// ringAfter measures the ringing from where the joint first reaches its rest, not from the travel; ok
+// is false when it never does, or not in time.
+func (c *subject) ringAfter(time, angle []float64, t0 float64, st vibration.Step, quantum float64) (vibration.Ring, bool) {
+	up := st.ToDeg > st.FromDeg
+	for i, a := range angle {
+		if time[i] < t0 || up != (a >= st.ToDeg) {
+			continue
+		}
+		even, _ := filter.Even(time[i:], angle[i:], 1/c.dt)
+		if len(even) < 20 {
+			return vibration.Ring{}, false
+		}
+		return vibration.RingDown(even, c.dt, vibration.RingOptions{Quantum: quantum, NoiseSD: quantum / 2}), true
+	}
+	return vibration.Ring{}, false
+}
+
 func ringMeasures(rings []vibration.Ring) []health.Measure {
 	hz, zeta := stats.Unseen("no step rang"), stats.Unseen("no step rang")
 	linear := false
@@ -85,21 +126,6 @@ func ringMeasures(rings []vibration.Ring) []health.Measure {
 		out[1].Reason = "the swing falls by equal steps, as dry friction does, so the ratio holds for this size of swing only"
 	}
 	return out
-}
-
-// arrival returns the sample at which the joint first reaches its rest after a step; ringing is
-// judged from there, not from the travel. -1 when it never does.
-func (c *subject) arrival(from, to int, st vibration.Step) int {
-	up := st.ToDeg > st.FromDeg
-	for i := from; i < to; i++ {
-		if up == (c.s.Angle[i] >= st.ToDeg) {
-			if to-i < 30 {
-				return -1
-			}
-			return i
-		}
-	}
-	return -1
 }
 
 // hunting looks for an oscillation in the long rests, when the ringing of the move has died away.

@@ -3,9 +3,6 @@ package vibration
 import (
 	"fmt"
 	"math"
-	"math/cmplx"
-
-	"gonum.org/v1/gonum/mat"
 
 	"limbgauge/analyze/stats"
 )
@@ -28,68 +25,6 @@ func DampingOf(decrement float64) float64 {
 
 // NaturalOf returns the natural frequency of a damped one: f_d/√(1 - ζ²).
 func NaturalOf(dampedHz, damping float64) float64 { return dampedHz / math.Sqrt(1-damping*damping) }
-
-// MatrixPencil returns the modes of evenly spaced samples y, dt s apart, that oscillate (Hua and
-// Sarkar 1990): the singular vectors of the Hankel matrix of y, two per mode, whose shift has the
-// poles as eigenvalues. Take the rest off y first. The pencil is a third of the samples long.
-func MatrixPencil(y []float64, dt float64, modes int) ([]Mode, error) {
-	n, order := len(y), 2*modes
-	l := n / 3
-	if l < order+1 || n-l < order {
-		return nil, fmt.Errorf("matrix pencil of %d modes on %d samples: %w", modes, n, stats.ErrTooFew)
-	}
-	h := mat.NewDense(n-l, l+1, nil)
-	for i := range n - l {
-		for j := range l + 1 {
-			h.Set(i, j, y[i+j])
-		}
-	}
-	var svd mat.SVD
-	if !svd.Factorize(h, mat.SVDThin) {
-		return nil, fmt.Errorf("matrix pencil: %w", stats.ErrSingular)
-	}
-	var v mat.Dense
-	svd.VTo(&v)
-	if s := svd.Values(nil); s[order-1] <= 1e-13*s[0] {
-		return nil, fmt.Errorf("matrix pencil: the samples hold fewer than %d modes: %w", modes, stats.ErrSingular)
-	}
-	var shift mat.Dense
-	if err := shift.Solve(v.Slice(0, l, 0, order), v.Slice(1, l+1, 0, order)); err != nil {
-		return nil, fmt.Errorf("matrix pencil: %w", stats.ErrSingular)
-	}
-	var eig mat.Eigen
-	if !eig.Factorize(&shift, mat.EigenNone) {
-		return nil, fmt.Errorf("matrix pencil: no poles were found")
-	}
-	return modesOf(y, dt, eig.Values(nil)), nil
-}
-
-// modesOf turns poles of the z plane into modes, with amplitudes by least squares.
-func modesOf(y []float64, dt float64, poles []complex128) []Mode {
-	var out []Mode
-	var cols [][]float64
-	for _, z := range poles {
-		s := cmplx.Log(z) / complex(dt, 0)
-		if imag(s) <= 0 {
-			continue
-		}
-		re, im := make([]float64, len(y)), make([]float64, len(y))
-		p := complex(1, 0)
-		for i := range y {
-			re[i], im[i] = real(p), imag(p)
-			p *= z
-		}
-		cols = append(cols, re, im)
-		out = append(out, Mode{DampedHz: imag(s) / (2 * math.Pi), NaturalHz: cmplx.Abs(s) / (2 * math.Pi),
-			Damping: -real(s) / cmplx.Abs(s)})
-	}
-	if fit, err := stats.OLS(cols, y); err == nil {
-		for i := range out {
-			out[i].Amplitude = math.Hypot(fit.Coef[2*i], fit.Coef[2*i+1])
-		}
-	}
-	return out
-}
 
 // Ring is the ringing after one step or tap.
 type Ring struct {
@@ -114,11 +49,16 @@ const (
 	dampingMax = 0.5
 )
 
-// RingDown measures the ringing of evenly spaced samples, dt s apart, about the rest they end at
-// (mean of the last fifth). The frequency and damping come from a matrix pencil with one mode; their
-// uncertainty from the scatter of the peaks. It cannot be seen when fewer than three peaks stand
-// above three quanta (or three noise deviations), when damping exceeds about one half, or when the
-// ringing is above a quarter of the sample rate (common practice).
+// RingDown measures the ringing of evenly spaced samples, dt s apart, about the rest they end at. A
+// matrix pencil, its order told by the gap of the singular values, gives the start; frequency and
+// damping are those of the decaying sine that fits the samples best in least squares, its rest fitted
+// too. Their uncertainty is that of the fit, with what neighbouring residuals have in common, and of
+// the model: pencil, fit and peaks would agree if the motion were one decaying sine, so what they
+// differ by (even over their range, JCGM 100:2008, 4.3.7) is added.
+//
+// It cannot be seen when fewer than three peaks stand above three quanta (or three noise deviations),
+// when damping exceeds about one half, or when the ringing is above a quarter of the sample rate
+// (common practice).
 func RingDown(y []float64, dt float64, o RingOptions) Ring {
 	n := len(y)
 	unseen := func(peaks int, why string) Ring {
@@ -140,32 +80,131 @@ func RingDown(y []float64, dt float64, o RingOptions) Ring {
 	}
 	// Beyond the last peak that stands out there is nothing but reading noise.
 	end := min(n, int(math.Ceil((at[len(at)-1]+0.5*(at[len(at)-1]-at[len(at)-2]))/dt))+1)
-	modes, err := MatrixPencil(z[int(at[0]/dt):end], dt, 1)
-	if err != nil || len(modes) == 0 {
+	z = z[int(at[0]/dt):end]
+	// Means of blocks keep the poles as they are, and sixteen to a cycle are enough to see them.
+	block := max(1, int((at[len(at)-1]-at[0])/float64(len(at)-1)*2/perCycle/dt))
+	z, step := blocks(z, block), dt*float64(block)
+	m, err := strongest(z, step)
+	if err != nil {
 		return unseen(len(at), "the motion after the step is no oscillation")
 	}
-	m := modes[0]
-	switch {
-	case m.DampedHz > 0.25/dt:
+	if m.DampedHz > 0.25/dt {
 		return unseen(len(at), fmt.Sprintf("it rings at %.0f Hz, above a quarter of the sample rate", m.DampedHz))
-	case m.Damping > dampingMax:
-		return unseen(len(at), fmt.Sprintf("damping %.2f is too strong to ring", m.Damping))
-	case m.Damping < 0:
+	}
+	r, err := fitted(z, step, m)
+	switch {
+	case err != nil:
+		return unseen(len(at), "the motion after the step is no single decaying oscillation")
+	case r.Damping.Value > dampingMax:
+		return unseen(len(at), fmt.Sprintf("damping %.2f is too strong to ring", r.Damping.Value))
+	case r.Damping.Value < 0:
 		return unseen(len(at), "the oscillation does not decay")
 	}
-	return judged(m, at, height)
+	r.Peaks = len(at)
+	return judged(r, m, at, height)
 }
 
-// judged gives a mode the uncertainty of the peaks' scatter about their own line.
-func judged(m Mode, at, height []float64) Ring {
+// perCycle is how many samples of a cycle the fit is given.
+const perCycle = 16
+
+// blocks returns the means of every k samples.
+func blocks(x []float64, k int) []float64 {
+	if k <= 1 {
+		return x
+	}
+	out := make([]float64, len(x)/k)
+	for i := range out {
+		out[i] = stats.Mean(x[i*k : (i+1)*k])
+	}
+	return out
+}
+
+// orderGap is how much smaller the singular values must be after one mode than after two for the
+// samples to hold two: noise makes gaps too [common practice].
+const orderGap = 3.0
+
+// strongest returns the mode of the greatest amplitude, by a pencil of as many modes as the singular
+// values tell of, one or two.
+func strongest(z []float64, dt float64) (Mode, error) {
+	p, err := newPencil(z)
+	if err != nil {
+		return Mode{}, err
+	}
+	one, _ := p.modes(z, dt, 1)
+	two, _ := p.modes(z, dt, 2)
+	s := p.values
+	if len(two) > 0 && (len(one) == 0 || len(s) > 4 && s[3]*s[2] > orderGap*s[1]*s[4]) {
+		one = two
+	}
+	if len(one) == 0 {
+		return Mode{}, stats.ErrSingular
+	}
+	best := one[0]
+	for _, m := range one {
+		if m.Amplitude > best.Amplitude {
+			best = m
+		}
+	}
+	return best, nil
+}
+
+// fitted fits rest, amplitude, phase, decay and frequency of one mode to the samples.
+func fitted(z []float64, dt float64, m Mode) (Ring, error) {
+	w0 := 2 * math.Pi * m.DampedHz
+	start := []float64{2 * math.Pi * m.NaturalHz * m.Damping, w0, 0, z[0], 0}
+	fit, err := stats.FitCurve(len(z), start, func(p, r []float64) {
+		for i := range r {
+			t := float64(i) * dt
+			s, c := math.Sincos(p[1] * t)
+			r[i] = z[i] - p[2] - math.Exp(-p[0]*t)*(p[3]*c+p[4]*s)
+		}
+	})
+	if err != nil {
+		return Ring{}, err
+	}
+	decay, wd := fit.Coef[0], math.Abs(fit.Coef[1])
+	wn := math.Hypot(decay, wd)
+	// Neighbours that err alike are worth fewer readings (first-order autocorrelation).
+	rho := math.Max(0, math.Min(0.95, neighbours(z, dt, fit.Coef)))
+	wider := math.Sqrt((1 + rho) / (1 - rho))
+	df := math.Max(1, fit.DF*(1-rho)/(1+rho))
+	cov := func(i, j int) float64 { return fit.Cov[i][j] * wider * wider }
+	est := func(v, dDecay, dFreq float64) stats.Estimate {
+		u2 := dDecay*dDecay*cov(0, 0) + 2*dDecay*dFreq*cov(0, 1) + dFreq*dFreq*cov(1, 1)
+		return stats.Estimate{Value: v, U: math.Sqrt(math.Max(0, u2)), DF: df}
+	}
+	return Ring{
+		DampedHz:  est(wd/(2*math.Pi), 0, 1/(2*math.Pi)),
+		NaturalHz: est(wn/(2*math.Pi), decay/wn/(2*math.Pi), wd/wn/(2*math.Pi)),
+		Damping:   est(decay/wn, wd*wd/(wn*wn*wn), -decay*wd/(wn*wn*wn)),
+	}, nil
+}
+
+// neighbours is the correlation of each residual with the next.
+func neighbours(z []float64, dt float64, p []float64) float64 {
+	var num, den, last float64
+	for i, v := range z {
+		t := float64(i) * dt
+		s, c := math.Sincos(p[1] * t)
+		e := v - p[2] - math.Exp(-p[0]*t)*(p[3]*c+p[4]*s)
+		den += e * e
+		if i > 0 {
+			num += e * last
+		}
+		last = e
+	}
+	if den == 0 {
+		return 0
+	}
+	return num / den
+}
+
+// judged adds what the model cannot tell, and says whether the decay is that of dry friction.
+func judged(r Ring, m Mode, at, height []float64) Ring {
 	k, ln := make([]float64, len(at)), make([]float64, len(at))
 	for i := range at {
 		k[i], ln[i] = float64(i), math.Log(height[i])
 	}
-	r := Ring{Peaks: len(at)}
-	r.DampedHz = stats.Estimate{Value: m.DampedHz, U: math.NaN(), DF: math.NaN()}
-	r.NaturalHz, r.Damping = r.DampedHz, r.DampedHz
-	r.NaturalHz.Value, r.Damping.Value = m.NaturalHz, m.Damping
 	times, err1 := stats.FitLine(k, at)
 	logs, err2 := stats.FitLine(k, ln)
 	flat, err3 := stats.FitLine(k, height)
@@ -173,9 +212,12 @@ func judged(m Mode, at, height []float64) Ring {
 		return r
 	}
 	// A half cycle takes times.Slope, and loses half the decrement.
-	r.DampedHz.U, r.DampedHz.DF = m.DampedHz*times.Slope.U/times.Slope.Value, times.DF
-	r.NaturalHz.U, r.NaturalHz.DF = m.NaturalHz*times.Slope.U/times.Slope.Value, times.DF
-	r.Damping.U, r.Damping.DF = 2*logs.Slope.U/(2*math.Pi), logs.DF
+	fd, zeta := 0.5/times.Slope.Value, DampingOf(-2*logs.Slope.Value)
+	uf, uz := 2*fd*times.Slope.U/times.Slope.Value, 2*2*logs.Slope.U/(2*math.Pi)
+	fn := NaturalOf(fd, math.Min(math.Abs(zeta), 0.99))
+	r.DampedHz = apart(r.DampedHz, m.DampedHz, beyondDoubt(r.DampedHz.Value, fd, uf))
+	r.NaturalHz = apart(r.NaturalHz, m.NaturalHz, beyondDoubt(r.NaturalHz.Value, fn, uf))
+	r.Damping = apart(r.Damping, m.Damping, beyondDoubt(r.Damping.Value, zeta, uz))
 	var rssLog float64
 	for i := range height {
 		d := height[i] - math.Exp(logs.At(k[i]).Value)
@@ -183,6 +225,31 @@ func judged(m Mode, at, height []float64) Ring {
 	}
 	r.Linear = len(at) >= 5 && stats.BIC(rssLog, len(at), 2)-stats.BIC(flat.RSS, len(at), 2) > 6
 	return r
+}
+
+// beyondDoubt moves other towards v by what other does not know of itself.
+func beyondDoubt(v, other, u float64) float64 {
+	return v + math.Copysign(math.Max(0, math.Abs(other-v)-u), other-v)
+}
+
+// apart widens an estimate by what other ways to the same figure differ from it.
+func apart(e stats.Estimate, others ...float64) stats.Estimate {
+	lo, hi := e.Value, e.Value
+	for _, v := range others {
+		if !math.IsNaN(v) && !math.IsInf(v, 0) {
+			lo, hi = math.Min(lo, v), math.Max(hi, v)
+		}
+	}
+	model := (hi - lo) / math.Sqrt(12)
+	if u := math.Hypot(e.U, model); u > 0 {
+		// Welch and Satterthwaite: what the model adds is taken as known.
+		e.DF *= math.Pow(u/math.Max(e.U, 1e-300), 4)
+		if math.IsNaN(e.DF) {
+			e.DF = math.Inf(1)
+		}
+		e.U = u
+	}
+	return e
 }
 
 // peaks returns time and height of the turning points of z, either sign, down to the floor, by a
@@ -224,31 +291,4 @@ func PoolRings(rings []Ring) Ring {
 	}
 	out.DampedHz, out.NaturalHz, out.Damping = pooled(fd), pooled(fn), pooled(z)
 	return out
-}
-
-// TwoMass holds the frequencies of a drive and a load joined by a spring.
-type TwoMass struct {
-	AntiResonanceHz float64 // of the load on a held drive: what a step with the servo holding rings at
-	ResonanceHz     float64 // seen from the drive
-}
-
-// TwoMassOf returns the frequencies of inertias jm (drive, referred to the joint) and jl (load),
-// kg·m², joined by stiffness kt, N·m/rad: f_a = √(kt/jl)/2π, f_r = √(kt(jm+jl)/(jm·jl))/2π.
-func TwoMassOf(jm, jl, kt float64) TwoMass {
-	return TwoMass{math.Sqrt(kt/jl) / (2 * math.Pi), math.Sqrt(kt*(jm+jl)/(jm*jl)) / (2 * math.Pi)}
-}
-
-// StringTension returns the tension, N, of a belt span of free length m and mass kgPerM that sounds
-// hz when plucked: 4·m'·L²·f². Bending stiffness makes short wide spans read high.
-func StringTension(kgPerM, length, hz float64) float64 { return 4 * kgPerM * length * length * hz * hz }
-
-// StringHz returns the frequency of a span under tension, the inverse of StringTension.
-func StringHz(kgPerM, length, newton float64) float64 {
-	return math.Sqrt(newton/kgPerM) / (2 * length)
-}
-
-// StringTensionU returns the relative standard uncertainty of a tension from those of frequency,
-// length and mass.
-func StringTensionU(uHz, uLength, uMass float64) float64 {
-	return math.Sqrt(4*uHz*uHz + 4*uLength*uLength + uMass*uMass)
 }

@@ -11,6 +11,7 @@ import (
 type StepOptions struct {
 	BandDeg float64 // half width of the band the joint must stay in to have settled
 	Quantum float64 // step of the angle reading, deg
+	ClockSD float64 // standard deviation of the time of a sample, s
 }
 
 // Step is the response to one jump of the command.
@@ -58,15 +59,37 @@ func MeasureStep(time, angle []float64, t0 float64, o StepOptions) (Step, error)
 		share[i] = (angle[start-1+i] - y0) / way
 	}
 	ts := time[start-1:]
-	dt := (time[n-1] - time[start-1]) / float64(n-start)
-	first := math.Max(0.02, 2*o.Quantum/math.Abs(way))
-	s.DeadTime = crossing(ts, share, first, dt).minus(t0, 0)
-	t10, t90 := crossing(ts, share, 0.1, dt), crossing(ts, share, 0.9, dt)
+	r := reading{dt: (time[n-1] - time[start-1]) / float64(n-start), clock: o.ClockSD, noise: math.Hypot(scatter(angle[n-tail:]), o.Quantum/math.Sqrt(12))}
+	first := math.Max(0.02, math.Max(2*o.Quantum, outOfRest*stats.SD(angle[:start]))/math.Abs(way))
+	s.DeadTime = r.crossing(ts, share, first, math.Abs(way)).minus(t0, 0)
+	t10, t90 := r.crossing(ts, share, 0.1, math.Abs(way)), r.crossing(ts, share, 0.9, math.Abs(way))
 	s.RiseTime = t90.minus(t10.Value, t10.U)
-	s.Overshoot = overshoot(share, math.Abs(way), stats.SD(angle[n-tail:]), o)
-	s.SettleTime = settle(time[start:], angle[start:], t0, y1, dt, o)
-	s.PeakSpeed = peakSpeed(time[start:], angle[start:], o)
+	s.Overshoot = r.overshoot(ts, share, math.Abs(way))
+	s.SettleTime = r.settle(time[start:], angle[start:], t0, y1, o)
+	s.PeakSpeed = r.peakSpeed(time[start:], angle[start:])
 	return s, nil
+}
+
+// outOfRest is how many deviations of the readings before the step the joint must move to have
+// started.
+const outOfRest = 5.0
+
+// scatter is the deviation of single readings, from their second differences, in which what is left of
+// a swing all but cancels.
+func scatter(x []float64) float64 {
+	var sum float64
+	for i := 1; i+1 < len(x); i++ {
+		d := x[i+1] - 2*x[i] + x[i-1]
+		sum += d * d
+	}
+	return math.Sqrt(sum / 6 / float64(max(1, len(x)-2)))
+}
+
+// reading is what the samples of one step are worth.
+type reading struct {
+	dt    float64 // spacing, s
+	clock float64 // standard deviation of a sample's time, s
+	noise float64 // of one angle, deg, quantum included
 }
 
 type instant struct{ stats.Estimate }
@@ -78,69 +101,150 @@ func (e instant) minus(t, u float64) stats.Estimate {
 	return e.Estimate
 }
 
-// crossing returns when the share first reaches a level, on the line between two samples.
-func crossing(t, share []float64, level, dt float64) instant {
+// crossing returns when the share of a way, deg, first reaches a level, on the line between two
+// samples. What noise makes of the time is noise over speed, and no more than the samples' spacing
+// where the joint jumps from one to the next.
+func (r reading) crossing(t, share []float64, level, way float64) instant {
 	for i := 1; i < len(share); i++ {
 		if share[i] >= level {
-			at := t[i]
-			if share[i] > share[i-1] {
-				at = t[i-1] + (t[i]-t[i-1])*math.Max(0, (level-share[i-1])/(share[i]-share[i-1]))
+			at, u := t[i], math.Hypot(r.dt/math.Sqrt(12), r.clock)
+			if rise := share[i] - share[i-1]; rise > 0 {
+				at = t[i-1] + (t[i]-t[i-1])*math.Max(0, (level-share[i-1])/rise)
+				u = math.Hypot(u, r.noise*(t[i]-t[i-1])/(rise*way))
 			}
-			return instant{stats.Estimate{Value: at, U: dt / math.Sqrt(12), DF: math.Inf(1)}}
+			return instant{stats.Estimate{Value: at, U: u, DF: math.Inf(1)}}
 		}
 	}
 	return instant{stats.Unseen("the joint never came to %.0f %% of the way", 100*level)}
 }
 
-func overshoot(share []float64, way, noise float64, o StepOptions) stats.Estimate {
-	peak := math.Inf(-1)
-	for _, v := range share {
-		peak = math.Max(peak, v)
+// near is the share of the overshoot above which samples are near its top: there a swing is a parabola
+// but for a thousandth.
+const near = 0.8
+
+// overshoot is how far a parabola through the samples near the highest one goes beyond the rest. The
+// highest sample itself is raised by noise and lowered by the spacing.
+func (r reading) overshoot(t, share []float64, way float64) stats.Estimate {
+	top := 0
+	for i, v := range share {
+		if v > share[top] {
+			top = i
+		}
 	}
-	return stats.Estimate{Value: math.Max(0, (peak-1)*way), U: math.Hypot(noise, o.Quantum/math.Sqrt(12)), DF: math.Inf(1)}
+	over := (share[top] - 1) * way
+	if over < 3*r.noise {
+		// What stands out no more than the noise of many samples is none, to as much.
+		return stats.Estimate{Value: math.Max(0, over-2*r.noise), U: r.noise, DF: math.Inf(1)}
+	}
+	lo, hi := top, top
+	for lo > 1 && (share[lo-1]-1)*way > near*over {
+		lo--
+	}
+	for hi+2 < len(share) && (share[hi+1]-1)*way > near*over {
+		hi++
+	}
+	lo, hi = min(lo, top-1), max(hi, top+1)
+	if lo < 0 || hi >= len(share) || hi-lo < 2 {
+		return stats.Estimate{Value: over, U: r.noise, DF: math.Inf(1)}
+	}
+	var one, x, xx, y []float64
+	for i := lo; i <= hi; i++ {
+		s := (t[i] - t[top]) / r.dt
+		one, x, xx, y = append(one, 1), append(x, s), append(xx, s*s), append(y, (share[i]-1)*way)
+	}
+	fit, err := stats.OLS([][]float64{one, x, xx}, y)
+	if err != nil || fit.Coef[2] >= 0 {
+		return stats.Estimate{Value: over, U: r.noise, DF: math.Inf(1)}
+	}
+	b, c := fit.Coef[1], fit.Coef[2]
+	value := fit.Coef[0] - b*b/(4*c)
+	// A swing is no parabola: where the parabola falls by d over the stretch, a cosine of that height A
+	// misses its top by d²/(70·A) (derived), one that dies away by some times as much,
+	// and the more the further the samples lie apart.
+	fall := -c * math.Pow(float64(hi-lo)/2, 2)
+	bend := fall * fall / (15 * over) * math.Max(1, fall/((1-near)*over))
+	if hi-lo == 2 { // three samples bear any parabola: what it adds is as doubtful
+		bend = math.Hypot(bend, (value-over)/2)
+	}
+	u := math.Sqrt(r.noise*r.noise*(9.0/4/float64(hi-lo+1)+0.05) + bend*bend)
+	return stats.Estimate{Value: math.Max(0, value), U: u, DF: math.Inf(1)}
 }
 
-func settle(t, angle []float64, t0, rest, dt float64, o StepOptions) stats.Estimate {
+const (
+	// bandNoise is the least width of a band in deviations of the noise, edgeNoise how far noise carries
+	// a sample over its edge.
+	bandNoise = 4.0
+	edgeNoise = 2.5
+)
+
+// settle is the last time outside the band. Noise may carry a sample over its edge or back, so the
+// times for a band narrower and wider by it bound the answer.
+func (r reading) settle(t, angle []float64, t0, rest float64, o StepOptions) stats.Estimate {
 	if o.BandDeg <= 0 {
 		return stats.Unseen("no settling band is given")
 	}
-	last := -1
-	for i, a := range angle {
-		if math.Abs(a-rest) > o.BandDeg {
-			last = i
+	lastOut := func(band float64) int {
+		for i := len(angle) - 1; i >= 0; i-- {
+			if math.Abs(angle[i]-rest) > band {
+				return i
+			}
 		}
+		return -1
 	}
+	last := lastOut(o.BandDeg)
 	if last >= len(t)-1-int(restShare/2*float64(len(t))) {
 		return stats.Unseen("the joint had not settled when the dwell ended")
 	}
 	if last < 0 {
 		return stats.Unseen("the step is smaller than the settling band")
 	}
+	if o.BandDeg < bandNoise*r.noise {
+		return stats.Unseen("the readings scatter by %.2f deg, too much to tell when the joint stays within %.2f deg", r.noise, o.BandDeg)
+	}
+	early, late := max(0, lastOut(o.BandDeg+edgeNoise*r.noise)), lastOut(o.BandDeg-edgeNoise*r.noise)
 	// The true time lies between this sample and the next.
-	return stats.Estimate{Value: t[last] + dt/2 - t0, U: dt / math.Sqrt(12), DF: math.Inf(1)}
+	u := math.Hypot(r.dt/math.Sqrt(12), r.clock)
+	return stats.Estimate{Value: t[last] + r.dt/2 - t0, U: math.Hypot(u, (t[late]-t[early])/math.Sqrt(12)), DF: math.Inf(1)}
 }
 
-func peakSpeed(t, angle []float64, o StepOptions) stats.Estimate {
-	best := stats.Unseen("too few samples for a speed")
+// peakSpeed is the steepest line over SpeedWindow, or over three samples where they are further apart.
+// A line over a stretch is less steep than the steepest point in it, by a third of what it loses when
+// the stretch is doubled (the loss goes with the square of the length, derived): so much is added, and
+// is the doubt of it.
+func (r reading) peakSpeed(t, angle []float64) stats.Estimate {
+	window := math.Max(SpeedWindow, 2.2*r.dt)
+	one, span, n := steepest(t, angle, window)
+	if n == 0 {
+		return stats.Unseen("too few samples for a speed")
+	}
+	two, _, _ := steepest(t, angle, 2*window)
+	loss := math.Max(0, one-two) / 3
+	// The slope of a line through n readings over a span, and the luck of the steepest of some such.
+	u := r.noise * math.Sqrt(12/float64(n)) / span
+	luck := 0.5 * u
+	return stats.Estimate{Value: one + loss - luck, U: math.Sqrt(u*u + loss*loss + luck*luck + math.Pow(one*math.Sqrt2*r.clock/span, 2)), DF: math.Inf(1)}
+}
+
+// steepest returns the greatest size of slope of lines over a window of time, the span of that line and
+// the number of its samples.
+func steepest(t, angle []float64, window float64) (speed, span float64, n int) {
 	lo := 0
 	for hi := range t {
-		for t[hi]-t[lo] > SpeedWindow+1e-9 {
+		for t[hi]-t[lo] > window+1e-9 {
 			lo++
 		}
-		if hi-lo < 2 {
+		if hi-lo < 2 || t[hi]-t[lo] < window/2 {
 			continue
 		}
 		l, err := stats.FitLine(t[lo:hi+1], angle[lo:hi+1])
 		if err != nil {
 			continue
 		}
-		if v := math.Abs(l.Slope.Value); !best.Seen() || v > best.Value {
-			span := t[hi] - t[lo]
-			u := o.Quantum * math.Sqrt(1.0/6) / span * 1.5
-			best = stats.Estimate{Value: v, U: math.Max(u, 0), DF: math.Inf(1)}
+		if v := math.Abs(l.Slope.Value); n == 0 || v > speed {
+			speed, span, n = v, t[hi]-t[lo], hi-lo+1
 		}
 	}
-	return best
+	return speed, span, n
 }
 
 // PooledStep is the mean over several steps.
@@ -196,8 +300,9 @@ func pooled(all []stats.Estimate) stats.Estimate {
 	if len(x) < enough {
 		m.U, m.DF = (hi-lo)/math.Sqrt(12), math.Inf(1)
 	}
-	// What each step cannot tell of itself (spacing, quantum) stays, averaged.
-	if own = math.Sqrt(own) / n; own > m.U {
+	// What each step cannot tell of itself (spacing, quantum) may be alike in all, as the stand's clock
+	// makes both the steps and the samples: it does not average out.
+	if own = math.Sqrt(own / n); own > m.U {
 		m.U, m.DF = own, math.Inf(1)
 	}
 	return m
