@@ -224,6 +224,10 @@ func judged(r Ring, m Mode, at, height []float64) Ring {
 		rssLog += d * d
 	}
 	r.Linear = len(at) >= 5 && stats.BIC(rssLog, len(at), 2)-stats.BIC(flat.RSS, len(at), 2) > 6
+	// A damping that is none spreads as the peaks do about their own line.
+	if u := logs.Slope.U / math.Pi; r.Linear && r.Damping.U < u {
+		r.Damping.U, r.Damping.DF = u, logs.DF
+	}
 	return r
 }
 

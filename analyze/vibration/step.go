@@ -59,7 +59,7 @@ func MeasureStep(time, angle []float64, t0 float64, o StepOptions) (Step, error)
 		share[i] = (angle[start-1+i] - y0) / way
 	}
 	ts := time[start-1:]
-	r := reading{dt: (time[n-1] - time[start-1]) / float64(n-start), clock: o.ClockSD, noise: math.Hypot(scatter(angle[n-tail:]), o.Quantum/math.Sqrt(12))}
+	r := reading{dt: (time[n-1] - time[start-1]) / float64(n-start), clock: o.ClockSD, noise: math.Hypot(scatter(angle[n-tail:]), o.Quantum/math.Sqrt(12)), sway: stats.SD(angle[n-tail:])}
 	first := math.Max(0.02, math.Max(2*o.Quantum, outOfRest*stats.SD(angle[:start]))/math.Abs(way))
 	s.DeadTime = r.crossing(ts, share, first, math.Abs(way)).minus(t0, 0)
 	t10, t90 := r.crossing(ts, share, 0.1, math.Abs(way)), r.crossing(ts, share, 0.9, math.Abs(way))
@@ -90,6 +90,7 @@ type reading struct {
 	dt    float64 // spacing, s
 	clock float64 // standard deviation of a sample's time, s
 	noise float64 // of one angle, deg, quantum included
+	sway  float64 // deviation about the rest, what is left of the swing included, deg
 }
 
 type instant struct{ stats.Estimate }
@@ -201,7 +202,8 @@ func (r reading) settle(t, angle []float64, t0, rest float64, o StepOptions) sta
 	if o.BandDeg < bandNoise*r.noise {
 		return stats.Unseen("the readings scatter by %.2f deg, too much to tell when the joint stays within %.2f deg", r.noise, o.BandDeg)
 	}
-	early, late := max(0, lastOut(o.BandDeg+edgeNoise*r.noise)), lastOut(o.BandDeg-edgeNoise*r.noise)
+	edge := edgeNoise * math.Max(r.noise, r.sway)
+	early, late := max(0, lastOut(o.BandDeg+edge)), lastOut(math.Max(o.BandDeg-edge, o.BandDeg/4))
 	// The true time lies between this sample and the next.
 	u := math.Hypot(r.dt/math.Sqrt(12), r.clock)
 	return stats.Estimate{Value: t[last] + r.dt/2 - t0, U: math.Hypot(u, (t[late]-t[early])/math.Sqrt(12)), DF: math.Inf(1)}

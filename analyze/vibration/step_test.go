@@ -110,11 +110,11 @@ func TestStepIntervals(t *testing.T) {
 			}
 			f := func(t float64) float64 { return second(t, hz, zeta) }
 			settled, speed := 0.0, 0.0
-			for x := 0.0; x < 1.2; x += 2e-5 {
+			for x := 0.0; x < 1.2; x += 1e-4 {
 				if math.Abs(f(x)-1)*40 > band {
 					settled = x
 				}
-				speed = math.Max(speed, 40*(f(x+1e-5)-f(x))/1e-5)
+				speed = math.Max(speed, 40*(f(x+1e-4)-f(x))/1e-4)
 			}
 			starts := math.Max(.02, math.Max(2*row.q, 5*math.Hypot(row.noise, row.q/math.Sqrt(12)))/40)
 			for _, c := range []struct {
