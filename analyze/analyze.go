@@ -51,6 +51,7 @@ func RunAfter(s *rig.Series, j rig.Joint, past Past) (health.Joint, error) {
 		if creep != nil && p == c.stretch() {
 			e.Creep = creep
 		}
+		out.Measures = append(out.Measures, c.setMeasure(p))
 		out.Curves = appendCurve(out.Curves)(c.loopCurve(l))
 		out.Curves = appendCurve(out.Curves)(c.errorCurve(p))
 	}
@@ -67,6 +68,8 @@ func RunAfter(s *rig.Series, j rig.Joint, past Past) (health.Joint, error) {
 	e.NominalUse = use
 	out.Measures = append(out.Measures, c.stallMeasure(), c.sagMeasure(), c.lostSamples())
 	out.Measures = append(out.Measures, c.responseMeasures()...)
+	ms, responses := c.shakeMeasures()
+	out.Measures = append(out.Measures, ms...)
 
 	ms, apart, note := c.withoutServo(seen.withhold(figures(out.Measures)), past)
 	if e.BareServo = apart; apart {
@@ -81,6 +84,7 @@ func RunAfter(s *rig.Series, j rig.Joint, past Past) (health.Joint, error) {
 	out.Curves = appendCurve(out.Curves)(c.timeCurve("supply", "Supply voltage", "voltage in V", s.Supply, 0))
 	out.Curves = appendCurve(out.Curves)(c.holdCurve(c.stretch()))
 	out.Curves = appendCurve(out.Curves)(c.stepCurve())
+	out.Curves = append(out.Curves, responses...)
 	out.Curves = seen.pictures(out.Curves)
 	out.Notes = append(c.notes(d, note), seen.notes...)
 	return out, nil

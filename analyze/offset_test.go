@@ -3,6 +3,8 @@ package analyze_test
 import (
 	"fmt"
 	"math"
+	"math/rand/v2"
+	"strings"
 	"testing"
 
 	"limbgauge/analyze/health"
@@ -68,5 +70,67 @@ func TestTwoTeethBetweenTwoRests(t *testing.T) {
 	m, _ = h.Find("offset_step", health.Transmission)
 	if h.Findings[0].Cause != health.ToothSkip || math.Abs(m.Value+18) > m.Uncertainty {
 		t.Errorf("findings %v, step %.3f ± %.3f", causes(h), m.Value, m.Uncertainty)
+	}
+}
+
+// held is sound() followed by a rest at 0, a hold near the end of the range with growth and set, and
+// the same rest again, reached from the side given.
+func held(grow, set float64, sameSide bool) (*rig.Series, rig.Joint) {
+	s, j := sound()
+	rng := rand.New(rand.NewPCG(8, 8))
+	at, now := s.Command[len(s.Command)-1], s.Time[len(s.Time)-1]
+	extra := 0.0
+	goTo := func(target, rate, dwell float64, creep func(t float64) float64) {
+		dir := math.Copysign(1, target-at)
+		for k := 0; at != target || float64(k)*.004 < dwell; k++ {
+			if at != target {
+				at += dir * math.Min(rate*.004, math.Abs(target-at))
+				k = 0
+			}
+			now += .004
+			load := -0.25 * 9.80665 * 0.11 * math.Sin(at*math.Pi/180)
+			w := extra
+			if creep != nil {
+				w += creep(float64(k) * .004)
+			}
+			noise := func() float64 { return .05 * (rng.Float64() - .5) }
+			s.Time, s.Command = append(s.Time, now), append(s.Command, at)
+			s.Motor, s.Angle = append(s.Motor, at+load+noise()), append(s.Angle, at+3*load+w+noise()+.1*dir)
+			s.Current, s.Supply = append(s.Current, .12+1.6*math.Abs(load)), append(s.Supply, 6)
+		}
+	}
+	goTo(-12, 40, 1, nil)
+	goTo(0, 20, 1, nil)
+	goTo(66, 40, 20, func(t float64) float64 { return -grow * math.Log10(1+t/.01) })
+	extra = -set
+	if sameSide {
+		goTo(-12, 40, 1, nil)
+	}
+	goTo(0, 20, 1, nil)
+	return s, j
+}
+
+// What stays after the load is the set; what grew under it and came back is not.
+func TestPermanentSet(t *testing.T) {
+	for _, set := range []float64{0, .15, -.4, 1} {
+		s, j := held(.1, set, true)
+		h := run(t, s, j)
+		m, _ := h.Find("permanent_set", health.Transmission)
+		if m.Status != health.Measured || math.Abs(m.Value+set) > m.Uncertainty || m.Uncertainty > .15 {
+			t.Errorf("set of %g: %s %.3f ± %.3f %s", -set, m.Status, m.Value, m.Uncertainty, m.Reason)
+		}
+		if m, _ := h.Find("permanent_set", health.Servo); math.Abs(m.Value) > m.Uncertainty {
+			t.Errorf("the servo has a set of %.3f ± %.3f", m.Value, m.Uncertainty)
+		}
+		// From the other side the joint stands 0.2 deg off, which is no set: wide, and so said.
+		s, j = held(.1, set, false)
+		m, _ = run(t, s, j).Find("permanent_set", health.Transmission)
+		if m.Status == health.Measured && (math.Abs(m.Value+set) > m.Uncertainty+.2 || !strings.Contains(m.Reason, "unlike sides")) {
+			t.Errorf("set of %g from unlike sides: %s %.3f ± %.3f %s", -set, m.Status, m.Value, m.Uncertainty, m.Reason)
+		}
+	}
+	s, j := sound()
+	if m, _ := run(t, s, j).Find("permanent_set", health.Total); m.Status != health.NotObservable {
+		t.Errorf("a set without a hold: %+v", m)
 	}
 }

@@ -42,17 +42,36 @@ const (
 
 	stepDeg   = 18.0
 	stepShare = 0.25 // of the range, where that is less
+
+	// asideDeg is how far a rest that is to be compared is approached from, always from smaller angles
+	// and slowly: friction and play then leave the joint on the same side.
+	asideDeg   = 12.0
+	asideShare = 0.1 // of the range, where that is less
 )
 
+// shakes are the small jumps of the routine shake: half their height, how long one bit lasts, and how
+// many bits. Quick bits reach high frequencies, slow ones give the low ones their share; two heights
+// tell a dead zone, whose gain grows with the height.
+var shakes = [...]struct {
+	deg  float64
+	bit  time.Duration
+	bits int
+}{
+	{2, 40 * time.Millisecond, 511}, {2, 120 * time.Millisecond, 127},
+	{5, 40 * time.Millisecond, 511}, {5, 120 * time.Millisecond, 127},
+}
+
 // RoutineNames lists the built-in routines.
-func RoutineNames() []string { return []string{"assembly", "quick", "hold"} }
+func RoutineNames() []string { return []string{"assembly", "quick", "hold", "shake"} }
 
 // BuiltinRoutine makes a built-in routine to measure for a joint:
 //
 //	assembly  all that is measured after assembly: 5 cycles over 9 stops, slow and fast ramps,
 //	          steps, a hold of 20 s where the load pulls hardest; about 3 minutes
 //	quick     2 cycles over the stops and one ramp; about 40 s
-//	hold      5 minutes of hold where the load pulls hardest, for creep, then rest
+//	hold      5 minutes of hold where the load pulls hardest, for creep, between two like rests
+//	shake     small jumps to and fro in a fixed order that looks like chance, about where the load
+//	          pulls least, for the frequency response; some steps; about 80 s
 //
 // Every routine goes slowly to its first angle and stays inside the joint's range.
 func BuiltinRoutine(name string, j Joint) (Routine, error) {
@@ -68,9 +87,9 @@ func BuiltinRoutine(name string, j Joint) (Routine, error) {
 		p.ramp(1, fastRampDegPerS)
 		p.add(MoveSettle, p.at(0), slowDegPerS, restDwell)
 		p.step(6)
-		p.add(MoveSettle, p.at(0), slowDegPerS, restDwell)
+		p.rest(p.at(0), fastRampDegPerS, restDwell)
 		p.add(MoveHold, p.heaviest(), fastRampDegPerS, 20*time.Second)
-		p.add(MoveSettle, p.at(0), fastRampDegPerS, restDwell)
+		p.rest(p.at(0), fastRampDegPerS, restDwell)
 	case "quick":
 		p.toFirst()
 		p.stair(2)
@@ -78,9 +97,15 @@ func BuiltinRoutine(name string, j Joint) (Routine, error) {
 		p.add(MoveSettle, p.at(0), fastRampDegPerS, restDwell)
 	case "hold":
 		rest := p.lightest()
-		p.add(MoveSettle, rest, slowDegPerS, 5*time.Second)
+		p.rest(rest, slowDegPerS, 5*time.Second)
 		p.add(MoveHold, p.heaviest(), slowDegPerS, 5*time.Minute)
-		p.add(MoveSettle, rest, slowDegPerS, 30*time.Second)
+		p.rest(rest, slowDegPerS, 30*time.Second)
+	case "shake":
+		p.add(MoveSettle, p.inside(p.lightest()), slowDegPerS, restDwell)
+		p.shake(p.inside(p.lightest()))
+		p.add(MoveSettle, p.at(0), slowDegPerS, 2*restDwell)
+		p.step(6)
+		p.add(MoveSettle, p.at(0), slowDegPerS, restDwell)
 	default:
 		return Routine{}, fmt.Errorf("unknown routine %q; known are %s", name, strings.Join(RoutineNames(), ", "))
 	}
@@ -98,8 +123,7 @@ type plan struct {
 // resolution of a command) and inside the range whatever rounding does.
 func (p *plan) at(share float64) float64 {
 	lo, hi := p.j.RangeDeg[0], p.j.RangeDeg[1]
-	a := math.Round(((lo+hi)/2+share*(hi-lo))*1000) / 1000
-	return min(max(a, lo), hi)
+	return p.clip((lo+hi)/2 + share*(hi-lo))
 }
 
 func (p *plan) width() float64 { return p.j.RangeDeg[1] - p.j.RangeDeg[0] }
@@ -146,6 +170,54 @@ func (p *plan) step(n int) {
 	for range n {
 		p.moves = append(p.moves, Move{Kind: MoveStep, TargetDeg: p.at(share), Dwell: stepDwell})
 		share = -share
+	}
+}
+
+// aside returns how far a rest is approached from.
+func (p *plan) aside() float64 { return min(asideShare*p.width(), asideDeg) }
+
+// inside moves an angle so far into the reach of a hold that it can be approached from smaller angles.
+func (p *plan) inside(a float64) float64 {
+	lo, hi := p.at(-holdReach), p.at(holdReach)
+	return p.clip(min(max(a, lo+p.aside()), hi-p.aside()))
+}
+
+// clip rounds an angle to the resolution of a command and keeps it in the range whatever rounding does.
+func (p *plan) clip(a float64) float64 {
+	return min(max(math.Round(a*1000)/1000, p.j.RangeDeg[0]), p.j.RangeDeg[1])
+}
+
+// rest goes to an angle at a rate, the last of the way slowly from smaller angles.
+func (p *plan) rest(a, rate float64, dwell time.Duration) {
+	p.add(MoveSettle, p.clip(a-p.aside()), min(rate, p.firstRate()), restDwell)
+	p.add(MoveSettle, a, slowDegPerS, dwell)
+}
+
+// firstRate is the greatest rate of the next move: slow when it is the first of all.
+func (p *plan) firstRate() float64 {
+	if len(p.moves) == 0 {
+		return slowDegPerS
+	}
+	return fastRampDegPerS
+}
+
+// shake jumps to and fro about an angle, in the order of a shift register of greatest length (Golomb,
+// Shift Register Sequences; order 9, x⁹+x⁴+1, whose ones and zeros have the spectrum of chance).
+func (p *plan) shake(about float64) {
+	register := 1
+	for _, s := range shakes {
+		half := min(s.deg, p.aside()/2)
+		last := -1
+		for range s.bits {
+			bit := register & 1
+			register = register>>1 | (register^register>>4)&1<<8
+			if bit == last {
+				p.moves[len(p.moves)-1].Dwell += s.bit
+				continue
+			}
+			last = bit
+			p.moves = append(p.moves, Move{Kind: MoveStep, TargetDeg: p.clip(about + half*float64(2*bit-1)), Dwell: s.bit})
+		}
 	}
 }
 

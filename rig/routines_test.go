@@ -122,13 +122,74 @@ func TestHoldIsWhereTheLoadPullsHardest(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			if m := r.Moves[1]; m.Kind != rig.MoveHold || m.TargetDeg < test.lo || m.TargetDeg > test.hi || m.Dwell != 5*time.Minute {
+			if m := r.Moves[2]; m.Kind != rig.MoveHold || m.TargetDeg < test.lo || m.TargetDeg > test.hi || m.Dwell != 5*time.Minute {
 				t.Errorf("hold %+v, want 5 minutes within %v..%v", m, test.lo, test.hi)
 			}
-			if d := math.Abs(r.Moves[2].TargetDeg - test.down); d > test.restLess {
+			if d := math.Abs(r.Moves[len(r.Moves)-1].TargetDeg - test.down); d > test.restLess {
 				t.Errorf("rests %v deg from hanging down, want at most %v", d, test.restLess)
 			}
 		})
+	}
+}
+
+// What is compared before and after a hold is approached from the same side at the same rate.
+func TestRestsAboutAHoldAreAlike(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		j := anyJoint(t)
+		for _, name := range []string{"assembly", "hold"} {
+			r, err := rig.BuiltinRoutine(name, j)
+			if err != nil {
+				t.Fatal(err)
+			}
+			n := len(r.Moves)
+			h := n - 3
+			before, after := r.Moves[h-1], r.Moves[n-1]
+			if r.Moves[h].Kind != rig.MoveHold || before.TargetDeg != after.TargetDeg || before.RateDegPerS != after.RateDegPerS {
+				t.Fatalf("%s: %+v, %+v, %+v", name, before, r.Moves[h], after)
+			}
+			if a, b := r.Moves[h-2], r.Moves[n-2]; a.TargetDeg != b.TargetDeg || a.TargetDeg > before.TargetDeg {
+				t.Fatalf("%s: %v is approached from %v, then from %v", name, before.TargetDeg, a.TargetDeg, b.TargetDeg)
+			}
+		}
+	})
+}
+
+// The shakes are those of a register of 9 bits: 256 ones in 511 bits, and every run of up to nine alike.
+func TestShake(t *testing.T) {
+	j := rig.DefaultJoint(0)
+	j.RangeDeg = [2]float64{-75, 75}
+	r, err := rig.BuiltinRoutine("shake", j)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if d := r.Duration(0); d < 70*time.Second || d > 90*time.Second {
+		t.Errorf("takes %v, want about 80 s", d)
+	}
+	var bits []int
+	longest := 0
+	for _, m := range r.Moves {
+		if m.Kind != rig.MoveStep || m.Dwell > 500*time.Millisecond || len(bits) >= 511 {
+			continue
+		}
+		n := int(m.Dwell / (40 * time.Millisecond))
+		longest = max(longest, n)
+		for range n {
+			bit := 0
+			if m.TargetDeg > 0 {
+				bit = 1
+			}
+			bits = append(bits, bit)
+		}
+		if math.Abs(m.TargetDeg) != 2 {
+			t.Errorf("shakes to %v, want 2 deg", m.TargetDeg)
+		}
+	}
+	ones := 0
+	for _, b := range bits {
+		ones += b
+	}
+	if len(bits) != 511 || ones != 256 || longest != 9 {
+		t.Errorf("%d bits with %d ones, longest run %d; want 511, 256, 9", len(bits), ones, longest)
 	}
 }
 

@@ -49,6 +49,7 @@ func Definitions() []Definition {
 		{"offset_step", "deg", "Step of the offset", 3, false, offsets},
 		{"offset_step_time", "s", "Time of the step", 2, false, offsets},
 		{"creep", "deg", "Creep in the hold", 3, false, "Findley, Lai, Onaran 1976: growth under constant load"},
+		{"permanent_set", "deg", "Permanent set after the hold", 3, false, "rest after unloading less rest before (definition)"},
 		{"rise_time", "s", "Rise time", 3, false, stepresp},
 		{"overshoot", "deg", "Overshoot", 3, false, stepresp},
 		{"settle_time", "s", "Settling time", 3, false, stepresp},
@@ -56,6 +57,8 @@ func Definitions() []Definition {
 		{"damping_ratio", "1", "Damping ratio", 3, false, ring},
 		{"peak_speed", "deg/s", "Peak speed", 1, true, stepresp},
 		{"dead_time", "s", "Dead time", 3, false, stepresp},
+		{"bandwidth", "Hz", "Bandwidth, -3 dB", 2, true, "H1 by Welch's method, Welch 1967; Bendat and Piersol, Random Data, chapter 9"},
+		{"resonance", "Hz", "Resonance, motor side to joint", 2, false, "H1 by Welch's method, Welch 1967; Bendat and Piersol, Random Data, chapter 9"},
 		{"lost_samples", "1", "Lost samples, share of all", 5, false, "count of gaps (definition)"},
 	}
 }

@@ -131,6 +131,9 @@ var stands = []struct {
 func TestKnownRoutines(t *testing.T) {
 	for _, name := range rig.RoutineNames() {
 		r := routine(t, name)
+		if name == "shake" {
+			continue // its jumps are one piece, see TestShakes
+		}
 		for _, s := range stands {
 			for _, marked := range []bool{true, false} {
 				title := name + ", " + s.name + ", marks"
@@ -150,6 +153,52 @@ func TestKnownRoutines(t *testing.T) {
 					checkPasses(t, r, pieces, marked)
 				})
 			}
+		}
+	}
+}
+
+// The jumps of a shake are one piece, with and without marks; the steps after it are steps.
+func TestShakes(t *testing.T) {
+	r := routine(t, "shake")
+	var shake time.Duration
+	n := 0
+	for _, m := range r.Moves {
+		if m.Kind == rig.MoveStep && m.Dwell < 1200*time.Millisecond {
+			shake += m.Dwell
+			n++
+		}
+	}
+	shake -= r.Moves[n].Dwell // the last is the dwell after it
+	for _, s := range stands {
+		for _, marked := range []bool{true, false} {
+			log := s.play(r, 0, rand.New(rand.NewPCG(1, 1)))
+			marks := log.marks
+			if !marked {
+				marks = nil
+			}
+			pieces := Split(log.time, log.command, marks)
+			checkCover(t, pieces, len(log.time))
+			shakes, steps := 0, 0
+			for _, p := range pieces {
+				switch {
+				case p.Shake:
+					shakes++
+					if p.Kind != rig.MoveStep || math.Abs(p.TravelS-shake.Seconds()) > .1 {
+						t.Errorf("%s: a shake of %g s, kind %s, want %g s", s.name, p.TravelS, p.Kind, shake.Seconds())
+					}
+				case p.Kind == rig.MoveStep:
+					steps++
+				}
+			}
+			if shakes != 1 || steps != 6 {
+				t.Errorf("%s, marks %v: %d shakes and %d steps, want 1 and 6", s.name, marked, shakes, steps)
+			}
+		}
+	}
+	for _, name := range []string{"assembly", "quick", "hold"} {
+		log := stands[0].play(routine(t, name), 0, rand.New(rand.NewPCG(1, 1)))
+		if s := Shakes(log.time, log.command); len(s) != 0 {
+			t.Errorf("%s has shakes %v", name, s)
 		}
 	}
 }

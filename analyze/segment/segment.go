@@ -17,10 +17,11 @@ type Piece struct {
 	Dwell    [2]int  // samples after it in which the command rests
 	FromDeg  float64 // command before the travel
 	ToDeg    float64 // command in the dwell
-	Rate     float64 // deg/s over the travel; +Inf for a step
+	Rate     float64 // deg/s over the travel; +Inf for a step, 0 for a shake
 	TravelS  float64
 	DwellS   float64
 	Inferred bool // the kind was told from the command, not from a mark
+	Shake    bool // the travel is a shake: many small jumps to and fro
 }
 
 // Dir returns the direction of the travel: +1, -1, or 0 when there was none.
@@ -46,6 +47,12 @@ const (
 func Split(time, command []float64, marks []rig.MoveKind) []Piece {
 	command = filled(command)
 	moving := travels(time, command)
+	shakes := Shakes(time, command)
+	for _, s := range shakes {
+		for i := s[0]; i < s[1]; i++ {
+			moving[i] = true
+		}
+	}
 	var pieces []Piece
 	n := len(command)
 	for i := 0; i < n; {
@@ -73,6 +80,10 @@ func Split(time, command []float64, marks []rig.MoveKind) []Piece {
 			if p.TravelS > stepS {
 				p.Rate = math.Abs(p.ToDeg-p.FromDeg) / p.TravelS
 			}
+		}
+		p.Shake = len(shakes) > 0 && p.Travel[0] <= shakes[0][0] && shakes[0][1] <= p.Travel[1]
+		if p.Shake {
+			p.Rate, shakes = 0, shakes[1:]
 		}
 		pieces = append(pieces, p)
 	}
@@ -135,6 +146,8 @@ func infer(pieces []Piece) {
 		p := &pieces[i]
 		p.Kind, p.Inferred = rig.MoveSettle, true
 		switch {
+		case p.Shake:
+			p.Kind = rig.MoveStep
 		case math.IsInf(p.Rate, 1) && math.Abs(p.ToDeg-p.FromDeg) >= stepDeg:
 			p.Kind = rig.MoveStep
 		case p.DwellS >= holdS:
