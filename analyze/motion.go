@@ -3,7 +3,6 @@ package analyze
 import (
 	"fmt"
 	"math"
-	"slices"
 
 	"limbgauge/analyze/diagnose"
 	"limbgauge/analyze/filter"
@@ -132,21 +131,84 @@ func ringMeasures(rings []vibration.Ring) []health.Measure {
 func (c *subject) hunting() *diagnose.Hunting {
 	const quietS, leastS = 1.0, 1.2
 	var dwells []vibration.Dwell
+	var spans [][2]int
 	for _, p := range c.pieces {
 		if p.DwellS < quietS+leastS {
 			continue
 		}
 		from := c.index(c.s.Time[p.Dwell[0]] + quietS)
 		to := min(p.Dwell[1], c.index(c.s.Time[from]+4))
-		if slices.ContainsFunc(c.s.Angle[from:to], math.IsNaN) {
+		time, angle, ok := c.present(from, to)
+		if !ok {
 			continue
 		}
-		dwells = append(dwells, vibration.Dwell{Time: c.s.Time[from:to], Angle: c.s.Angle[from:to]})
+		dwells = append(dwells, vibration.Dwell{Time: time, Angle: angle})
+		spans = append(spans, [2]int{from, to})
 	}
 	h := vibration.FindHunting(dwells, vibration.DefaultHuntingRule(quantumOf(c.j.Sensors.JointCounts)))
 	if !h.Found {
 		return nil
 	}
-	return &diagnose.Hunting{AmplitudeDeg: h.Amplitude.Value, Hz: h.Hz.Value,
+	out := &diagnose.Hunting{AmplitudeDeg: h.Amplitude.Value, Hz: h.Hz.Value,
 		Text: fmt.Sprintf("in %d of %d long rests", h.Hunting, h.Dwells)}
+	if amp, hz, ok := pulses(c.s.Time, c.s.Current, spans, h.Hz.Value); ok {
+		out.Text += fmt.Sprintf("; the current pulses by ±%.2f A at %.1f Hz with it", amp, hz)
+	}
+	if c.s.Supply == nil {
+		return out
+	}
+	amp, _, ok := pulses(c.s.Time, c.s.Supply, spans, h.Hz.Value)
+	rest := c.restVolts()
+	switch {
+	case ok && amp > rippleShare*rest:
+		out.Text += fmt.Sprintf("; the supply swings by ±%.0f mV in step, which the current alone makes too: only another supply tells whether it is the cause", 1000*amp)
+	case rest > 0:
+		out.SupplySteady = true
+		out.Text += "; the supply stays still meanwhile, and so is not the cause"
+	}
+	return out
+}
+
+const (
+	// rippleShare of the voltage at rest is more than a swing of the supply that moves nothing
+	// [common practice].
+	rippleShare = 0.01
+	// pulseShare of what a column varies by must be at the frequency, or twice it, for it to pulse.
+	pulseShare = 0.2
+)
+
+// pulses reports how a column swings with a joint that swings at hz: at that frequency, or at twice it,
+// as current does that flows whichever way the joint is pulled; the greater of the two, mean over the
+// stretches.
+func pulses(time, col []float64, spans [][2]int, hz float64) (amp, at float64, ok bool) {
+	if col == nil || len(spans) == 0 {
+		return 0, 0, false
+	}
+	var sum, share [2]float64
+	n := 0.0
+	for _, s := range spans {
+		var d vibration.Dwell
+		for i := s[0]; i < s[1]; i++ {
+			if !math.IsNaN(col[i]) {
+				d.Time, d.Angle = append(d.Time, time[i]), append(d.Angle, col[i])
+			}
+		}
+		if len(d.Time) < 20 {
+			continue
+		}
+		n++
+		for k := range sum {
+			a, sh := vibration.AmplitudeAt(d, hz*float64(k+1))
+			sum[k] += a
+			share[k] += sh
+		}
+	}
+	k := 0
+	if sum[1] > sum[0] {
+		k = 1
+	}
+	if n == 0 || share[k]/n < pulseShare {
+		return 0, 0, false
+	}
+	return sum[k] / n, hz * float64(k+1), true
 }

@@ -52,7 +52,10 @@ type Creep struct {
 // Hunting is an oscillation at rest that does not die out.
 type Hunting struct {
 	AmplitudeDeg, Hz float64
-	Text             string // how often, a clause
+	Text             string // how often, and what current and supply do meanwhile, clauses
+	// SupplySteady is true where the supply voltage was measured and stays still meanwhile: then it is
+	// not the supply. A supply that swings along proves nothing, as the current makes it swing.
+	SupplySteady bool
 }
 
 // SensorFault is a reading no joint can make.

@@ -105,3 +105,11 @@ func nearStallAlike(e *Evidence) []health.Cause {
 	}
 	return nil
 }
+
+// huntingAlike: only a supply that stays still is told from the loop.
+func huntingAlike(e *Evidence) []health.Cause {
+	if e.Hunting != nil && e.Hunting.SupplySteady {
+		return []health.Cause{health.ServoPlay}
+	}
+	return []health.Cause{health.SupplySag, health.ServoPlay}
+}

@@ -122,9 +122,9 @@ func table() []row {
 			cause: health.Hunting, severity: health.SeverityWarning,
 			part:  constant("servo loop"),
 			forIt: []sign{{6, seen(hunts)}},
-			// A swinging joint draws current as friction does.
-			explains: causes(health.HighFriction, health.TightSpot),
-			alike:    causes(health.SupplySag, health.ServoPlay),
+			// A swinging joint draws current as friction and load do.
+			explains: causes(health.HighFriction, health.TightSpot, health.NearStall),
+			alike:    huntingAlike,
 			next:     constant("press lightly against the joint: play in the loop goes quiet; if not, try another supply with a capacitor at the servo"),
 		},
 		{

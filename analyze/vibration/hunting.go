@@ -88,6 +88,10 @@ func medianOf(x []float64) stats.Estimate {
 	return stats.Estimate{Value: stats.Median(x), U: 1.2533 * stats.SD(x) / math.Sqrt(n), DF: n - 1}
 }
 
+// AmplitudeAt returns the amplitude, zero to peak, of the sine of a frequency in a stretch, beside what
+// drifts, and the share of the sum of squares it explains.
+func AmplitudeAt(d Dwell, hz float64) (amp, share float64) { return newSineFit(d).at(hz) }
+
 func half(d Dwell, which int) Dwell {
 	m := len(d.Time) / 2
 	if which == 0 {

@@ -78,6 +78,9 @@ func RingDown(y []float64, dt float64, o RingOptions) Ring {
 	if len(at) < minPeaks {
 		return unseen(len(at), fmt.Sprintf("%d peaks stand above %.2f deg, 3 are needed", len(at), floor))
 	}
+	if late := math.Sqrt2 * stats.SD(z[n-n/5:]); late-math.Sqrt2*o.NoiseSD > diedAway*height[0] {
+		return unseen(len(at), "the swing has not died away when the dwell ends: its rest is not known")
+	}
 	// Beyond the last peak that stands out there is nothing but reading noise.
 	end := min(n, int(math.Ceil((at[len(at)-1]+0.5*(at[len(at)-1]-at[len(at)-2]))/dt))+1)
 	z = z[int(at[0]/dt):end]
@@ -103,6 +106,10 @@ func RingDown(y []float64, dt float64, o RingOptions) Ring {
 	r.Peaks = len(at)
 	return judged(r, m, at, height)
 }
+
+// diedAway is the share of the first peak that may be left at the end: with more, the mean of the end is
+// no rest, and the swing may never stop.
+const diedAway = 0.4
 
 // perCycle is how many samples of a cycle the fit is given.
 const perCycle = 16
