@@ -163,7 +163,7 @@ func differenceU(a, b side, r Row) (u float64, why string) {
 // undirected are measures of which neither more nor less is better: a place, a time, a property of
 // the leg, a condition of the run.
 var undirected = map[string]bool{
-	"tight_spot_angle": true, "offset_step_time": true, "natural_frequency": true,
+	"tight_spot_angle": true, "offset_step_time": true, "natural_frequency": true, "resonance": true,
 	"damping_ratio": true, loadMeasure: true,
 }
 

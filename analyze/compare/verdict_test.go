@@ -19,7 +19,7 @@ func TestDirections(t *testing.T) {
 		"stall_time": Worse, "supply_sag": Worse, "offset_step": Worse, "offset_step_time": Differs,
 		"creep": Worse, "rise_time": Worse, "overshoot": Worse, "settle_time": Worse,
 		"natural_frequency": Differs, "damping_ratio": Differs, "peak_speed": Better, "dead_time": Worse,
-		"lost_samples": Worse,
+		"lost_samples": Worse, "permanent_set": Worse, "bandwidth": Better, "resonance": Differs,
 	}
 	for _, d := range health.Definitions() {
 		w, ok := want[d.Name]
