@@ -25,7 +25,7 @@ func RunAfter(s *rig.Series, j rig.Joint, past Past) (health.Joint, error) {
 	}
 	seen := inspect(s, j)
 	s = seen.series
-	c := prepare(s, j)
+	c := prepare(seen, j)
 	c.jitter = seen.clock.JitterS
 	out := health.Joint{Joint: j.Name}
 	e := &diagnose.Evidence{Belt: j.Belt != nil, MotorAngle: s.Motor != nil, Current: s.Current != nil,

@@ -48,7 +48,7 @@ func restOf(s *rig.Series, j rig.Joint) float64 {
 	if err != nil {
 		return math.NaN()
 	}
-	return prepare(s, j).restVolts()
+	return prepare(inspect(s, j), j).restVolts()
 }
 
 const (

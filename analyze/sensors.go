@@ -20,6 +20,7 @@ type sensing struct {
 	notes  []string
 	blind  string // why the joint angle can not be used at all; empty when it can
 	clock  sensor.Clock
+	pieces []segment.Piece // the moves, which rest on the command alone
 }
 
 // Thresholds of sensor faults [common practice, starting values].
@@ -45,7 +46,7 @@ const (
 // stands still is not used. s is not changed.
 func inspect(s *rig.Series, j rig.Joint) *sensing {
 	out := *s
-	g := &sensing{series: &out, clock: sensor.FindClock(s.Time)}
+	g := &sensing{series: &out, clock: sensor.FindClock(s.Time), pieces: segment.Split(s.Time, s.Command, s.Move)}
 	fastest := noLoadSpeed(j)
 	out.Angle = g.turns("joint angle", s.Angle, s.Command, fastest)
 	out.Motor = g.turns("motor angle", s.Motor, scaled(s.Command, j.Ratio()), fastest*j.Ratio())
@@ -79,7 +80,11 @@ func inspect(s *rig.Series, j rig.Joint) *sensing {
 	return g
 }
 
+// scaled returns k·x, x itself when k is 1.
 func scaled(x []float64, k float64) []float64 {
+	if k == 1 {
+		return x
+	}
 	out := make([]float64, len(x))
 	for i, v := range x {
 		out[i] = k * v
@@ -197,9 +202,8 @@ func (g *sensing) noise(name string, col []float64, gear float64) {
 	if col == nil {
 		return
 	}
-	s := g.series
 	var rests [][2]int
-	for _, p := range segment.Split(s.Time, s.Command, s.Move) {
+	for _, p := range g.pieces {
 		if p.DwellS >= 0.4 {
 			rests = append(rests, [2]int{p.Dwell[0] + (p.Dwell[1]-p.Dwell[0])/2, p.Dwell[1]})
 		}

@@ -41,6 +41,7 @@ func usable(s *rig.Series) (*rig.Series, error) {
 	if out.Move != nil && len(out.Move) != n {
 		return nil, fmt.Errorf("there are %d move marks for %d samples", len(out.Move), n)
 	}
+	still := 0
 	for i, t := range s.Time {
 		if math.IsNaN(t) || math.IsInf(t, 0) {
 			return nil, fmt.Errorf("the time of sample %d is no number", i+1)
@@ -48,8 +49,11 @@ func usable(s *rig.Series) (*rig.Series, error) {
 		if i > 0 && t < s.Time[i-1] {
 			return nil, fmt.Errorf("the time runs back at sample %d, from %g to %g s", i+1, s.Time[i-1], t)
 		}
+		if i > 0 && t == s.Time[i-1] {
+			still++
+		}
 	}
-	if !(medianSpacing(s.Time) > 0) {
+	if still > (n-1)/2 {
 		return nil, errors.New("the time stands still over most samples")
 	}
 	return &out, nil
@@ -57,16 +61,16 @@ func usable(s *rig.Series) (*rig.Series, error) {
 
 // numbers returns a column with NaN for what is infinite, nil when no number is left.
 func numbers(col []float64) []float64 {
-	number := func(v float64) bool { return !math.IsNaN(v) && !math.IsInf(v, 0) }
-	if !slices.ContainsFunc(col, number) {
+	infinite := func(v float64) bool { return math.Abs(v) > math.MaxFloat64 }
+	if !slices.ContainsFunc(col, func(v float64) bool { return v == v && !infinite(v) }) {
 		return nil
 	}
-	if !slices.ContainsFunc(col, func(v float64) bool { return math.IsInf(v, 0) }) {
+	if !slices.ContainsFunc(col, infinite) {
 		return col
 	}
 	out := slices.Clone(col)
 	for i, v := range out {
-		if !number(v) {
+		if infinite(v) {
 			out[i] = math.NaN()
 		}
 	}

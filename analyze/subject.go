@@ -8,6 +8,7 @@ import (
 	"limbgauge/analyze/drive"
 	"limbgauge/analyze/health"
 	"limbgauge/analyze/segment"
+	"limbgauge/analyze/stats"
 	"limbgauge/rig"
 )
 
@@ -48,9 +49,9 @@ type path struct {
 	atU     []float64 // expanded uncertainty of that time, s
 }
 
-func prepare(s *rig.Series, j rig.Joint) *subject {
-	c := &subject{s: s, j: j, dt: medianSpacing(s.Time)}
-	c.pieces = segment.Split(s.Time, s.Command, s.Move)
+func prepare(seen *sensing, j rig.Joint) *subject {
+	s := seen.series
+	c := &subject{s: s, j: j, dt: medianSpacing(s.Time), pieces: seen.pieces}
 	c.stops, c.targets = segment.Stops(s.Time, c.pieces)
 	c.passes = segment.Passes(c.pieces)
 	c.load, c.why = loadTorque(s, j)
@@ -63,12 +64,11 @@ func prepare(s *rig.Series, j rig.Joint) *subject {
 }
 
 func medianSpacing(t []float64) float64 {
-	d := make([]float64, 0, len(t))
-	for i := 1; i < len(t); i++ {
-		d = append(d, t[i]-t[i-1])
+	d := make([]float64, len(t)-1)
+	for i := range d {
+		d[i] = t[i+1] - t[i]
 	}
-	slices.Sort(d)
-	return d[len(d)/2]
+	return stats.Nth(d, len(d)/2)
 }
 
 // loadTorque returns the torque of the load on the joint: measured where a torque sensor is there,
@@ -171,17 +171,11 @@ func sdOf(x []float64) float64 {
 }
 
 func quantile(x []float64, p float64) float64 {
-	s := make([]float64, 0, len(x))
-	for _, v := range x {
-		if !math.IsNaN(v) {
-			s = append(s, v)
-		}
-	}
-	if len(s) == 0 {
+	n := stats.Seen(x)
+	if n == 0 {
 		return math.NaN()
 	}
-	slices.Sort(s)
-	return s[min(len(s)-1, int(p*float64(len(s))))]
+	return stats.Nth(x, min(n-1, int(p*float64(n))))
 }
 
 // greatest returns the greatest size among the readings that are there; 0 when there are none.

@@ -198,13 +198,17 @@ func marked(p Piece, marks []rig.MoveKind) rig.MoveKind {
 	if p.Dwell[1]-p.Dwell[0] < p.Travel[1]-p.Travel[0] {
 		from, to = p.Travel[0], p.Travel[1]
 	}
-	count := map[rig.MoveKind]int{}
+	var count [256]int // by kind
 	best := rig.MoveNone
-	for i := from; i < to; i++ {
-		count[marks[i]]++
-		if count[marks[i]] > count[best] {
+	for i := from; i < to; {
+		k := i + 1
+		for k < to && marks[k] == marks[i] {
+			k++
+		}
+		if count[marks[i]] += k - i; count[marks[i]] > count[best] {
 			best = marks[i]
 		}
+		i = k
 	}
 	return best
 }

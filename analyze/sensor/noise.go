@@ -2,7 +2,8 @@ package sensor
 
 import (
 	"math"
-	"slices"
+
+	"limbgauge/analyze/stats"
 )
 
 // RestNoise is the standard deviation of single readings in stretches of rest, given by samples
@@ -10,7 +11,11 @@ import (
 // all but cancel: readings that scatter have 1, -2, 1 times independent noise in them, so √6 of its
 // deviation. It is 0 where there are fewer than 100.
 func RestNoise(x []float64, rests [][2]int) float64 {
-	var d []float64
+	most := 0
+	for _, r := range rests {
+		most += max(0, r[1]-r[0])
+	}
+	d := make([]float64, 0, most)
 	for _, r := range rests {
 		for i := r[0] + 1; i+1 < r[1]; i++ {
 			if v := math.Abs(x[i+1] - 2*x[i] + x[i-1]); !math.IsNaN(v) {
@@ -21,8 +26,7 @@ func RestNoise(x []float64, rests [][2]int) float64 {
 	if len(d) < 100 {
 		return 0
 	}
-	slices.Sort(d)
-	return 1.4826 * d[len(d)/2] / math.Sqrt(6)
+	return 1.4826 * stats.Nth(d, len(d)/2) / math.Sqrt(6)
 }
 
 // Clock is what the times of the samples are like.
@@ -49,14 +53,17 @@ func FindClock(time []float64) Clock {
 		return Clock{}
 	}
 	c := Clock{Bursts: float64(same) / float64(len(d))}
-	off := slices.Clone(d)
-	if c.SpacingS = median(d); c.SpacingS <= 0 {
+	if c.SpacingS = stats.Median(d); c.SpacingS <= 0 {
 		return c
 	}
-	for i, v := range off {
-		off[i] = math.Abs(v - c.SpacingS*math.Max(1, math.Round(v/c.SpacingS)))
+	for i, v := range d {
+		whole := 1.0
+		if v >= 1.5*c.SpacingS { // samples are missing
+			whole = math.Round(v / c.SpacingS)
+		}
+		d[i] = math.Abs(v - c.SpacingS*whole)
 	}
 	// A spacing has the jitter of two samples in it.
-	c.JitterS = 1.4826 * median(off) / math.Sqrt2
+	c.JitterS = 1.4826 * stats.Median(d) / math.Sqrt2
 	return c
 }

@@ -1,6 +1,10 @@
 package sensor
 
-import "math"
+import (
+	"math"
+
+	"limbgauge/analyze/stats"
+)
 
 // Wraps says where a reading ran over the end of its turn.
 type Wraps struct {
@@ -32,7 +36,7 @@ func Unwrap(time, x, near []float64, turn, fastest float64) (y []float64, w Wrap
 		if math.IsNaN(v) {
 			continue
 		}
-		if last >= 0 {
+		if last >= 0 && math.Abs(v-x[last]) > turn/4 { // few are: a whole turn may be in it
 			d := v - x[last]
 			k := math.Round(d / turn)
 			reach := wrapSlack + 1.5*fastest*(time[i]-time[last])
@@ -53,13 +57,14 @@ func Unwrap(time, x, near []float64, turn, fastest float64) (y []float64, w Wrap
 	if near == nil {
 		return y, w
 	}
-	var off []float64
-	for i := range y {
-		if d := y[i] - near[i]; !math.IsNaN(d) {
-			off = append(off, d)
-		}
+	if beside(y, near, turn/2) {
+		return y, w
 	}
-	if m := median(off); math.Abs(m) > turn/2 && math.Abs(m) < turn*mostTurns {
+	off := make([]float64, len(y))
+	for i := range y {
+		off[i] = y[i] - near[i]
+	}
+	if m := stats.Median(off); math.Abs(m) > turn/2 && math.Abs(m) < turn*mostTurns {
 		w.Turns = -int(math.Round(m / turn))
 		moved := make([]float64, len(y))
 		for i, v := range y {
@@ -68,4 +73,20 @@ func Unwrap(time, x, near []float64, turn, fastest float64) (y []float64, w Wrap
 		y = moved
 	}
 	return y, w
+}
+
+// beside reports whether more than half of the readings of y lie within reach of near. Their median
+// does so, too, then.
+func beside(y, near []float64, reach float64) bool {
+	n, close := 0, 0
+	for i, v := range y {
+		d := math.Abs(v - near[i])
+		if d <= reach {
+			close++
+		}
+		if d == d { // no NaN
+			n++
+		}
+	}
+	return 2*close > n
 }

@@ -68,7 +68,14 @@ func Sorted(x []float64) []float64 {
 
 // Median returns the middle value, the mean of the two middle ones when their number is even; NaNs
 // are left out, and NaN is returned when nothing is left.
-func Median(x []float64) float64 { return middle(Sorted(x)) }
+func Median(x []float64) float64 {
+	n := Seen(x)
+	if n == 0 {
+		return math.NaN()
+	}
+	a, b := nths(x, (n-1)/2, n/2)
+	return (a + b) / 2
+}
 
 func middle(sorted []float64) float64 {
 	n := len(sorted)
