@@ -61,8 +61,9 @@ func RunAfter(s *rig.Series, j rig.Joint, past Past) (health.Joint, error) {
 		out.Measures = append(out.Measures, ms...)
 		e.KneeHidden = hidden
 	}
-	out.Measures = append(out.Measures, c.frictionMeasures(d, points, rub, fits[health.Transmission])...)
-	out.Measures = append(out.Measures, c.tightMeasures(d, points)...)
+	tight := c.tightMeasures(d, points)
+	out.Measures = append(out.Measures, c.frictionMeasures(d, points, rub, fits[health.Transmission], tight[0])...)
+	out.Measures = append(out.Measures, tight...)
 	ms, use := c.torqueMeasures(d, rub.Value)
 	out.Measures = append(out.Measures, ms...)
 	e.NominalUse = use

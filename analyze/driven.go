@@ -53,17 +53,21 @@ func (c *subject) drivenOf(raw []rubPoint) driven {
 	d.stand = drive.FindLaw(torque, amps)
 	rated, err := drive.At(d.rated, d.idleA, c.restVolts())
 	known := err == nil && rated.StallA > d.idleA
+	scale := map[drive.Law]float64{}
+	if known {
+		scale[drive.LawMotor] = (rated.StallA - d.idleA) / rated.StallNm
+		scale[drive.LawDuty] = scale[drive.LawMotor] / rated.StallNm
+	}
 	moving := map[drive.Law]scaleFit{}
 	for _, law := range []drive.Law{drive.LawMotor, drive.LawDuty} {
-		moving[law] = c.movingScale(driven{rated: d.rated, law: law, idleA: d.idleA}, raw)
+		moving[law] = c.movingScale(driven{rated: d.rated, law: law, idleA: d.idleA}, raw, scale[law])
 	}
 	if d.law == drive.LawUnknown {
 		d.law, d.from = lawOf(d.stand, moving, rated, known), "found from the currents under the known load and the rated lines"
 	}
 	fit := d.stand.Linear
-	perNm := (rated.StallA - d.idleA) / rated.StallNm
 	if d.law == drive.LawDuty {
-		fit, perNm = d.stand.Square, perNm/rated.StallNm
+		fit = d.stand.Square
 	}
 	m := moving[d.law]
 	switch {
@@ -75,10 +79,10 @@ func (c *subject) drivenOf(raw []rubPoint) driven {
 		d.why += "; state servo.current_law or sweep under more load"
 	case m.ok:
 		d.slope, d.idleA, d.slopeRel = m.slope, m.idleA, m.rel
-	case fit.Seen() && fit.Value > 0 && d.stand.Residual < fitGood*span(amps):
+	case !m.tried && fit.Seen() && fit.Value > 0 && d.stand.Residual < fitGood*span(amps):
 		d.slope, d.slopeRel, d.idleA = fit.Value, fit.U/fit.Value, d.idleOf(fit, torque, amps)
 	case known:
-		d.slope, d.slopeRel = perNm, ratedU
+		d.slope, d.slopeRel = scale[d.law], ratedU
 		d.from += "; scale from the rated lines, since friction scatters the currents"
 	default:
 		d.why = "no rated line of the servo is given and the currents scatter too much"
@@ -115,19 +119,21 @@ func span(x []float64) float64 {
 	return slices.Max(x) - slices.Min(x)
 }
 
-// drive returns what the law's slope multiplies: torque for LawMotor, τ² + n·T_s·τ for LawDuty.
+// drive returns what the law's slope multiplies: torque for LawMotor, τ² + n·T_s·τ for LawDuty. The
+// speed is negative where the load drives the motor.
 func (d driven) drive(torque, degPerS, volts float64) float64 {
 	if d.law == drive.LawMotor {
 		return torque
 	}
 	n := 0.0
 	if m, err := drive.At(d.rated, d.idleA, volts); err == nil {
-		n = math.Abs(degPerS) / m.NoLoadDegPerS * m.StallNm
+		n = degPerS / m.NoLoadDegPerS * m.StallNm
 	}
 	return torque * (torque + n)
 }
 
-// torque returns the size of the motor's torque behind a supply current at a joint speed in deg/s.
+// torque returns the size of the motor's torque behind a supply current at a joint speed in deg/s,
+// which is negative where the load drives the motor.
 func (d driven) torque(amps, degPerS, volts, ratio float64) float64 {
 	x := math.Max(0, amps-d.idleA) / d.slope
 	if d.law == drive.LawMotor {

@@ -18,6 +18,11 @@ const (
 	viscMethod   = "slope of friction over speed between ramps of different speed"
 	servoLossLow = 0.005
 	servoLossTop = 0.05
+	// gapShare of a quantum is the standard uncertainty taken for the width of a loop's gap, which
+	// averages many readings of two angles [common practice].
+	gapShare = 0.1
+	// spotShare of a tight spot's height may be in the friction of the whole travel.
+	spotShare = 0.25
 )
 
 // rubPoint is the friction torque on the joint over one stretch of a ramp.
@@ -77,65 +82,60 @@ func (c *subject) stretches() []rubPoint {
 }
 
 // rubbing turns the current of every stretch into friction on the joint. While the load is raised
-// the motor carries load plus friction, and the sign is sure. While it is lowered the supply current
-// shows only the size of friction less load; the sign is taken that agrees with the raising pass.
+// the motor carries load plus friction, and the sign is sure. While it is lowered, friction is the
+// load plus what the motor drives, or, where the load overhauls, less what the motor holds back. A
+// supply current has no sign; the one is taken that agrees with the raising pass over that stretch.
 func (c *subject) rubbing(d driven, raw []rubPoint) []rubPoint {
 	if d.why != "" {
 		return nil
 	}
-	out := slices.Clone(raw)
-	for i, p := range out {
-		out[i].nm = d.torque(p.amps, p.rate, p.volts, c.j.Ratio())*c.j.Ratio() - p.load
-	}
-	resolveLowering(out)
-	return out
-}
-
-// resolveLowering gives the lowering points their sign: friction is load plus or minus what the
-// current shows; the one nearer to the raising pass over the same stretch is taken.
-func resolveLowering(points []rubPoint) {
+	out, ratio := slices.Clone(raw), c.j.Ratio()
 	up := map[int][]float64{}
-	for _, p := range points {
+	for i, p := range out {
 		if p.raising {
-			up[p.bin] = append(up[p.bin], p.nm)
+			out[i].nm = d.torque(p.amps, p.rate, p.volts, ratio)*ratio - p.load
+			up[p.bin] = append(up[p.bin], out[i].nm)
 		}
 	}
-	for i, p := range points {
-		if p.raising {
-			continue
-		}
+	for i, p := range out {
 		ref, ok := up[p.bin]
-		if !ok {
-			points[i].nm = math.NaN()
-			continue
+		if p.raising || !ok {
+			continue // lowering alone does not tell friction from load
 		}
-		size := p.nm + p.load // what the current shows
-		a, b := p.load+size, p.load-size
-		if r := meanOf(ref); math.Abs(a-r) < math.Abs(b-r) {
-			points[i].nm = a
-		} else {
-			points[i].nm = b
+		drives := p.load + d.torque(p.amps, p.rate, p.volts, ratio)*ratio
+		holds := p.load - d.torque(p.amps, -p.rate, p.volts, ratio)*ratio
+		out[i].nm = holds
+		if r := meanOf(ref); math.Abs(drives-r) < math.Abs(holds-r) {
+			out[i].nm = drives
 		}
 	}
+	return out
 }
 
 // frictionMeasures reports friction of the whole joint from the current, and of the transmission
 // from the loop where a motor-side angle shows it.
-func (c *subject) frictionMeasures(d driven, points []rubPoint, t stats.Estimate, trans *loops) []health.Measure {
+func (c *subject) frictionMeasures(d driven, points []rubPoint, t stats.Estimate, trans *loops, spot health.Measure) []health.Measure {
 	total := fromEstimate("friction", health.Total, t, rubMethod)
 	if t.Seen() {
 		total.Reason = "the servo's own friction is in it, so the limit for the joint is not applied"
 	}
-	return []health.Measure{total, c.viscous(d, points, t), c.jointFriction(d, t, trans)}
+	return []health.Measure{total, c.viscous(d, points, t), c.jointFriction(d, t, trans, spot)}
 }
 
 // jointFriction is friction without the servo's own: from the loop where a motor-side angle shows
 // it, from what the current shows less the servo's usual share else, or where that is surer.
-func (c *subject) jointFriction(d driven, total stats.Estimate, trans *loops) health.Measure {
+func (c *subject) jointFriction(d driven, total stats.Estimate, trans *loops, spot health.Measure) health.Measure {
 	loop := health.Unseen("friction", health.Transmission, gapMethod, "a motor-side angle, or current under a known load, would show it")
 	if trans != nil && trans.err == nil && hasMoving(trans.points) {
 		f := trans.loop.Friction
+		// A gap of a fraction of a quantum is the least the two angles can tell.
+		least := gapShare * trans.path.quantum / (2 * trans.loop.Compliance.Value)
+		f.U = math.Hypot(f.U, 2*least)
 		loop = health.Of("friction", health.Transmission, f.Value, f.U, gapMethod)
+		if spot.Status == health.Measured {
+			loop.Uncertainty += spotShare * spot.Value
+			loop.Reason = "a tight spot lies in the travel, whose friction is in part in it"
+		}
 		if total.Seen() && f.Value > total.Value+total.Expanded() {
 			return health.Bound("friction", health.Transmission, health.BoundHigh, total.Value, total.Expanded(), gapMethod,
 				fmt.Sprintf("the loop is open by %.3f N·m, more than the friction the current shows: something other than friction holds it open", f.Value))
