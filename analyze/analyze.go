@@ -61,11 +61,13 @@ func RunAfter(s *rig.Series, j rig.Joint, past Past) (health.Joint, error) {
 		out.Measures = append(out.Measures, ms...)
 		e.KneeHidden = hidden
 	}
+	fit := c.fitFriction(d, points)
 	tight := c.tightMeasures(d, points)
 	out.Measures = append(out.Measures, c.frictionMeasures(d, points, rub, fits[health.Transmission], tight[0])...)
 	out.Measures = append(out.Measures, tight...)
-	ms, use := c.torqueMeasures(d, rub.Value)
-	out.Measures = append(out.Measures, ms...)
+	out.Measures = append(out.Measures, fit.asymmetry(), fit.amplitude())
+	ms, use := c.torqueMeasures(d, rub)
+	out.Measures = append(append(out.Measures, ms...), c.heatMeasures(d)...)
 	e.NominalUse = use
 	out.Measures = append(out.Measures, c.stallMeasure(), c.sagMeasure(), c.lostSamples())
 	out.Measures = append(out.Measures, c.responseMeasures()...)
@@ -131,6 +133,9 @@ func (c *subject) notes(d driven, bare string) []string {
 		out = append(out, fmt.Sprintf("Supply current is read by the %s law (%s).", d.law, d.from))
 	} else if d.why != "" {
 		out = append(out, "Torque was not taken from current: "+d.why+".")
+	}
+	if d.misses() {
+		out = append(out, fmt.Sprintf("The current speaks for %.2f times the load that bench.toml states, more than a data sheet is off: weigh the load, measure its lever, or look whether the rated lines are those of this servo.", d.miss.Value))
 	}
 	for i := range c.paths {
 		if p := &c.paths[i]; len(p.steps) > 0 {

@@ -24,6 +24,11 @@ type driven struct {
 	// slopeRel is the relative standard uncertainty of the slope.
 	slopeRel float64
 	why      string // why torque cannot be had from current
+	// scale is what slope would be by the rated lines; 0 where there are none.
+	scale float64
+	// miss is the load that the current shows over the load that bench.toml states, 1 where the two
+	// agree within their doubt or nothing is known; see loadMiss.
+	miss stats.Estimate
 }
 
 func ratings(sv rig.Servo) []drive.Rating {
@@ -70,6 +75,7 @@ func (c *subject) drivenOf(raw []rubPoint) driven {
 		fit = d.stand.Square
 	}
 	m := moving[d.law]
+	d.scale, d.miss = scale[d.law], loadMiss(d.law, m, scale[d.law])
 	switch {
 	case d.law == drive.LawUnknown:
 		d.why = "the law between supply current and torque is not known"
@@ -161,80 +167,7 @@ func (c *subject) restVolts() float64 {
 	return quantile(v, 0.95)
 }
 
-const (
-	useMethod = "greatest load torque, with friction where it is known, over the rated stall torque at the voltage seen then (interpolated; the rating is taken as given)"
-	peakLoad  = "m·g·l·sin of the angle seen, or the torque sensor"
-	sagMethod = "no-load voltage from a line through voltage and current, less the lowest reading"
-)
-
-// loadU is the relative standard uncertainty taken for a mass on a lever, weighed and measured at
-// the bench: 1 g in 100 and 1 mm in 100 [common practice].
-const loadU = 0.015
-
-// torqueMeasures reports the load's peak and how much of the available torque it takes. It also
-// returns the share at the rated voltage alone.
-func (c *subject) torqueMeasures(d driven, frictionNm float64) (out []health.Measure, nominal float64) {
-	nominal = math.NaN()
-	if c.load == nil {
-		return []health.Measure{health.Unseen("load_torque_peak", health.NoPath, peakLoad, c.why),
-			health.Unseen("torque_use", health.NoPath, useMethod, c.why)}, nominal
-	}
-	var rests []float64
-	for _, p := range c.pieces {
-		if n := p.Dwell[1] - p.Dwell[0]; n >= 12 {
-			rests = append(rests, meanOf(c.load[p.Dwell[0]+n/2:p.Dwell[1]]))
-		}
-	}
-	peak := greatest(rests)
-	if peak == 0 {
-		peak = quantile(absOf(c.load), 0.99)
-	}
-	out = append(out, health.Of("load_torque_peak", health.NoPath, peak, 2*loadU*peak, peakLoad))
-	if len(d.rated) == 0 {
-		return append(out, health.Unseen("torque_use", health.NoPath, useMethod, "no rated line of the servo is given")), nominal
-	}
-	if c.s.Supply == nil {
-		return append(out, health.Unseen("torque_use", health.NoPath, useMethod, "the supply voltage is not logged")), nominal
-	}
-	use, basis := 0.0, drive.Interpolated
-	for _, p := range c.pieces {
-		n := p.Dwell[1] - p.Dwell[0]
-		if n < 12 {
-			continue
-		}
-		a, b := p.Dwell[0]+n/2, p.Dwell[1]
-		m, err := drive.At(d.rated, d.idleA, meanOf(c.s.Supply[a:b]))
-		if err != nil {
-			continue
-		}
-		t := math.Abs(meanOf(c.load[a:b])) + frictionOf(frictionNm)
-		if math.IsNaN(t) {
-			continue
-		}
-		if u := m.Use(t / c.j.Ratio()); u > use {
-			use, basis = u, m.Basis
-		}
-		strongest := d.rated[len(d.rated)-1]
-		if u := t / c.j.Ratio() / strongest.StallNm; math.IsNaN(nominal) || u > nominal {
-			nominal = u
-		}
-	}
-	if math.IsNaN(nominal) {
-		return append(out, health.Unseen("torque_use", health.NoPath, useMethod, "the run has no rest in which load and voltage are known")), nominal
-	}
-	m := health.Of("torque_use", health.NoPath, use, 2*loadU*use, useMethod)
-	if basis == drive.Scaled {
-		m.Reason = "the voltage lies outside the rated ones; the nearest line was scaled with the voltage"
-	}
-	return append(out, m), nominal
-}
-
-func frictionOf(f float64) float64 {
-	if math.IsNaN(f) || f < 0 {
-		return 0
-	}
-	return f
-}
+const sagMethod = "no-load voltage from a line through voltage and current, less the lowest reading"
 
 func (c *subject) sagMeasure() health.Measure {
 	if c.s.Supply == nil {

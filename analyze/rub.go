@@ -38,6 +38,7 @@ type rubPoint struct {
 	amps    float64 // supply current, A
 	volts   float64 // supply voltage, V
 	nm      float64 // friction, N·m; NaN where it cannot be told
+	holds   bool    // the load overhauls, the motor holds back
 }
 
 // stretches averages the current of every ramp over short stretches of angle. It needs current
@@ -104,9 +105,9 @@ func (c *subject) rubbing(d driven, raw []rubPoint) []rubPoint {
 		}
 		drives := p.load + d.torque(p.amps, p.rate, p.volts, ratio)*ratio
 		holds := p.load - d.torque(p.amps, -p.rate, p.volts, ratio)*ratio
-		out[i].nm = holds
+		out[i].nm, out[i].holds = holds, true
 		if r := meanOf(ref); math.Abs(drives-r) < math.Abs(holds-r) {
-			out[i].nm = drives
+			out[i].nm, out[i].holds = drives, false
 		}
 	}
 	return out

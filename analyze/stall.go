@@ -7,7 +7,7 @@ import (
 	"limbgauge/analyze/health"
 )
 
-const stallMethod = "time in which the command is not reached, the joint stands still and the current is above 85 % of the stall current at the voltage seen, for more than 0.25 s at a time [common practice]"
+const stallMethod = "time in which the command is not reached, the joint stands still and the current is above 85 % of the stall current at the voltage seen, for more than 0.25 s at a time; the uncertainty holds what 70 or 95 % would make of it [common practice]"
 
 // findStalls fills in the stretches of the run in which the servo stood at its limit: there the
 // joint does not follow, so nothing else is concluded from them.
@@ -35,14 +35,35 @@ func (c *subject) findStalls() {
 	}
 	rule := drive.DefaultStallRule(rated, band)
 	rule.CurrentShare = c.stallShare(rated, rule.CurrentShare)
-	st, err := drive.FindStalls(drive.StallInput{Time: c.s.Time, Command: c.s.Command, Angle: angle,
-		Current: c.s.Current, Supply: c.s.Supply}, rule)
+	in := drive.StallInput{Time: c.s.Time, Command: c.s.Command, Angle: angle, Current: c.s.Current, Supply: c.s.Supply}
+	st, err := drive.FindStalls(in, rule)
 	if err != nil {
 		c.stallWhy = err.Error()
 		return
 	}
 	c.stalls = st
+	c.stallU = stallEdgeS * float64(max(1, len(st)))
+	if len(st) == 0 {
+		c.stallU += rule.MinS // shorter ones are not looked for
+		return
+	}
+	usual, _ := drive.StallSeconds(st)
+	for _, share := range stallShares {
+		rule.CurrentShare = share
+		if st, err = drive.FindStalls(in, rule); err == nil {
+			s, _ := drive.StallSeconds(st)
+			c.stallU = math.Max(c.stallU, math.Abs(s-usual))
+		}
+	}
 }
+
+// stallEdgeS is how far both ends of a stall together are blurred by the windows in which current
+// and speed are read.
+const stallEdgeS = 0.08
+
+// stallShares of the stall current are how little and how much a builder may call stall; the time in
+// stall is no surer than the two leave it [common practice: 70 %, and the noise of a reading below full].
+var stallShares = [...]float64{0.7, 0.95}
 
 // generousCompliance, deg/N·m, is what a joint without a motor-side angle may give before standing
 // off its command counts as not following [common practice].
@@ -82,11 +103,7 @@ func (c *subject) stallMeasure() health.Measure {
 		return health.Unseen("stall_time", health.NoPath, stallMethod, c.stallWhy)
 	}
 	s, atLeast := drive.StallSeconds(c.stalls)
-	u := 0.04 * float64(len(c.stalls)) // both ends of each stretch to half the smoothing window
-	if len(c.stalls) == 0 {
-		u = drive.DefaultStallRule(nil, 0).MinS // shorter ones are not looked for
-	}
-	m := health.Of("stall_time", health.NoPath, s, u, stallMethod)
+	m := health.Of("stall_time", health.NoPath, s, c.stallU, stallMethod)
 	if atLeast {
 		m.Status, m.Reason = health.BoundLow, "the record ends in a stall"
 	}

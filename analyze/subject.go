@@ -29,6 +29,7 @@ type subject struct {
 	dt      float64 // typical spacing of samples, s
 	jitter  float64 // standard deviation of a sample's time, s
 	stalls  []drive.Stall
+	stallU  float64 // s, expanded uncertainty of the time in them
 	// stallWhy says why stalls could not be looked for; empty when they were.
 	stallWhy string
 

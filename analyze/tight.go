@@ -38,7 +38,8 @@ func (c *subject) tightMeasures(d driven, points []rubPoint) []health.Measure {
 	h := spots[0].Height
 	h.U = math.Hypot(h.U, math.Hypot(d.slopeRel, flatten)*h.Value)
 	return []health.Measure{fromEstimate("tight_spot", health.Total, h, tightMethod),
-		fromEstimate("tight_spot_angle", health.Total, spots[0].Angle, tightMethod)}
+		fromEstimate("tight_spot_angle", health.Total, spots[0].Angle, tightMethod),
+		fromEstimate("tight_spot_width", health.Total, spots[0].Width, tightMethod)}
 }
 
 const (

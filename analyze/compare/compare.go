@@ -164,7 +164,7 @@ func differenceU(a, b side, r Row) (u float64, why string) {
 // the leg, a condition of the run.
 var undirected = map[string]bool{
 	"tight_spot_angle": true, "offset_step_time": true, "natural_frequency": true, "resonance": true,
-	"damping_ratio": true, loadMeasure: true,
+	"damping_ratio": true, loadMeasure: true, "load_torque_amplitude": true,
 }
 
 const noDirection = "neither more nor less of it is better"

@@ -29,12 +29,12 @@ const loadDiffers = 0.05
 // with unlike loads [common practice]. All others but loadCost grow or shrink with the load.
 var loadFree = map[string]bool{
 	"play": true, "compliance": true, "span_slack_torque": true, "belt_tension": true,
-	"tight_spot": true, "tight_spot_angle": true, "dead_time": true, "lost_samples": true,
+	"tight_spot": true, "tight_spot_angle": true, "tight_spot_width": true, "dead_time": true, "lost_samples": true,
 }
 
 // loadCost are measures of what the load costs the drive. A revision that made the leg heavier shows
 // in them above all, so they are compared whatever the load, and the row says that it differs.
-var loadCost = map[string]bool{"torque_use": true, "stall_time": true, "supply_sag": true}
+var loadCost = map[string]bool{"torque_use": true, "heat_share": true, "temp_rise": true, "stall_time": true, "supply_sag": true}
 
 // pair sorts the runs by the routines that stand on both sides: another routine loads and moves the
 // joint differently, so its figures do not compare. Notes say what is left out and what to know.

@@ -17,6 +17,7 @@ func TestDirections(t *testing.T) {
 		"span_slack_torque": Better, "belt_tension": Better, "friction": Worse, "viscous_friction": Worse,
 		"tight_spot": Worse, "tight_spot_angle": Differs, "load_torque_peak": Differs, "torque_use": Worse,
 		"stall_time": Worse, "supply_sag": Worse, "offset_step": Worse, "offset_step_time": Differs,
+		"friction_asymmetry": Worse, "tight_spot_width": Worse, "load_torque_amplitude": Differs, "heat_share": Worse, "temp_rise": Worse,
 		"creep": Worse, "rise_time": Worse, "overshoot": Worse, "settle_time": Worse,
 		"natural_frequency": Differs, "damping_ratio": Differs, "peak_speed": Better, "dead_time": Worse,
 		"lost_samples": Worse, "permanent_set": Worse, "bandwidth": Better, "resonance": Differs,

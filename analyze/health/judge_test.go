@@ -126,7 +126,8 @@ func TestNamesOfTheDesign(t *testing.T) {
 		"viscous_friction", "tight_spot", "tight_spot_angle", "load_torque_peak", "torque_use", "stall_time",
 		"supply_sag", "offset_step", "offset_step_time", "creep", "rise_time", "overshoot", "settle_time",
 		"natural_frequency", "damping_ratio", "peak_speed", "dead_time", "lost_samples"}
-	added := []string{"permanent_set", "bandwidth", "resonance"}
+	added := []string{"permanent_set", "bandwidth", "resonance", "friction_asymmetry", "tight_spot_width",
+		"load_torque_amplitude", "heat_share", "temp_rise"}
 	var got []string
 	for _, d := range Definitions() {
 		if !slices.Contains(added, d.Name) {
