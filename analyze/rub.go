@@ -67,7 +67,7 @@ func (c *subject) stretches() []rubPoint {
 			if math.IsNaN(a) || math.IsNaN(c.s.Current[i]) || math.IsNaN(c.load[i]) || math.Abs(a-start) < afterTurnDeg || c.stalledIn(i, i+1) {
 				continue
 			}
-			if b := int(math.Floor(a / rubBin)); b != bin {
+			if b := int(math.Round(a / rubBin)); b != bin { // rounded, so that both signs are cut alike
 				flush()
 				bin = b
 			}

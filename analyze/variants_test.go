@@ -193,7 +193,7 @@ func same(t *testing.T, a, b health.Joint, sign, shift float64) {
 	if len(a.Measures) != len(b.Measures) {
 		t.Fatalf("%d and %d measures", len(a.Measures), len(b.Measures))
 	}
-	signed := []string{"offset_step", "creep", "permanent_set", "tight_spot_angle"}
+	signed := []string{"offset_step", "creep", "permanent_set", "tight_spot_angle", "friction_asymmetry"}
 	for i, m := range a.Measures {
 		w := b.Measures[i]
 		x, y := m.Value, w.Value
