@@ -61,8 +61,8 @@ func RunAfter(s *rig.Series, j rig.Joint, past Past) (health.Joint, error) {
 		out.Measures = append(out.Measures, ms...)
 		e.KneeHidden = hidden
 	}
-	fit := c.fitFriction(d, points)
 	tight := c.tightMeasures(d, points)
+	fit := c.fitFriction(d, points).beside(tight[0])
 	out.Measures = append(out.Measures, c.frictionMeasures(d, points, rub, fits[health.Transmission], tight[0])...)
 	out.Measures = append(out.Measures, tight...)
 	out.Measures = append(out.Measures, fit.asymmetry(), fit.amplitude())

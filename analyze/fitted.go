@@ -15,6 +15,11 @@ const (
 	// fitReplicas resamples give a standard deviation to 4 %.
 	fitReplicas = 300
 	fitSeed     = 1
+	// trimSigmas is as far as a stretch may lie off the fit and count: a tight spot lies further
+	// [common practice].
+	trimSigmas = 4
+	// leastStretches of 1 deg must be raised each way.
+	leastStretches = 10
 	// downU is the standard uncertainty, deg, of the angle at which a load is said to hang straight
 	// down: 1 deg, even. An error there looks like a torque that always pulls one way [common practice].
 	downU = 0.58
@@ -38,11 +43,15 @@ func (c *subject) fitFriction(d driven, points []rubPoint) fitted {
 		return f
 	}
 	f.stated = c.loadAmplitude()
+	if f.why = bothWays(points); f.why != "" {
+		return f
+	}
 	rated := d
 	rated.slope = d.scale
 	run, byRated := c.motions(d, points), c.motions(rated, points)
 	model := friction.Model{Terms: []friction.Term{friction.GravitySin, friction.Coulomb, friction.CoulombSkew}}
 	fit := func(cycles []friction.Motion, term friction.Term) stats.Estimate {
+		cycles = friction.Trimmed(cycles, model, trimSigmas)
 		boots, all, err := friction.FitCycles(cycles, model, fitReplicas, fitSeed)
 		if err != nil {
 			return stats.Unseen("%v", err)
@@ -63,6 +72,21 @@ func (c *subject) fitFriction(d driven, points []rubPoint) fitted {
 		f.load.U = math.Hypot(f.load.U, ratedU*f.load.Value)
 	}
 	return f
+}
+
+// bothWays says why friction either way cannot be told from a load that pulls one way: it must have
+// been raised in both directions.
+func bothWays(points []rubPoint) string {
+	var n [2]int
+	for _, p := range points {
+		if p.raising {
+			n[(p.dir+1)/2]++
+		}
+	}
+	if min(n[0], n[1]) < leastStretches {
+		return "the load was raised in one direction only, so friction and load cannot be told apart; sweep through the angle where it hangs straight down"
+	}
+	return ""
 }
 
 // motions turns the stretches of each cycle into a motion, torque on the joint with its sign. The
@@ -86,6 +110,15 @@ func (c *subject) motions(d driven, points []rubPoint) []friction.Motion {
 		m.Torque = append(m.Torque, dir*d.torque(p.amps, p.rate, p.volts, c.j.Ratio())*c.j.Ratio())
 	}
 	return out
+}
+
+// beside widens the fit by what a tight spot leaves in it, however it is trimmed.
+func (f fitted) beside(spot health.Measure) fitted {
+	if spot.Status == health.Measured {
+		f.skew.U = math.Hypot(f.skew.U, spotShare*spot.Value/4)
+		f.load.U = math.Hypot(f.load.U, spotShare*spot.Value/2)
+	}
+	return f
 }
 
 // asymmetry reports how far friction differs between the directions.

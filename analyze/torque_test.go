@@ -3,6 +3,7 @@ package analyze_test
 import (
 	"math"
 	"math/rand/v2"
+	"strings"
 	"testing"
 
 	"limbgauge/analyze/health"
@@ -147,6 +148,194 @@ func TestFrictionLargeBesideTheLoad(t *testing.T) {
 		if m, _ := h.Find("friction", health.Transmission); m.Verdict != health.Fail {
 			t.Errorf("%s law: friction of the joint %s %.3f ± %.3f, %s: 0.2 N·m in all is more than 0.06 in the joint and 5 %% of stall in the servo",
 				law, m.Status, m.Value, m.Uncertainty, m.Verdict)
+		}
+	}
+}
+
+// Where friction differs between the directions the run says by how much; a load that is raised one
+// way only hides it.
+func TestFrictionAsymmetry(t *testing.T) {
+	for _, law := range []rig.CurrentLaw{rig.CurrentMotor, rig.CurrentDuty} {
+		for seed := range uint64(3) {
+			b := standard(law)
+			b.up, b.down = 0.08, 0.04
+			h := b.health(t, seed)
+			inside(t, h, "friction_asymmetry", health.Total, 0.04)
+			m, _ := h.Find("friction_asymmetry", health.Total)
+			if m.Status != health.Measured || m.Value-m.Uncertainty <= 0 || m.Uncertainty > 0.02 {
+				t.Errorf("%s law: asymmetry %s %.4f ± %.4f, want 0.04 proven", law, m.Status, m.Value, m.Uncertainty)
+			}
+			// What pulls one way all the time, 0.01 N·m of a cable, is half of such a difference.
+			b = standard(law)
+			b.cable = -0.02
+			inside(t, b.health(t, seed), "friction_asymmetry", health.Total, 0.04)
+			inside(t, standard(law).health(t, seed), "friction_asymmetry", health.Total, 0)
+		}
+		s, j := standard(law).run(1)
+		one := pick(s, func(i int) bool { return s.Angle[i] > 5 })
+		h := run(t, one, j)
+		if m, _ := h.Find("friction_asymmetry", health.Total); m.Status != health.NotObservable {
+			t.Errorf("%s law, raised one way only: asymmetry %s %.4f", law, m.Status, m.Value)
+		}
+	}
+}
+
+// A load that is not the one bench.toml states is said, and makes the figures that rest on it as
+// unsure as the two are apart; a sound one is not suspected.
+func TestStatedLoadAgainstTheCurrent(t *testing.T) {
+	for _, law := range []rig.CurrentLaw{rig.CurrentMotor, rig.CurrentDuty} {
+		for _, c := range []struct {
+			wrong float64 // the true mass over the stated one
+			said  bool
+		}{{1, false}, {1.02, false}, {1.6, true}, {0.6, true}} {
+			b := standard(law)
+			b.load *= 2 // more than friction, so that both laws show the load's scale
+			s, j := b.run(3)
+			load := *j.Load
+			load.MassKg /= c.wrong
+			j.Load = &load
+			h := run(t, s, j)
+			said := false
+			for _, n := range h.Notes {
+				said = said || strings.Contains(n, "times the load")
+			}
+			if said != c.said {
+				t.Errorf("%s law, mass off by %g: said %v; notes %q", law, c.wrong, said, h.Notes)
+			}
+			inside(t, h, "load_torque_amplitude", health.NoPath, 0.54)
+			// The greatest load is at the outermost rest, 62 deg.
+			inside(t, h, "load_torque_peak", health.NoPath, 0.54*math.Sin(62*math.Pi/180))
+			inside(t, h, "torque_use", health.NoPath, (0.54*math.Sin(62*math.Pi/180)+0.05)/1.4)
+			if m, _ := h.Find("torque_use", health.NoPath); c.said && m.Reason == "" {
+				t.Errorf("%s law, mass off by %g: torque use %.2f ± %.2f without a word", law, c.wrong, m.Value, m.Uncertainty)
+			}
+		}
+	}
+}
+
+// Without a stated load the current tells it: as one figure under a stated law, as the span of both
+// laws else, which is what stands between a quarter and a half of stall (methods of the two laws:
+// standing at half of the stall torque draws half or a quarter of the stall current).
+func TestTorqueFromCurrentAlone(t *testing.T) {
+	for _, law := range []rig.CurrentLaw{rig.CurrentMotor, rig.CurrentDuty} {
+		for _, stated := range []bool{true, false} {
+			b := standard(law)
+			b.load = 0.5
+			s, j := b.run(2)
+			j.Load = nil
+			if stated {
+				j.Servo.CurrentLaw = law
+			}
+			h := run(t, s, j)
+			want := 0.5 * math.Sin(52*math.Pi/180) // the outermost stop reached from both sides
+			inside(t, h, "load_torque_peak", health.NoPath, want)
+			inside(t, h, "torque_use", health.NoPath, want/1.4)
+			m, _ := h.Find("torque_use", health.NoPath)
+			wide := 0.25
+			if stated {
+				wide = 0.07
+			}
+			if m.Status != health.Measured || m.Uncertainty > wide || m.Reason == "" {
+				t.Errorf("%s law, stated %v: use %s %.3f ± %.3f (%s)", law, stated, m.Status, m.Value, m.Uncertainty, m.Reason)
+			}
+			// A current that never leaves idle says nothing.
+			fill(s.Current, b.idle)
+			for _, name := range []string{"torque_use", "load_torque_peak"} {
+				if m, _ := run(t, s, j).Find(name, health.NoPath); m.Status != health.NotObservable {
+					t.Errorf("%s from a current at idle: %s %.3f", name, m.Status, m.Value)
+				}
+			}
+		}
+	}
+}
+
+// Torque use is held against the torque at the voltage and temperature seen: at 4.8 V of a servo
+// rated for 6 V four fifths are there, at 70 °C of copper rated at 20 °C 1/1.19646 of them (copper at
+// 234.5 °C below zero, IEC 60034-1).
+func TestTorqueUseAtWhatIsSeen(t *testing.T) {
+	b := standard(rig.CurrentMotor)
+	b.load, b.noiseA = 0.5, 0.003
+	want := (0.5*math.Sin(62*math.Pi/180) + 0.05) / 1.4
+	for _, c := range []struct {
+		name        string
+		volts, warm float64
+		want        float64
+	}{{"rated", 6, math.NaN(), want}, {"low voltage", 4.8, math.NaN(), want / 0.8}, {"warm", 6, 70, want * 1.19646}, {"cold", 6, 20, want}} {
+		b.volt = c.volts
+		s, j := b.run(4)
+		if c.warm > 0 {
+			s.Temp = make([]float64, s.Len())
+			fill(s.Temp, c.warm)
+		}
+		h := run(t, s, j)
+		inside(t, h, "torque_use", health.NoPath, c.want)
+		if m, _ := h.Find("torque_use", health.NoPath); math.Abs(m.Value-c.want) > 0.02*c.want || m.Uncertainty > 0.15*c.want || m.Uncertainty < 0.08*c.want {
+			t.Errorf("%s: use %.3f ± %.3f, want %.3f with a rating known to 5 %%", c.name, m.Value, m.Uncertainty, c.want)
+		}
+	}
+}
+
+// The heating of a constant winding current is 1 - exp(-t/τ) of its square over that of the current
+// that may last: 0.8 A of 0.6 A for the length of the run. Under the square law the supply current is
+// no winding current, and under an unknown law both stand.
+func TestHeatShare(t *testing.T) {
+	b := standard(rig.CurrentMotor)
+	s, j := b.run(1)
+	span := s.Time[s.Len()-1] - s.Time[0]
+	grown := 1 - math.Exp(-span/120)
+	fill(s.Current, 0.8)
+	fill(s.Supply, 6)
+	j.Load = nil
+	check := func(name string, law rig.CurrentLaw, want, tol float64) {
+		t.Helper()
+		j.Servo.CurrentLaw = law
+		m, _ := run(t, s, j).Find("heat_share", health.NoPath)
+		if m.Status != health.Measured || math.Abs(m.Value-want) > tol || math.Abs(m.Value-want) > m.Uncertainty || m.Verdict != health.NoVerdict {
+			t.Errorf("%s: heat share %s %.3f ± %.3f, want %.3f", name, m.Status, m.Value, m.Uncertainty, want)
+		}
+	}
+	check("motor law", rig.CurrentMotor, grown*(0.8*0.8)/(0.6*0.6), 0.01)
+	winding := 0.12 + 2.28*math.Sqrt(0.68/2.28) // standing; moving stretches draw less
+	check("square law", rig.CurrentDuty, grown*winding*winding/0.36, 0.12*grown*winding*winding/0.36)
+	j.Servo.CurrentLaw = ""
+	m, _ := run(t, s, j).Find("heat_share", health.NoPath)
+	if lo, hi := grown*0.64/0.36, grown*winding*winding/0.36; m.Value-m.Uncertainty > lo || m.Value+m.Uncertainty < 0.9*hi {
+		t.Errorf("law unknown: %.2f ± %.2f, want %.2f to %.2f inside", m.Value, m.Uncertainty, lo, hi)
+	}
+	for _, hide := range []func(){func() { s.Current = nil }, func() { s, j = b.run(1); j.Servo.Rated = nil }} {
+		hide()
+		if m, _ := run(t, s, j).Find("heat_share", health.NoPath); m.Status != health.NotObservable || m.Reason == "" {
+			t.Errorf("without current or rating: heat share %s %.2f", m.Status, m.Value)
+		}
+	}
+}
+
+func TestTempRise(t *testing.T) {
+	s, j := standard(rig.CurrentMotor).run(1)
+	if m, _ := run(t, s, j).Find("temp_rise", health.NoPath); m.Status != health.NotObservable {
+		t.Errorf("no temperature is logged: %s", m.Status)
+	}
+	rng := rand.New(rand.NewPCG(1, 1))
+	for _, noise := range []float64{0, 0.3} {
+		s.Temp = s.Temp[:0]
+		for _, at := range s.Time { // 15 K with a time constant of 30 s
+			s.Temp = append(s.Temp, 22+15*(1-math.Exp(-(at-s.Time[0])/30))+noise*rng.NormFloat64())
+		}
+		inside(t, run(t, s, j), "temp_rise", health.NoPath, 15*(1-math.Exp(-(s.Time[s.Len()-1]-s.Time[0])/30)))
+	}
+	fill(s.Temp, 25)
+	inside(t, run(t, s, j), "temp_rise", health.NoPath, 0)
+}
+
+// The width of a Gaussian spot at half its height is 2·√(2 ln 2) standard deviations.
+func TestTightSpotWidth(t *testing.T) {
+	for _, law := range []rig.CurrentLaw{rig.CurrentMotor, rig.CurrentDuty} {
+		b := standard(law)
+		b.tight, b.at, b.width = 0.15, 18, 5
+		h := b.health(t, 2)
+		inside(t, h, "tight_spot_width", health.Total, 2*math.Sqrt(2*math.Ln2)*5)
+		if m, _ := h.Find("tight_spot_width", health.Total); m.Status != health.Measured || m.Uncertainty > 6 {
+			t.Errorf("width %s %.1f ± %.1f", m.Status, m.Value, m.Uncertainty)
 		}
 	}
 }

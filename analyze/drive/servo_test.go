@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"limbgauge/analyze/internal/ref"
+	"limbgauge/analyze/stats"
 )
 
 type servoRun struct {
@@ -61,6 +62,61 @@ func TestServoRunsAgainstPublishedSheet(t *testing.T) {
 	}
 	if rows != 105 || slips != 3 {
 		t.Errorf("%d rows and %d slips were compared, want 105 and 3", rows, slips)
+	}
+}
+
+// lifts returns load torque, N·m, speed and mean current of the runs of that number, at steady speed.
+func lifts(t *testing.T, number int) (torque, speed, amps []float64) {
+	for _, r := range servoRuns(t) {
+		if f, err := Steady(r.time, r.angle, r.amps, 0.2); r.run == number && err == nil {
+			kgcm := float64(r.load) / 100
+			torque, speed, amps = append(torque, kgcm*KgCm), append(speed, f.Speed.Value), append(amps, f.Current.Value)
+		}
+	}
+	return torque, speed, amps
+}
+
+// Lifting, the real servo's current grows with the load; lowering slowly it does not, since gears and
+// driver carry the load then (the paper's finding: no relation when lowering). So a run of lowering
+// tells no friction from load, and the two directions are never simply halved.
+func TestServoFrictionDiffersByDirection(t *testing.T) {
+	torque, _, up := lifts(t, 0)
+	_, _, down := lifts(t, 5)
+	n := len(down)
+	lifting, err := stats.FitLine(torque, up)
+	if err != nil {
+		t.Fatal(err)
+	}
+	lowering, err := stats.FitLine(torque[:n], down)
+	if err != nil {
+		t.Fatal(err)
+	}
+	// The README's straight line through run 0: 0.147827 A per kg·cm.
+	ref.Near(t, "A/N·m when lifting", lifting.Slope.Value, .147827/KgCm, .002/KgCm, "line through the published points")
+	if !lifting.Slope.Excludes(0) || math.Abs(lowering.Slope.Value) > .1*lifting.Slope.Value {
+		t.Errorf("lifting %.2f ± %.2f A/N·m, lowering %.2f ± %.2f", lifting.Slope.Value, lifting.Slope.Expanded(), lowering.Slope.Value, lowering.Slope.Expanded())
+	}
+	for i := range down {
+		if up[i] <= down[i] {
+			t.Errorf("%.2f N·m: %.2f A up, %.2f A down", torque[i], up[i], down[i])
+		}
+	}
+}
+
+// At full voltage torque share and speed share add up to one, so that both laws ask the same supply
+// current: the full-speed lifts cannot tell the law, and with the rated lines they do not contradict
+// either. The lines are those of servoRating; the sum is 1 for an ideal motor.
+func TestServoLiftsFitEitherLaw(t *testing.T) {
+	torque, speed, amps := lifts(t, 0)
+	for i := range torque {
+		tau, n := torque[i]/servoRating.StallNm, speed[i]/servoRating.NoLoadDegPerS
+		ref.Near(t, "share of torque and of speed", tau+n, 1, .15, "torque-speed line")
+		motor, duty := SupplyFraction(LawMotor, tau, n), SupplyFraction(LawDuty, tau, n)
+		ref.Near(t, "both laws", duty, motor, .15*motor, "τ(τ + n) = τ where τ + n = 1")
+		idle := .28 // no load, run 0
+		if got := (amps[i] - idle) / (servoRating.StallA - idle); got > duty+.05 || got < .5*motor-.05 {
+			t.Errorf("%.2f N·m: share %.2f of the current, laws %.2f and %.2f", torque[i], got, motor, duty)
+		}
 	}
 }
 

@@ -44,6 +44,11 @@ func TestEMPS(t *testing.T) {
 		t.Logf("%s %.4f, u %.4f (published %.4f)", row.key, e.Value, e.U, want[row.key])
 		ref.Near(t, row.key, e.Value, want[row.key], row.tol*math.Abs(want[row.key]), "Simulation_EMPS.m")
 	}
+	// Standard errors by the authors' own script, run in Octave (the set's README); the published ones
+	// were not found in a text source.
+	for term, want := range map[Term]float64{Inertia: .108, Viscous: 1.144, Coulomb: .101, Offset: .044} {
+		ref.Near(t, string(term)+", standard error", p.Of[term].U, want, .03*want, "Script_IDIM_LS.m in Octave")
+	}
 	ref.Near(t, "relative error of the force", p.RelError, .0408, .002, "authors' script")
 	if p.Cond > conditionMax {
 		t.Errorf("condition number %.0f: the parameters would be refused", p.Cond)
