@@ -105,3 +105,18 @@ func BenchmarkAddRun10000(b *testing.B) {
 		must(b, book.AddRun(b.Context(), r, answer(id, "C", playJoint(0.2, false))))
 	}
 }
+
+// The first good runs of a joint that nobody has changed for 10,000 runs.
+func BenchmarkUsual10000(b *testing.B) {
+	book := bigBench(b)
+	must(b, book.write(b.Context(), func(tx *sql.Tx) error {
+		_, err := tx.ExecContext(b.Context(), "UPDATE runs SET revision = 'A'")
+		return err
+	}))
+	r := Run{ID: "10001", Started: day(benchRuns), Leg: "fore-left", Revision: "A", Routine: "assembly"}
+	for b.Loop() {
+		if list, err := book.Usual(b.Context(), r, "knee"); err != nil || len(list) != usualMost {
+			b.Fatal(len(list), err)
+		}
+	}
+}

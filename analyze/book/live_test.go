@@ -24,3 +24,31 @@ func TestRunThatWasLive(t *testing.T) {
 		t.Errorf("%+v", rs)
 	}
 }
+
+// A run comes in by its folder before it is judged, as when its baseline is asked for: with its answer
+// it tells the same as one that comes judged, and as a book made anew.
+func TestRunThatCameUnjudged(t *testing.T) {
+	dir := t.TempDir()
+	b, _ := open(t, dir)
+	keepRun(t, b, 1, day(1), "", playJoint(0.1, false))
+	i := runInfo("0002", day(2), "")
+	writeRun(t, dir, i, nil)
+	must(t, b.Close())
+	b, o := open(t, dir)
+	if len(o.Took) != 1 {
+		t.Fatalf("%+v", o)
+	}
+	h := answer("0002", "", playJoint(0.9, true))
+	writeRun(t, dir, i, &h)
+	must(t, b.AddRun(t.Context(), RunOf(i), h))
+	if p := state(t, b, knee); p.State != Open || len(p.Shows) != 1 {
+		t.Errorf("%+v", p)
+	}
+	live := dump(t, b)
+	if _, err := b.Rebuild(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	if again := dump(t, b); again != live {
+		t.Errorf("made anew:\n%s\nwas\n%s", again, live)
+	}
+}

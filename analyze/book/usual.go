@@ -6,6 +6,7 @@ import (
 	"database/sql"
 	"encoding/hex"
 	"encoding/json"
+	"fmt"
 	"slices"
 
 	"limbgauge/analyze/health"
@@ -94,19 +95,12 @@ func (b *Book) Usual(ctx context.Context, r Run, joint string) ([]JointRun, erro
 		query += " AND (started, number, id) > (?, ?, ?)"
 		args = append(args, when(other[0].Started), numberOf(other[0].ID), other[0].ID)
 	}
-	good, err := rows(ctx, b.db, scanRun, query+" ORDER BY started, number, id", args...)
+	good, err := b.first(ctx, usualMost, func(g Run) bool { return g.setup(joint) == r.setup(joint) }, query+" ORDER BY started, number, id", args...)
 	if err != nil {
 		return nil, err
 	}
-	mine := r.setup(joint)
 	var out []JointRun
 	for _, g := range good {
-		if len(out) == usualMost {
-			break
-		}
-		if g.setup(joint) != mine {
-			continue
-		}
 		joints, err := judged(ctx, b.db, g.ID)
 		if err != nil {
 			return nil, err
@@ -114,6 +108,28 @@ func (b *Book) Usual(ctx context.Context, r Run, joint string) ([]JointRun, erro
 		if i := slices.IndexFunc(joints, func(j health.Joint) bool { return j.Joint == joint }); i >= 0 {
 			out = append(out, JointRun{g.ID, joints[i]})
 		}
+	}
+	return out, nil
+}
+
+// first returns the first runs of a query that are wanted, and reads no further.
+func (b *Book) first(ctx context.Context, most int, want func(Run) bool, query string, args ...any) (out []Run, err error) {
+	rs, err := b.db.QueryContext(ctx, query, args...)
+	if err != nil {
+		return nil, fmt.Errorf("read the book: %w", err)
+	}
+	defer rs.Close()
+	for len(out) < most && rs.Next() {
+		r, err := scanRun(rs)
+		if err != nil {
+			return nil, fmt.Errorf("read the book: %w", err)
+		}
+		if want(r) {
+			out = append(out, r)
+		}
+	}
+	if err := rs.Err(); err != nil {
+		return nil, fmt.Errorf("read the book: %w", err)
 	}
 	return out, nil
 }

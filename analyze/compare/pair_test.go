@@ -115,6 +115,13 @@ func TestLoads(t *testing.T) {
 	}
 }
 
+// usual judges a measure by what a joint was at first, which says nothing of what is accepted.
+func usual(m health.Measure) health.Measure {
+	m = health.Judge(m, 0.5)
+	m.LimitFrom = "baseline of runs 0001, 0002, 0003"
+	return m
+}
+
 func TestSentence(t *testing.T) {
 	judged := func(m health.Measure, limit float64) health.Measure { return health.Judge(m, limit) }
 	runs := func(p, f, n float64) (out []Run) {
@@ -134,6 +141,8 @@ func TestSentence(t *testing.T) {
 		{Sides(runs(0.2, 0.03, 8), runs(0.2, 0.03, 8)).Sentence,
 			"Of the measures with a limit, none is seen to differ; 1 cannot be told."},
 		{Sides([]Run{one("1", "", of("play", 1, 0.1))}, []Run{one("2", "", of("play", 2, 0.1))}).Sentence,
+			"No measure has a limit in [joint.limits], so none counts for a verdict on the whole."},
+		{Sides([]Run{one("1", "", usual(of("play", 1, 0.1)))}, []Run{one("2", "", usual(of("play", 2, 0.1)))}).Sentence,
 			"No measure has a limit in [joint.limits], so none counts for a verdict on the whole."},
 	} {
 		if c.got != c.want {

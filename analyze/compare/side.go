@@ -32,7 +32,7 @@ func collect(d health.Definition, p health.Path, runs []Run) side {
 			continue
 		}
 		s.named = true
-		if !math.IsNaN(m.Limit) {
+		if !math.IsNaN(m.Limit) && !m.FromBaseline() { // what one side was at first is no measure for the other
 			s.limit = m.Limit // the newest: what the builder accepts now
 		}
 		if m.Status == health.NotObservable || !finite(m.Value) {

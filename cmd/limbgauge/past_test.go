@@ -210,6 +210,7 @@ func TestBareServoFromTheBook(t *testing.T) {
 	}
 	p.made("belt_slack", 0.9, true)
 	p.says(p.does(exitDone, "analyze"), "This run is of the bare servo")
+	p.says(p.does(exitDone, "runs"), "assembly, bare servo")
 	h := p.answer("1", "--bare", "2")
 	if m := play(t, h, health.Transmission); m.Verdict != health.Fail || !strings.Contains(m.Method, "bare servo of run 0002") || h.BareRuns["knee"] != "0002" {
 		t.Errorf("%+v, %v", m, h.BareRuns)

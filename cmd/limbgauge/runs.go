@@ -45,6 +45,7 @@ type runRow struct {
 	Revision string   `json:"revision,omitempty"`
 	Joints   []string `json:"joints,omitempty"`
 	Routine  string   `json:"routine,omitempty"`
+	Bare     bool     `json:"bare_servo,omitempty"`
 	Ended    string   `json:"ended,omitempty"`
 	State    string   `json:"state,omitempty"`
 	Samples  int      `json:"samples,omitempty"`
@@ -62,7 +63,7 @@ func runRows(entries []record.Entry) []runRow {
 		}
 		r.Started = e.Info.Started.Local().Format("2006-01-02 15:04")
 		r.Revision, r.Routine, r.State, r.Samples = e.Info.Revision, e.Info.Routine, string(e.Info.State), e.Info.Samples()
-		r.Ended = endWords(e)
+		r.Ended, r.Bare = endWords(e), e.Info.Conditions.BareServo
 		for _, j := range e.Info.Joints {
 			r.Joints = append(r.Joints, j.Setup.Name)
 		}
@@ -88,6 +89,9 @@ func (a *app) printRuns(entries []record.Entry) {
 		if r.Error != "" {
 			fmt.Fprintf(w, "%s\tcan not be read: %s\n", r.Run, r.Error)
 			continue
+		}
+		if r.Bare {
+			r.Routine += ", bare servo"
 		}
 		fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\t%s\n", r.Run, r.Started, r.Revision, strings.Join(r.Joints, " "), r.Routine, r.Ended)
 	}
