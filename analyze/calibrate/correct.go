@@ -28,6 +28,12 @@ const (
 	// scaleMost is the greatest ratio of true change to reading's change that is still a sensor's
 	// error; beyond it units are mixed up [common practice].
 	scaleMost = 1.6
+	// standing is the ratio of reading's change to true change below which a sensor does not follow at
+	// all: below the least of mixed-up units, 1 rad for 57.3 deg [common practice].
+	standing = 0.001
+	// formShows is how many times what reference and noise explain the residuals of a line must be
+	// before it is said that a line does not hold [common practice].
+	formShows = 3.0
 	// outlying is how many times the scatter of the others a residual must be to be named
 	// [common practice].
 	outlying = 5.0
@@ -123,9 +129,12 @@ func sound(points []rig.CalibrationPoint, o Options) error {
 		}
 	}
 	slope := (last.Reading - first.Reading) / span
-	if slope < 0 && o.Model != rig.ModelZero {
+	if slope < -standing && o.Model != rig.ModelZero {
 		return fmt.Errorf("%w: the reading falls from %g to %g %s while the reference rises from %g to %g; turn the sense of the sensor first, or the signs of one column",
 			ErrPoints, first.Reading, last.Reading, o.Unit, first.Reference, last.Reference)
+	}
+	if math.Abs(slope) < standing {
+		return fmt.Errorf("%w: the reading changes by %.2g %s while the reference changes by %.3g; does this sensor see the reference at all?", ErrPoints, last.Reading-first.Reading, o.Unit, span)
 	}
 	if !(slope*scaleMost > 1 && slope < scaleMost) {
 		return fmt.Errorf("%w: the reading changes by %.3g where the reference changes by %.3g %s; are both in %s? (1 rad is 57.3 deg, 1 A is 1000 mA)",
@@ -198,6 +207,9 @@ func remarks(c *rig.Correction, o Options) (notes []string) {
 		notes = append(notes, "As many constants as points: nothing is left to check them by. A third place would show whether a line holds.")
 	case o.Angle && c.Model != rig.ModelWaves:
 		notes = append(notes, fmt.Sprintf("The readings cover %.0f deg: what an off-centre magnet does outside of %.0f to %.0f deg was not seen.", c.To-c.From, c.From, c.To))
+	}
+	if u := math.Hypot(c.Within/math.Sqrt(3), noiseOf(c.Points)); c.Model == rig.ModelLine && u > 0 && c.ResidualSD > formShows*u {
+		notes = append(notes, fmt.Sprintf("The residuals of %.2g %s are more than reference and noise explain: the sensor does not follow a line. Take %d places or more, so that a curve can be fitted.", c.ResidualSD, o.Unit, curvePoints))
 	}
 	if i, times := outlier(c); i >= 0 {
 		p := c.Points[i]

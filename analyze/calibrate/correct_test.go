@@ -255,6 +255,7 @@ func TestPointsThatDoNotShowIt(t *testing.T) {
 		{"none", nil, nil, calibrate.Options{Unit: "deg"}, "there are none"},
 		{"one place", []float64{30, 30, 30}, []float64{29, 29.1, 29.2}, calibrate.Options{Unit: "deg"}, "all 3 lie at 30 deg"},
 		{"reversed", []float64{-30, 0, 30}, []float64{30, 0, -30}, calibrate.Options{Unit: "deg"}, "sense of the sensor"},
+		{"standing", []float64{-30, 0, 30}, []float64{5.01, 5, 5.02}, calibrate.Options{Unit: "deg"}, "see the reference at all"},
 		{"radians", []float64{-30, 0, 30}, []float64{-0.524, 0, 0.524}, calibrate.Options{Unit: "deg"}, "are both in deg"},
 		{"milliampere", []float64{0, 0.5, 1}, []float64{0, 500, 1000}, calibrate.Options{Unit: "A"}, "1000 mA"},
 		{"not monotonic", []float64{-30, -10, 10, 30}, []float64{-30, 12, -9, 30}, calibrate.Options{Unit: "deg"}, "from -10 to 10 deg the reading falls"},
@@ -281,6 +282,23 @@ func TestTwoPoints(t *testing.T) {
 	ref.Near(t, "true", c.Apply(2.5), 0, 1e-6, "halfway")
 	if !math.IsNaN(c.FormU) || !math.IsNaN(c.ResidualSD) || !math.IsNaN(c.ZeroU) || len(notes) == 0 {
 		t.Errorf("%+v %v: nothing is known of scatter", c, notes)
+	}
+}
+
+// A sensor with waves at five places: a line is all that can be fitted, and it is said that it does not hold.
+func TestLineThatDoesNotHold(t *testing.T) {
+	var reference, reading []float64
+	for deg := -60.0; deg <= 60; deg += 30 {
+		reference, reading = append(reference, deg), append(reading, deg+2*math.Sin((deg+50)*math.Pi/180))
+	}
+	c, notes, err := calibrate.Correct(points(reference, reading), calibrate.Options{Unit: "deg", Angle: true, Within: 0.05})
+	if err != nil || c.Model != rig.ModelLine || !strings.Contains(strings.Join(notes, " "), "does not follow a line") {
+		t.Errorf("%s, %v, %v", c.Model, notes, err)
+	}
+	for i, p := range points(reference, reading) {
+		if d := math.Abs(c.Points[i].Residual); d > 2*c.FormU {
+			t.Errorf("at %g %.2f deg is left, and only %.2f doubted", p.Reference, d, 2*c.FormU)
+		}
 	}
 }
 

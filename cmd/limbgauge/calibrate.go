@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
-	"math"
 	"os"
 	"path/filepath"
 	"runtime/debug"
@@ -66,7 +65,9 @@ its name into bench.toml; runs from then on name it, keep a copy, and are correc
 it when they are judged. Their samples stay as the stand sent them.
 
 A calibration belongs to the parts it was made with: give sensors and servo a
-serial in bench.toml, and change nothing between calibration and run.`,
+serial in bench.toml, and change nothing between calibration and run.
+
+` + errorHelp(),
 		Example: `  limbgauge calibrate knee
   limbgauge calibrate angle knee --at -60,-30,0,30,60 --within 0.1 --use
   limbgauge calibrate angle knee --points jig.csv --who "day shift"
@@ -187,6 +188,9 @@ func (k *calibrating) finish() error {
 	k.c.Name = k.o.name
 	for n := 1; k.c.Name == ""; n++ {
 		name := fmt.Sprintf("%s-%s-%d", a.now().Format("2006-01-02"), fileWord(k.j.Name), n)
+		if slices.ContainsFunc(k.b.Joints, func(j rig.Joint) bool { return j.Calibration == name }) {
+			continue // the file may be lost; the name still means what it meant
+		}
 		if _, err := os.Stat(rig.CalibrationPath(a.folder(), name)); errors.Is(err, fs.ErrNotExist) {
 			k.c.Name = name
 		} else if err != nil {
@@ -254,66 +258,6 @@ func (k *calibrating) say(key string, notes []string) {
 	}
 }
 
-// calibrateAll offers every step in turn and keeps what was made.
-func (a *app) calibrateAll(ctx context.Context, joint string, o calibrateOptions) error {
-	o.within = math.NaN() // each step has its own
-	k, err := a.begin(joint, o)
-	if err != nil {
-		return err
-	}
-	type step struct {
-		title string
-		do    func(context.Context) error
-	}
-	var steps []step
-	for _, s := range stillSteps() {
-		if s.only == rig.ModelWaves { // a sensor taken off its joint is no part of the walk
-			continue
-		}
-		steps = append(steps, step{s.use + ": " + s.short, func(ctx context.Context) error { return k.still(ctx, s) }})
-		if s.use == "angle" && k.j.Sensors.MotorCounts > 0 {
-			m := s.forMotor()
-			steps = append(steps, step{"angle --motor: " + m.short + ", motor side", func(ctx context.Context) error { return k.still(ctx, m) }})
-		}
-	}
-	steps = append(steps, step{"pulse: " + pulseShort, k.pulse})
-	if o.weights != "" {
-		steps = append(steps, step{"torque: " + torqueShort, k.torque})
-	}
-	done := 0
-	for _, s := range steps {
-		fmt.Fprintf(a.out, "\n%s\n", s.title)
-		if !o.yes {
-			answer, err := k.ask(ctx, "Enter does it, s skips it, q ends: ")
-			if err != nil || answer == "q" {
-				break
-			}
-			if answer == "s" {
-				continue
-			}
-		}
-		if err := s.do(ctx); err != nil {
-			// What was made before stands; the step that failed is said and can be made alone.
-			if o.yes || ctx.Err() != nil {
-				if done > 0 {
-					return errors.Join(err, k.finish())
-				}
-				return err
-			}
-			printError(a.err, err)
-			continue
-		}
-		done++
-	}
-	if done == 0 {
-		return inputError(errors.New("no step was made, nothing was written"), `"limbgauge help calibrate" lists the steps; each is a command of its own`)
-	}
-	if o.weights == "" {
-		fmt.Fprintln(a.out, "torque was left out: it needs --weights and --lever")
-	}
-	return k.finish()
-}
-
 // ask prints a question and reads the answer; the end of input is an error.
 func (k *calibrating) ask(ctx context.Context, question string) (string, error) {
 	fmt.Fprint(k.app.out, question)
@@ -322,7 +266,8 @@ func (k *calibrating) ask(ctx context.Context, question string) (string, error) 
 		return "", err
 	}
 	if ctx.Err() != nil {
-		return "", ctx.Err()
+		fmt.Fprintln(k.app.out)
+		return "", errLeft
 	}
 	if !strings.HasSuffix(line, "\n") && line == "" {
 		fmt.Fprintln(k.app.out)
@@ -331,8 +276,12 @@ func (k *calibrating) ask(ctx context.Context, question string) (string, error) 
 	return strings.TrimSpace(line), nil
 }
 
+// errInputEnded says that nobody is there to answer.
 var errInputEnded = kindError{err: errors.New("the input ended before the step did; nothing of it was written"), code: exitInput,
 	hint: "answer at a terminal, or hand the points in with --points"}
+
+// errLeft says that the user ended a step before it was done.
+var errLeft = kindError{err: errors.New("left; nothing of this step was written"), code: exitStopped}
 
 // knownModel refuses a --model that is none.
 func knownModel(m string) error {

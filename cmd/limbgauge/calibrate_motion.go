@@ -112,6 +112,9 @@ func (k *calibrating) pulse(ctx context.Context) error {
 		if len(k.o.runs) == 1 {
 			r, err = k.app.calibrationRun(k.o.runs[0])
 		} else {
+			if err := k.commanded(); err != nil {
+				return err
+			}
 			bare := k.j
 			bare.Load = &rig.Load{} // what a load bends is no matter of pulses
 			fmt.Fprint(k.app.out, wrap(fmt.Sprintf("Servo supply off: take the load off joint %s, the belt too if that is easy.", k.j.Name), "", pageWidth))
@@ -148,119 +151,12 @@ func (k *calibrating) pulse(ctx context.Context) error {
 	return nil
 }
 
-// torque makes the step torque.
-func (k *calibrating) torque(ctx context.Context) error {
-	made, err := k.made(k.j.Servo.Serial)
-	if err != nil {
-		return err
+// commanded refuses a stand that cannot be told to move.
+func (k *calibrating) commanded() error {
+	if k.b.Stand.Form == rig.FormText && k.b.Stand.Port != rig.PortVirtual {
+		return usageError{errors.New(`a stand of the text form can not be commanded; make a run of stops with it ("limbgauge listen") and give --run, or give --points`)}
 	}
-	var points []rig.TorquePoint
-	from := k.o.points
-	switch {
-	case k.o.points != "":
-		if len(k.o.runs) > 0 || k.o.weights != "" {
-			return usageError{errors.New("give --points, --run or --weights, only one of them")}
-		}
-		points, err = readWeights(k.o.points, k.j.Ratio(), k.c.Current)
-	case len(k.o.runs) > 0:
-		for _, id := range k.o.runs {
-			r, err := k.app.calibrationRun(id)
-			if err != nil {
-				return err
-			}
-			from, made.Run = "run "+r.Dir, k.another(made.Run, r)
-			p, err := k.weighed(r)
-			if err != nil {
-				return pointsError(from, err)
-			}
-			points = append(points, p...)
-		}
-	default:
-		from = "the stand's readings"
-		points, err = k.weigh(ctx, &made)
-	}
-	if err != nil {
-		return pointsError(from, err)
-	}
-	currentU := 0.0
-	if c := k.c.Current; c != nil && !math.IsNaN(c.ScaleU) {
-		currentU = c.ScaleU
-	}
-	t, notes, err := calibrate.Torque(points, currentU)
-	if err != nil {
-		return pointsError(from, err)
-	}
-	if k.c.Current == nil {
-		notes = append(notes, "The currents are as the sensor shows them: make the step current first if torque is to be read with another sensor.")
-	}
-	t.Made = made
-	k.c.Torque = &t
-	k.say("torque", notes)
 	return nil
-}
-
-// weigh runs the joint under each weight.
-func (k *calibrating) weigh(ctx context.Context, made *rig.Made) (points []rig.TorquePoint, err error) {
-	if k.o.weights == "" {
-		return nil, usageError{errors.New("give --weights in kg and --lever in m, or --run or --points")}
-	}
-	masses, err := numbers("--weights", k.o.weights)
-	if err != nil {
-		return nil, err
-	}
-	if !(k.o.lever > 0 && k.o.lever < 2) {
-		return nil, usageError{fmt.Errorf("--lever %g: give the distance of the weights from the joint's axis in m, as in 0.1", k.o.lever)}
-	}
-	if len(masses) < 2 {
-		return nil, usageError{errors.New("--weights: give two at least, three tell the law of the current better")}
-	}
-	for _, m := range masses {
-		if !(m > 0) {
-			return nil, usageError{fmt.Errorf("--weights: %g kg is no weight", m)}
-		}
-		need := m * calibrate.Gravity * k.o.lever / k.j.Ratio()
-		for _, r := range k.j.Servo.Rated {
-			if need > weightMost*r.StallNm {
-				return nil, usageError{fmt.Errorf("--weights: %g kg at %g m is %.2f N·m at the servo, more than %.0f %% of its stall torque of %g N·m; take less", m, k.o.lever, need, 100*weightMost, r.StallNm)}
-			}
-		}
-	}
-	for _, m := range masses {
-		j := k.j
-		load := rig.Load{MassKg: m, LeverM: k.o.lever + k.o.armKgM/m}
-		if j.Load != nil {
-			load.DownDeg = j.Load.DownDeg
-		}
-		j.Load = &load
-		fmt.Fprint(k.app.out, wrap(fmt.Sprintf("Servo supply off: hang %g kg at %g m on joint %s, nothing else, and tie it.", m, k.o.lever, j.Name), "", pageWidth))
-		r, err := k.move(ctx, j, fmt.Sprintf("stops on both sides under %g kg, which swings with the arm: keep out from under it", m))
-		if err != nil {
-			return nil, err
-		}
-		p, err := k.weighed(r)
-		if err != nil {
-			return nil, err
-		}
-		points = append(points, p...)
-		made.Run = k.another(made.Run, r)
-	}
-	return points, nil
-}
-
-func (k *calibrating) another(runs string, r *record.Run) string {
-	if runs != "" {
-		runs += ", "
-	}
-	return runs + filepath.ToSlash(k.relative(r.Dir))
-}
-
-// weighed takes the points of a run under its own load.
-func (k *calibrating) weighed(r *record.Run) ([]rig.TorquePoint, error) {
-	s, err := r.Raw(k.j.Name)
-	if err != nil {
-		return nil, err
-	}
-	return calibrate.TorqueFrom(s, setupOf(r, k.j), k.c)
 }
 
 // relative names a run's folder from the bench.
@@ -281,10 +177,16 @@ func setupOf(r *record.Run, j rig.Joint) rig.Joint {
 	return j
 }
 
-// calibrationRun opens a run of the bench or of its calibrations, by number or by folder.
+// calibrationRun opens a run of the bench by number, or any run by its folder, seen from here or from
+// the bench.
 func (a *app) calibrationRun(id string) (*record.Run, error) {
-	if _, err := os.Stat(filepath.Join(id, "run.json")); err == nil {
-		return record.Open(id)
+	for _, dir := range []string{id, filepath.Join(a.folder(), filepath.FromSlash(id))} {
+		if _, err := os.Stat(filepath.Join(dir, "run.json")); err == nil {
+			return record.Open(dir)
+		}
+	}
+	if filepath.Base(id) != id {
+		return nil, inputError(fmt.Errorf("there is no run in %s", id), `give the number of a run that "limbgauge runs" lists, or a run's folder`)
 	}
 	return a.openRun([]string{id})
 }
@@ -293,9 +195,6 @@ func (a *app) calibrationRun(id string) (*record.Run, error) {
 // beside the calibrations: such a run says nothing of the joint's health.
 func (k *calibrating) move(ctx context.Context, j rig.Joint, what string) (*record.Run, error) {
 	a := k.app
-	if k.b.Stand.Form == rig.FormText {
-		return nil, usageError{errors.New(`a stand of the text form can not be commanded; make a run of stops with it ("limbgauge listen") and give --run, or give --points`)}
-	}
 	routine, err := rig.CalibrationRoutine(j)
 	if err != nil {
 		return nil, err

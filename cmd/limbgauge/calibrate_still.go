@@ -5,6 +5,8 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"os"
+	"path/filepath"
 	"strconv"
 	"strings"
 	"time"
@@ -13,79 +15,10 @@ import (
 
 	"limbgauge/analyze/calibrate"
 	"limbgauge/rig"
+	"limbgauge/rig/record"
 	"limbgauge/rig/session"
 	"limbgauge/rig/virtual"
 )
-
-// stillStep is a step that compares readings of a limp joint with a reference.
-type stillStep struct {
-	use, short, long, example string
-	key                       string // of the file
-	unit                      string // as printed
-	at                        []float64
-	within                    float64 // what the reference is taken to be right within
-	only                      rig.Model
-	angle                     bool
-	sane                      float64 // scatter of a reading beyond which something moved
-	reference, reading        string  // columns of a file of points
-	prompt                    string  // with the value
-	of                        func(session.Reading) session.Average
-	hold                      func(h *virtual.Hand, v float64)
-}
-
-// jigWithin and meterShare are what a printed jig and a common multimeter are right within
-// [common practice]; the builder who knows better says so.
-const (
-	jigWithinDeg = 0.1
-	meterWithinA = 0.01
-	meterWithinV = 0.02
-)
-
-func stillSteps() []stillStep {
-	jig := func(h *virtual.Hand, v float64) { h.Jig(0, v) }
-	angle := func(r session.Reading) session.Average { return r.Angle }
-	return []stillStep{
-		{use: "angle", short: "zero and scale of the angle sensor against a jig", key: "joint_angle", unit: "deg",
-			at: []float64{-60, -30, 0, 30, 60}, within: jigWithinDeg, angle: true, sane: 0.5, reference: "jig_deg", reading: "reading_deg",
-			prompt: "Set the joint into the jig at %g deg", of: angle, hold: jig,
-			long: `Hold the joint in a jig at known angles, servo limp, and fit zero and scale. Two angles
-give a line and nothing to check it by; three or more show how well a line holds; from
-six on a curve is taken where the points show one.`,
-			example: `  limbgauge calibrate angle knee --at -60,-30,0,30,60 --within 0.1
-  limbgauge calibrate angle knee --motor --points jig.csv
-  limbgauge calibrate angle knee --point -30=-28.1 --point 0=2.0 --point 30=32.2`},
-		{use: "form", short: "waves per turn of an angle sensor (off-centre magnet)", key: "joint_angle", unit: "deg",
-			at: []float64{-165, -135, -105, -75, -45, -15, 15, 45, 75, 105, 135, 165}, within: jigWithinDeg, angle: true, sane: 0.5, only: rig.ModelWaves,
-			reference: "jig_deg", reading: "reading_deg", prompt: "Set the sensor to %g deg", of: angle, hold: jig,
-			long: `Turn the sensor through most of a turn, off the joint if need be, and fit the one and two
-waves per turn of an off-centre magnet. Below 270 deg waves cannot be told from scale,
-and the step is refused: "angle" then gives a line or a curve for the range there is.`,
-			example: "  limbgauge calibrate form knee --points turn.csv"},
-		{use: "current", short: "zero and gain of the current sensor", key: "current", unit: "A",
-			at: []float64{0, 0.5, 1}, within: meterWithinA, sane: math.Inf(1), reference: "meter_a", reading: "reading_a",
-			prompt: "Unplug the servo and let %g A flow in its place, as a meter shows", of: func(r session.Reading) session.Average { return r.Current },
-			hold: func(h *virtual.Hand, v float64) { h.Draw(0, v) },
-			long: `Compare the current sensor with a meter: 0 A with the servo unplugged gives the zero, a
-resistor in its place (watch its power) the gain. In a file of points, resistor_ohm
-and supply_v may stand for meter_a. The zero alone: --at 0 --model zero.`,
-			example: "  limbgauge calibrate current knee --point 0=0.004 --point 1.02=1.061"},
-		{use: "supply", short: "zero and gain of the voltage", key: "supply", unit: "V",
-			at: []float64{5, 6, 7}, within: meterWithinV, sane: math.Inf(1), reference: "meter_v", reading: "reading_v",
-			prompt: "Set the supply to %g V, as a meter at the servo's plug shows", of: func(r session.Reading) session.Average { return r.Supply },
-			hold: func(h *virtual.Hand, v float64) {
-				h.Draw(0, 0)
-				h.Supply(v)
-			},
-			long:    "Compare the voltage the stand reads with a meter at the servo's plug, servo unplugged.",
-			example: "  limbgauge calibrate supply knee --point 5.01=4.93 --point 7.22=7.11"},
-	}
-}
-
-// forMotor turns a step of the joint's angle sensor into one of the motor side's.
-func (s stillStep) forMotor() stillStep {
-	s.key, s.of = "motor_angle", func(r session.Reading) session.Average { return r.Motor }
-	return s
-}
 
 func (a *app) stillCommand(s stillStep) *cobra.Command {
 	var o calibrateOptions
@@ -112,7 +45,11 @@ func (a *app) stillCommand(s stillStep) *cobra.Command {
 	o.standFlags(cmd)
 	cmd.Flags().StringVar(&o.points, "points", "", fmt.Sprintf("take the points from this CSV file, columns %s and %s", s.reference, s.reading))
 	cmd.Flags().StringArrayVar(&o.point, "point", nil, "a point, as reference=reading; may be repeated")
-	cmd.Flags().StringVar(&o.at, "at", "", fmt.Sprintf("where to read, in %s; default: %s", s.unit, list(s.at)))
+	at := list(s.at)
+	if s.at == nil {
+		at = "five over the joint's range"
+	}
+	cmd.Flags().StringVar(&o.at, "at", "", fmt.Sprintf("where to read, in %s; default: %s", s.unit, at))
 	cmd.Flags().Float64Var(&o.within, "within", s.within, "the reference is right within so many "+s.unit)
 	if s.only == "" {
 		cmd.Flags().StringVar(&o.model, "model", "", "zero, line, curve or waves; default: what the points show")
@@ -163,6 +100,9 @@ func (k *calibrating) still(ctx context.Context, s stillStep) error {
 	default:
 		points, err = k.readStand(ctx, s)
 		from = "the stand's readings"
+		if err != nil && len(points) > 0 {
+			return errors.Join(err, k.keepPoints(s, points))
+		}
 	}
 	if err != nil {
 		return err
@@ -173,11 +113,34 @@ func (k *calibrating) still(ctx context.Context, s stillStep) error {
 	}
 	c, notes, err := calibrate.Correct(points, opt)
 	if err != nil {
-		return inputError(fmt.Errorf("%s: %w", from, err), "nothing was written; the points stand as they were given")
+		err = inputError(fmt.Errorf("%s: %w", from, err), "no calibration was written")
+		if k.o.points == "" && len(k.o.point) == 0 {
+			err = errors.Join(err, k.keepPoints(s, points))
+		}
+		return err
 	}
 	c.Made = made
 	*k.c.Correction(s.key) = &c
 	k.say(s.key, notes)
+	return nil
+}
+
+// keepPoints writes readings of the stand that made no calibration to a file of points: somebody
+// held a jig for each of them.
+func (k *calibrating) keepPoints(s stillStep, points []rig.CalibrationPoint) error {
+	dir := filepath.Dir(rig.CalibrationPath(k.app.folder(), "x"))
+	if err := os.MkdirAll(dir, 0o755); err != nil {
+		return fmt.Errorf("keep the readings: %w", err)
+	}
+	text := fmt.Sprintf("%s,%s,sd_%s,samples\n", s.reference, s.reading, s.reading[strings.LastIndexByte(s.reading, '_')+1:])
+	for _, p := range points {
+		text += fmt.Sprintf("%g,%g,%g,%d\n", p.Reference, p.Reading, p.SD, p.N)
+	}
+	path := filepath.Join(dir, fmt.Sprintf("readings-%s-%s-%s.csv", k.app.now().Format("2006-01-02-150405"), fileWord(k.j.Name), s.key))
+	if err := record.ReplaceFile(path, []byte(text)); err != nil {
+		return fmt.Errorf("keep the readings: %w", err)
+	}
+	fmt.Fprintf(k.app.err, "limbgauge: the %d readings are kept in %s; mend it and go on with --points\n", len(points), path)
 	return nil
 }
 
@@ -196,14 +159,6 @@ func typedPoints(texts []string) ([]rig.CalibrationPoint, error) {
 	return out, nil
 }
 
-// places reads --at.
-func (k *calibrating) places(s stillStep) ([]float64, error) {
-	if k.o.at == "" {
-		return s.at, nil
-	}
-	return numbers("--at", k.o.at)
-}
-
 func numbers(flag, text string) ([]float64, error) {
 	var out []float64
 	for _, t := range strings.Split(text, ",") {
@@ -216,7 +171,8 @@ func numbers(flag, text string) ([]float64, error) {
 	return out, nil
 }
 
-// readStand walks through the places and averages a reading at each.
+// readStand walks through the places and averages a reading at each. Readings made before an error are
+// returned with it.
 func (k *calibrating) readStand(ctx context.Context, s stillStep) (points []rig.CalibrationPoint, err error) {
 	places, err := k.places(s)
 	if err != nil {
@@ -255,7 +211,7 @@ func (k *calibrating) readStand(ctx context.Context, s stillStep) (points []rig.
 	for i := 0; i < len(places); {
 		v, skip, err := k.place(ctx, s, places[i])
 		if err != nil {
-			return nil, err
+			return points, err
 		}
 		if skip {
 			i++
@@ -266,7 +222,7 @@ func (k *calibrating) readStand(ctx context.Context, s stillStep) (points []rig.
 		}
 		r, err := stand.Read(ctx, at, k.o.span)
 		if err != nil {
-			return nil, err
+			return points, err
 		}
 		m := s.of(r)
 		switch {

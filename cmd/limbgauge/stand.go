@@ -24,7 +24,7 @@ the same bytes as a real stand and runs until Ctrl-C.
 It is there to learn and to try things with; what it shows proves nothing about a
 real leg.
 
-` + faultHelp(),
+` + faultHelp() + "\n" + errorHelp(),
 		Example: `  limbgauge stand --link ./stand --fault knee:belt_slack=0.8
   limbgauge sweep knee --port ./stand --yes --hands-clear`,
 		Args: usageArgs(cobra.NoArgs),

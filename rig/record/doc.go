@@ -3,6 +3,7 @@
 //	run.json         what was recorded, of what, and how it ended (Info)
 //	journal.lp.zst   the samples while the run is being recorded
 //	samples.parquet  the samples once the run is sealed
+//	calibrations/    a copy of each calibration its joints name; samples are kept uncorrected
 //
 // What must hold:
 //

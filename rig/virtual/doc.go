@@ -28,5 +28,8 @@
 // or the text form, in which it plays a routine by itself. A pseudo-terminal looks to any serial
 // program like the port of a real board; opening it resets the stand, as it does many boards.
 //
+// A Hand holds joints of a limp stand in a jig and lets known currents flow, and WithMisreading puts in
+// errors of sensors and servo, so that calibration can be tried against what is known.
+//
 // Units: names carry them. Inside the plant angles are rad, torques N·m, times s.
 package virtual
