@@ -31,12 +31,9 @@ func (a *app) judge(ctx context.Context, r *record.Run, bare string) (health.Hea
 		before = health.Health{} // a spoiled answer is written anew
 	}
 	took := false
+	var ask []question
 	for _, j := range r.Info.Joints {
-		s, err := r.Series(j.Setup.Name)
-		if err != nil {
-			return h, err
-		}
-		if s.Len() == 0 {
+		if j.Samples == 0 {
 			continue
 		}
 		past, err := pastOf(ctx, b, r.Info, j.Setup.Name)
@@ -69,19 +66,13 @@ func (a *app) judge(ctx context.Context, r *record.Run, bare string) (health.Hea
 			}
 			h.BareRuns[j.Setup.Name] = id
 		}
-		answer, err := analyze.RunAfter(s, r.Setup(j.Setup.Name), past)
-		if err != nil {
-			return h, inputError(fmt.Errorf("run %s: %w", r.Info.Run, err), "the run is too short to judge; its samples are kept")
-		}
-		c, _ := r.Calibration(j.Setup.Name) // an error was Series' to tell
-		correctedNote(&answer, c)
 		if r.Info.Conditions.BareServo {
 			note = "This run is of the bare servo, with the belt off: it opens and cures no problem of the joint."
 		}
-		if note != "" {
-			answer.Notes = append(answer.Notes, note)
-		}
-		h.Joints = append(h.Joints, answer)
+		ask = append(ask, question{joint: j.Setup.Name, samples: j.Samples, past: past, note: note})
+	}
+	if h.Joints, err = answers(ctx, r, ask); err != nil {
+		return h, err
 	}
 	if len(h.Joints) == 0 {
 		return h, inputError(fmt.Errorf("run %s holds no samples", r.Info.Run), "it was stopped before the first one came")
