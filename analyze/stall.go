@@ -22,9 +22,12 @@ func (c *subject) findStalls() {
 	}
 	angle := c.s.Angle
 	if c.s.Motor != nil {
-		angle = make([]float64, len(c.s.Motor))
-		for i, m := range c.s.Motor {
-			angle[i] = m / c.j.Ratio()
+		angle = c.s.Motor
+		if k := c.j.Ratio(); k != 1 {
+			angle = make([]float64, len(c.s.Motor))
+			for i, m := range c.s.Motor {
+				angle[i] = m / k
+			}
 		}
 	}
 	band, _ := c.deadBand()

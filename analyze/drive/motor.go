@@ -1,9 +1,10 @@
 package drive
 
 import (
+	"cmp"
 	"fmt"
 	"math"
-	"sort"
+	"slices"
 )
 
 const rad = math.Pi / 180
@@ -50,10 +51,17 @@ func At(rated []Rating, idleA, volts float64) (Motor, error) {
 	if !(volts > 0) {
 		return Motor{}, fmt.Errorf("motor at %.2f V: the voltage must be positive", volts)
 	}
-	r := append([]Rating(nil), rated...)
-	sort.Slice(r, func(i, j int) bool { return r[i].Volts < r[j].Volts })
+	r := rated
+	byVolts := func(a, b Rating) int { return cmp.Compare(a.Volts, b.Volts) }
+	if !slices.IsSortedFunc(r, byVolts) {
+		r = slices.Clone(rated)
+		slices.SortFunc(r, byVolts)
+	}
 	m := Motor{Volts: volts, IdleA: idleA, Basis: Interpolated}
-	i := sort.Search(len(r), func(i int) bool { return r[i].Volts >= volts })
+	i := 0
+	for i < len(r) && r[i].Volts < volts {
+		i++
+	}
 	switch {
 	case i < len(r) && r[i].Volts == volts:
 		m.StallNm, m.NoLoadDegPerS, m.StallA = r[i].StallNm, r[i].NoLoadDegPerS, r[i].StallA

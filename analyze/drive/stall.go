@@ -119,13 +119,14 @@ func StallSeconds(stalls []Stall) (s float64, atLeast bool) {
 	return s, atLeast
 }
 
+// stallScan asks of one sample after another whether it is in stall. Most fail the first, cheapest
+// question, so nothing is computed before it is asked for.
 type stallScan struct {
-	in     StallInput
-	rule   StallRule
-	amps   []float64 // smoothed
-	speed  []float64
-	stallA []float64 // expected at the voltage of the sample
-	noLoad []float64
+	in    StallInput
+	rule  StallRule
+	base  Motor  // at the voltage that stands for one that was not measured
+	motor Motor  // at the voltage asked for last
+	amps  window // smoothed current
 }
 
 func newStallScan(in StallInput, rule StallRule) (*stallScan, error) {
@@ -134,34 +135,38 @@ func newStallScan(in StallInput, rule StallRule) (*stallScan, error) {
 			rule.Volts = math.Max(rule.Volts, r.Volts)
 		}
 	}
-	n := len(in.Time)
-	s := &stallScan{in: in, rule: rule, stallA: make([]float64, n), noLoad: make([]float64, n)}
 	base, err := At(rule.Rated, 0, rule.Volts)
 	if err != nil {
 		return nil, err
 	}
-	for i := range n {
-		m := base
-		if in.Supply != nil && in.Supply[i] > 0 {
-			if m, err = At(rule.Rated, 0, in.Supply[i]); err != nil {
-				return nil, err
-			}
-		}
-		s.stallA[i], s.noLoad[i] = m.StallA, m.NoLoadDegPerS
+	return &stallScan{in: in, rule: rule, base: base, motor: base, amps: window{t: in.Time, x: in.Current, width: smoothS}}, nil
+}
+
+// at returns the motor at the voltage of a sample.
+func (s *stallScan) at(i int) Motor {
+	if s.in.Supply == nil || !(s.in.Supply[i] > 0) {
+		return s.base
 	}
-	s.amps = smooth(in.Time, in.Current, smoothS)
-	s.speed = slopes(in.Time, in.Angle, slopeS)
-	return s, nil
+	if v := s.in.Supply[i]; v != s.motor.Volts {
+		if m, err := At(s.rule.Rated, 0, v); err == nil { // as for base: there are ratings, and v is positive
+			s.motor = m
+		}
+	}
+	return s.motor
 }
 
 func (s *stallScan) asked(i int) bool {
 	return math.Abs(s.in.Command[i]-s.in.Angle[i]) > s.rule.Deadbands*s.rule.DeadbandDeg
 }
 
-func (s *stallScan) trying(i int) bool { return s.amps[i] > s.rule.CurrentShare*s.stallA[i] }
+func (s *stallScan) trying(i int) bool { return s.amps.mean(i) > s.rule.CurrentShare*s.at(i).StallA }
+
+func (s *stallScan) still(i int) bool {
+	return math.Abs(slope(s.in.Time, s.in.Angle, i, slopeS)) < s.rule.SpeedShare*s.at(i).NoLoadDegPerS
+}
 
 func (s *stallScan) stuck(i int) bool {
-	return s.asked(i) && s.trying(i) && math.Abs(s.speed[i]) < s.rule.SpeedShare*s.noLoad[i]
+	return s.asked(i) && s.trying(i) && s.still(i)
 }
 
 // end returns the sample after the stretch that begins at from, wild samples bridged.
@@ -200,14 +205,14 @@ func (s *stallScan) cutShort() (Stall, bool) {
 }
 
 func (s *stallScan) stall(from, to int, cut bool) Stall {
-	e := make([]float64, 0, to-from)
+	var e, stallA []float64
 	for i := from; i < to; i++ {
-		e = append(e, s.in.Command[i]-s.in.Angle[i])
+		e, stallA = append(e, s.in.Command[i]-s.in.Angle[i]), append(stallA, s.at(i).StallA)
 	}
 	st := Stall{From: from, To: to, StartS: s.in.Time[from], Seconds: s.in.Time[to-1] - s.in.Time[from],
 		AngleDeg: stats.Median(s.in.Angle[from:to]), ErrorDeg: stats.Median(e),
 		CurrentA: meanSeen(s.in.Current[from:to]), CutShort: cut}
-	st.Share = st.CurrentA / stats.Mean(s.stallA[from:to])
+	st.Share = st.CurrentA / stats.Mean(stallA)
 	return st
 }
 
@@ -221,47 +226,52 @@ func meanSeen(x []float64) float64 {
 	return sum / n
 }
 
-// smooth returns the mean of x over a window of width s around each sample, whatever the spacing.
-func smooth(t, x []float64, s float64) []float64 {
-	out := make([]float64, len(x))
-	lo, hi := 0, 0
-	var sum, n float64
-	add := func(v, k float64) {
-		if !math.IsNaN(v) {
-			sum, n = sum+k*v, n+k
-		}
-	}
-	for i := range x {
-		for ; hi < len(x) && t[hi] <= t[i]+s/2; hi++ {
-			add(x[hi], 1)
-		}
-		for ; t[lo] < t[i]-s/2; lo++ {
-			add(x[lo], -1)
-		}
-		out[i] = sum / n
-	}
-	return out
+// window is the mean of x over a stretch of time around one sample, whatever the spacing. It is cheap
+// for samples that are asked for in order.
+type window struct {
+	t, x   []float64
+	width  float64 // s
+	lo, hi int     // what is in the sum
+	sum, n float64
 }
 
-// slopes returns the slope of the line through x over a window of width s around each sample.
-func slopes(t, x []float64, s float64) []float64 {
-	out := make([]float64, len(x))
-	lo, hi := 0, 0
-	for i := range x {
-		for hi < len(x) && t[hi] <= t[i]+s/2 {
-			hi++
-		}
-		for t[lo] < t[i]-s/2 {
-			lo++
-		}
-		var n, st, sx, stt, stx float64
-		for k := lo; k < hi; k++ {
-			if !math.IsNaN(x[k]) {
-				d := t[k] - t[i]
-				n, st, sx, stt, stx = n+1, st+d, sx+x[k], stt+d*d, stx+d*x[k]
-			}
-		}
-		out[i] = (n*stx - st*sx) / (n*stt - st*st)
+func (w *window) add(v, k float64) {
+	if !math.IsNaN(v) {
+		w.sum, w.n = w.sum+k*v, w.n+k
 	}
-	return out
+}
+
+// mean returns the mean around sample i, NaN when nothing was measured there.
+func (w *window) mean(i int) float64 {
+	from, to := w.t[i]-w.width/2, w.t[i]+w.width/2
+	if i >= w.hi || w.t[w.lo] > from || w.t[w.hi-1] > to { // far ahead, or back: begin anew
+		w.lo, w.sum, w.n = i, 0, 0
+		for w.lo > 0 && w.t[w.lo-1] >= from {
+			w.lo--
+		}
+		w.hi = w.lo
+	}
+	for ; w.hi < len(w.x) && w.t[w.hi] <= to; w.hi++ {
+		w.add(w.x[w.hi], 1)
+	}
+	for ; w.t[w.lo] < from; w.lo++ {
+		w.add(w.x[w.lo], -1)
+	}
+	return w.sum / w.n
+}
+
+// slope returns the slope of the line through x over a window of width s around sample i.
+func slope(t, x []float64, i int, s float64) float64 {
+	lo := i
+	for lo > 0 && t[lo-1] >= t[i]-s/2 {
+		lo--
+	}
+	var n, st, sx, stt, stx float64
+	for k := lo; k < len(x) && t[k] <= t[i]+s/2; k++ {
+		if !math.IsNaN(x[k]) {
+			d := t[k] - t[i]
+			n, st, sx, stt, stx = n+1, st+d, sx+x[k], stt+d*d, stx+d*x[k]
+		}
+	}
+	return (n*stx - st*sx) / (n*stt - st*st)
 }

@@ -30,7 +30,7 @@ func SupplyLine(volts, amps []float64, noiseV float64) (Supply, error) {
 	}
 	s := Supply{LowestV: math.Inf(1), AtLeast: true}
 	for i := 1; i+1 < len(v); i++ {
-		s.LowestV = math.Min(s.LowestV, stats.Median(v[i-1:i+2]))
+		s.LowestV = min(s.LowestV, middle(v[i-1], v[i], v[i+1]))
 	}
 	ba, bv, w := bins(a, v, 20)
 	var one []float64
@@ -63,10 +63,16 @@ func lineNoise(a, v, coef []float64) float64 {
 	return stats.RobustSD(r)
 }
 
-// pairs keeps the samples where both were measured.
+// middle returns the middle one of three.
+func middle(a, b, c float64) float64 { return max(min(a, b), min(max(a, b), c)) }
+
+// pairs keeps the samples where both were measured: the columns themselves where all were.
 func pairs(x, y []float64) (a, b []float64) {
 	if len(x) != len(y) {
 		panic("drive: columns differ in length")
+	}
+	if stats.Seen(x) == len(x) && stats.Seen(y) == len(y) {
+		return x, y
 	}
 	for i := range x {
 		if !math.IsNaN(x[i]) && !math.IsNaN(y[i]) {
