@@ -2,6 +2,7 @@ package play
 
 import (
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/mat"
 
@@ -25,23 +26,30 @@ type row struct {
 	p      Point
 }
 
+// search solves for the best of some frictions and knees.
 func search(points []Point, tmax float64, fs, ms []float64, o Options) *solution {
-	var best *solution
+	d := newDesign(points, tmax, o)
+	if len(d.rows) < 6 {
+		return nil
+	}
+	found := false
+	var bestF, bestM, best float64
 	for _, f := range fs {
-		rows := build(points, tmax, f, o)
-		if len(rows) < 6 {
+		if f > o.FrictionMax {
 			continue
 		}
+		d.friction(f)
 		for _, m := range ms {
-			if f > o.FrictionMax {
-				continue
-			}
-			if s := solve(rows, f, m, o); s != nil && (best == nil || s.rss < best.rss) {
-				best = s
+			d.kneeAt(m)
+			if rss, ok := d.rss(m, o.shut); ok && (!found || rss < best) {
+				found, bestF, bestM, best = true, f, m, rss
 			}
 		}
 	}
-	return best
+	if !found {
+		return nil
+	}
+	return solve(build(points, tmax, bestF, o), bestF, bestM, o)
 }
 
 func build(points []Point, tmax, f float64, o Options) []row {
@@ -176,27 +184,35 @@ func (s *solution) se(cov *mat.SymDense, name string, s2 float64) float64 {
 // like size are told apart and the search solves thousands of them. cov is (AᵀA)⁻¹; ok is false where
 // the columns cannot be told apart.
 func leastSquares(cols [][]float64, y []float64) (x []float64, cov *mat.SymDense, rss float64, ok bool) {
+	x, cov, ok = normal(len(cols), func(i, j int) float64 { return dot(cols[i], cols[j]) }, func(i int) float64 { return dot(cols[i], y) })
+	if !ok {
+		return nil, nil, 0, false
+	}
+	return x, cov, residual(cols, x, y), true
+}
+
+// normal solves the normal equations of k columns from their products with one another and with y.
+func normal(k int, product func(i, j int) float64, with func(i int) float64) (x []float64, cov *mat.SymDense, ok bool) {
 	const worst = 1e13 // condition of the scaled normal equations
-	k := len(cols)
 	scale, rhs := make([]float64, k), make([]float64, k)
-	for i, c := range cols {
-		scale[i] = 1 / math.Sqrt(dot(c, c))
-		rhs[i] = dot(c, y) * scale[i]
+	for i := range k {
+		scale[i] = 1 / math.Sqrt(product(i, i))
+		rhs[i] = with(i) * scale[i]
 	}
 	ata := mat.NewSymDense(k, nil)
-	for i := range cols {
+	for i := range k {
 		for j := i; j < k; j++ {
-			ata.SetSym(i, j, dot(cols[i], cols[j])*scale[i]*scale[j])
+			ata.SetSym(i, j, product(i, j)*scale[i]*scale[j])
 		}
 	}
 	var chol mat.Cholesky
 	if !chol.Factorize(ata) || !(chol.Cond() < worst) {
-		return nil, nil, 0, false
+		return nil, nil, false
 	}
 	cov = mat.NewSymDense(k, nil)
 	var v mat.VecDense
 	if chol.InverseTo(cov) != nil || chol.SolveVecTo(&v, mat.NewVecDense(k, rhs)) != nil {
-		return nil, nil, 0, false
+		return nil, nil, false
 	}
 	x = make([]float64, k)
 	for i := range x {
@@ -205,14 +221,23 @@ func leastSquares(cols [][]float64, y []float64) (x []float64, cov *mat.SymDense
 			cov.SetSym(i, j, cov.At(i, j)*scale[i]*scale[j])
 		}
 	}
-	for i := range y {
-		d := y[i]
-		for c, col := range cols {
-			d -= x[c] * col[i]
+	return x, cov, true
+}
+
+// residual is the sum of squares that coefficients leave of y.
+func residual(cols [][]float64, x, y []float64) float64 {
+	left := slices.Clone(y)
+	for c, col := range cols {
+		k := x[c]
+		for i, v := range col {
+			left[i] -= k * v
 		}
+	}
+	rss := 0.0
+	for _, d := range left {
 		rss += d * d
 	}
-	return x, cov, rss, true
+	return rss
 }
 
 func dot(a, b []float64) float64 {
