@@ -31,7 +31,8 @@ type shifts struct {
 	inGroup   [][]float64   // by visit: the same within each group
 	alongside [][]float64   // by visit: sums of the visits' own columns from there on
 	with      []float64
-	rss       float64 // about the group means and the visits' own columns
+	own       []float64 // gram of each column with itself
+	rss       float64   // about the group means and the visits' own columns
 	smooth    []float64
 }
 
@@ -111,6 +112,10 @@ func newShifts(visits []Visit) *shifts {
 		}
 		along += row[k] * y[k]
 		s.with[k], s.inGroup[k], s.alongside[k] = along, slices.Clone(sums), slices.Clone(own)
+	}
+	s.own = make([]float64, n)
+	for k := range s.own {
+		s.own[k] = s.gram(k, k)
 	}
 	s.smooth = smoothResiduals(visits, row, y, free)
 	return s
@@ -204,7 +209,7 @@ func (s *shifts) fit(at []int) (f found, ok bool) {
 	k := len(at)
 	a, b := mat.NewSymDense(k, nil), mat.NewVecDense(k, nil)
 	for i, p := range at {
-		if s.gram(p, p) < leastKnown*s.weight[0]/float64(s.n) {
+		if s.own[p] < leastKnown*s.weight[0]/float64(s.n) {
 			return found{}, false // no group has visits enough on both sides
 		}
 		b.SetVec(i, s.with[p])
@@ -251,13 +256,31 @@ func with(at []int, more ...int) []int {
 
 // try keeps the better of best and the fit of at.
 func (s *shifts) try(best found, at []int) found {
-	if !s.room(at) {
+	if !s.room(at) || s.least(at) > best.rss+1e-9*s.rss {
 		return best
 	}
 	if f, ok := s.fit(at); ok && f.rss < best.rss {
 		return f
 	}
 	return best
+}
+
+// least returns what a fit of one or two steps leaves, but for rounding, without the trouble of a fit; 0
+// where only a fit can tell.
+func (s *shifts) least(at []int) float64 {
+	switch len(at) {
+	case 1:
+		if g := s.own[at[0]]; g > 0 {
+			return s.rss - s.with[at[0]]*s.with[at[0]]/g
+		}
+	case 2:
+		a, b, c := s.own[at[0]], s.own[at[1]], s.gram(at[0], at[1])
+		x, y := s.with[at[0]], s.with[at[1]]
+		if det := a*b - c*c; det > 1e-6*a*b {
+			return s.rss - (x*x*b-2*x*y*c+y*y*a)/det
+		}
+	}
+	return 0
 }
 
 func (s *shifts) bestOne(now found) found {

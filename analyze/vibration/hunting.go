@@ -60,6 +60,9 @@ func FindHunting(dwells []Dwell, rule HuntingRule) Hunting {
 			continue
 		}
 		h.Dwells++
+		if mostAmplitude(d.Angle) < least {
+			continue
+		}
 		f, a, share := bestSine(d, low, high)
 		if a < least || share < 0.5 {
 			continue
@@ -91,6 +94,13 @@ func medianOf(x []float64) stats.Estimate {
 // AmplitudeAt returns the amplitude, zero to peak, of the sine of a frequency in a stretch, beside what
 // drifts, and the share of the sum of squares it explains.
 func AmplitudeAt(d Dwell, hz float64) (amp, share float64) { return newSineFit(d).at(hz) }
+
+// mostAmplitude is more than any sine of three periods or more can have that is fitted to x beside a
+// parabola. The fit takes at most the scatter about the mean, and at each amplitude it takes more than a
+// quarter of its square a sample: half is a whole sine's, and a parabola has no more than a sixth of that.
+func mostAmplitude(x []float64) float64 {
+	return 2 * math.Sqrt(stats.Variance(x)) // n-1 in its place of n errs upwards
+}
 
 func half(d Dwell, which int) Dwell {
 	m := len(d.Time) / 2
@@ -138,7 +148,8 @@ func newSineFit(d Dwell) *sineFit {
 	for k := range f.basis {
 		col := make([]float64, n)
 		for i, t := range d.Time {
-			col[i] = math.Pow((t-mid)/span, float64(k))
+			x := (t - mid) / span
+			col[i] = [...]float64{1, x, x * x}[k]
 		}
 		takeOff(col, f.basis[:k])
 		floats.Scale(1/floats.Norm(col, 2), col)

@@ -86,3 +86,24 @@ func TestHuntingUnseen(t *testing.T) {
 		t.Errorf("dwells of 60 ms: %+v, want a reason", h)
 	}
 }
+
+// A dwell whose scatter is too small for an oscillation is passed over unseen: no fit may say more than
+// the bound, whatever stands beside the sine.
+func TestNoFittedSineIsGreaterThanTheBound(t *testing.T) {
+	rnd := rand.New(rand.NewPCG(5, 6))
+	for range 400 {
+		n := 60 + rnd.IntN(400)
+		hz := periods * (1 + 4*rnd.Float64())
+		phase, bend, tilt, noise := 2*math.Pi*rnd.Float64(), rnd.NormFloat64(), rnd.NormFloat64(), 0.3*rnd.Float64()
+		d := Dwell{Time: make([]float64, n), Angle: make([]float64, n)}
+		for i := range n {
+			x := float64(i) / float64(n-1)
+			d.Time[i], d.Angle[i] = x, math.Sin(2*math.Pi*hz*x+phase)+tilt*x+bend*x*x+noise*rnd.NormFloat64()
+		}
+		for _, at := range []float64{hz, periods, 5 * periods} {
+			if a, _ := newSineFit(d).at(at); a > mostAmplitude(d.Angle) {
+				t.Errorf("%g periods: amplitude %.3f is above the bound %.3f", at, a, mostAmplitude(d.Angle))
+			}
+		}
+	}
+}
