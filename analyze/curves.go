@@ -119,17 +119,52 @@ func (c *subject) timeCurve(id, title, label string, col []float64, limit float6
 	cv := health.Curve{ID: id, Title: title, XLabel: "time in s", YLabel: label}
 	lo, hi := math.Inf(1), math.Inf(-1)
 	for _, v := range col {
-		if !math.IsNaN(v) {
-			lo, hi = math.Min(lo, v), math.Max(hi, v)
+		if v < lo {
+			lo = v
+		}
+		if v > hi {
+			hi = v
 		}
 	}
 	cv.Alt = fmt.Sprintf("%s over %.0f s, between %.3g and %.3g", title, c.s.Time[c.s.Len()-1]-c.s.Time[0], lo, hi)
-	cv.Lines = append(cv.Lines, health.Line{Name: "measured", Role: health.RoleValue, X: c.s.Time, Y: col})
+	x, y := thinned(c.s.Time, col)
+	cv.Lines = append(cv.Lines, health.Line{Name: "measured", Role: health.RoleValue, X: x, Y: y})
 	if limit > 0 {
 		cv.Lines = append(cv.Lines, health.Line{Name: "limit of the stand", Role: health.RoleLimit,
 			X: []float64{c.s.Time[0], c.s.Time[c.s.Len()-1]}, Y: []float64{limit, limit}})
 	}
 	return cv, true
+}
+
+// drawnWhole is how many samples are drawn one by one; of more, drawnParts even parts show their extremes.
+const drawnWhole, drawnParts = 50_000, 8192
+
+// thinned returns a column over time for drawing. A long one would keep its samples in memory for as
+// long as there is an answer; of each part the first, least, greatest and last reading are kept, which
+// draw the same band where a part is narrower than the line.
+func thinned(t, y []float64) (tx, ty []float64) {
+	if len(y) <= drawnWhole {
+		return t, y
+	}
+	for k := range drawnParts {
+		from, to := k*len(y)/drawnParts, (k+1)*len(y)/drawnParts
+		lo, hi := from, from
+		for i := from; i < to; i++ {
+			if y[i] < y[lo] || math.IsNaN(y[lo]) {
+				lo = i
+			}
+			if y[i] > y[hi] || math.IsNaN(y[hi]) {
+				hi = i
+			}
+		}
+		last := -1
+		for _, i := range [...]int{from, min(lo, hi), max(lo, hi), to - 1} {
+			if i > last {
+				tx, ty, last = append(tx, t[i]), append(ty, y[i]), i
+			}
+		}
+	}
+	return tx, ty
 }
 
 // holdCurve draws how the longest hold gives way.

@@ -124,9 +124,10 @@ func StallSeconds(stalls []Stall) (s float64, atLeast bool) {
 type stallScan struct {
 	in    StallInput
 	rule  StallRule
-	base  Motor  // at the voltage that stands for one that was not measured
-	motor Motor  // at the voltage asked for last
-	amps  window // smoothed current
+	base  Motor   // at the voltage that stands for one that was not measured
+	motor Motor   // at the voltage asked for last
+	least float64 // no stall current of the run is less
+	amps  window  // smoothed current
 }
 
 func newStallScan(in StallInput, rule StallRule) (*stallScan, error) {
@@ -139,7 +140,32 @@ func newStallScan(in StallInput, rule StallRule) (*stallScan, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &stallScan{in: in, rule: rule, base: base, motor: base, amps: window{t: in.Time, x: in.Current, width: smoothS}}, nil
+	return &stallScan{in: in, rule: rule, base: base, motor: base, least: leastStall(rule.Rated, base, in.Supply),
+		amps: window{t: in.Time, x: in.Current, width: smoothS}}, nil
+}
+
+// leastStall returns the least stall current at any of the voltages: it is made of straight lines between
+// the ratings, so it is least at one of them or at the ends.
+func leastStall(rated []Rating, base Motor, volts []float64) float64 {
+	lo, hi := math.Inf(1), 0.0
+	for _, v := range volts {
+		if v > 0 && v < lo {
+			lo = v
+		}
+		if v > hi {
+			hi = v
+		}
+	}
+	least := base.StallA
+	for _, v := range [...]float64{lo, hi} {
+		if m, err := At(rated, 0, v); err == nil {
+			least = math.Min(least, m.StallA)
+		}
+	}
+	for _, r := range rated {
+		least = math.Min(least, r.StallA)
+	}
+	return least
 }
 
 // at returns the motor at the voltage of a sample.
@@ -159,7 +185,10 @@ func (s *stallScan) asked(i int) bool {
 	return math.Abs(s.in.Command[i]-s.in.Angle[i]) > s.rule.Deadbands*s.rule.DeadbandDeg
 }
 
-func (s *stallScan) trying(i int) bool { return s.amps.mean(i) > s.rule.CurrentShare*s.at(i).StallA }
+func (s *stallScan) trying(i int) bool {
+	a := s.amps.mean(i)
+	return a > s.rule.CurrentShare*s.least && a > s.rule.CurrentShare*s.at(i).StallA
+}
 
 func (s *stallScan) still(i int) bool {
 	return math.Abs(slope(s.in.Time, s.in.Angle, i, slopeS)) < s.rule.SpeedShare*s.at(i).NoLoadDegPerS

@@ -60,7 +60,11 @@ func lineNoise(a, v, coef []float64) float64 {
 	for i := range a {
 		r[i] = v[i] - coef[0] - coef[1]*a[i]
 	}
-	return stats.RobustSD(r)
+	m := stats.Median(r)
+	for i, v := range r {
+		r[i] = math.Abs(v - m)
+	}
+	return 1.4826 * stats.Median(r) // the robust deviation of stats.RobustSD, in place
 }
 
 // middle returns the middle one of three.

@@ -24,29 +24,25 @@ const (
 // with Natural.
 func FindStill(time, x, command []float64) (out []Still) {
 	natural := 0.0
-	each := func(do func(from, to int, d, travel float64)) {
-		for start := 0; start < len(x); {
-			end := start + 1
-			last := start
-			for end < len(x) && (x[end] == x[start] || math.IsNaN(x[end])) {
-				if !math.IsNaN(x[end]) {
-					last = end
-				}
-				end++
+	for start := 0; start < len(x); {
+		end, last := start+1, start
+		for end < len(x) && (x[end] == x[start] || math.IsNaN(x[end])) {
+			if !math.IsNaN(x[end]) {
+				last = end
 			}
-			if d := time[last] - time[start]; !math.IsNaN(x[start]) && d > 0 {
-				do(start, last+1, d, travel(command[start:last+1]))
-			}
-			start = end
+			end++
 		}
+		// Most readings stand for a sample or two, which says nothing.
+		if d := time[last] - time[start]; !math.IsNaN(x[start]) && d > math.Min(natural, frozenS) {
+			switch gone := travel(command[start : last+1]); {
+			case d > frozenS && gone > frozenDeg:
+				out = append(out, Still{From: start, To: last + 1, DurationS: d, TravelDeg: gone})
+			case gone < frozenDeg/4:
+				natural = math.Max(natural, d)
+			}
+		}
+		start = end
 	}
-	each(func(from, to int, d, travel float64) {
-		if d > frozenS && travel > frozenDeg {
-			out = append(out, Still{From: from, To: to, DurationS: d, TravelDeg: travel})
-		} else if travel < frozenDeg/4 {
-			natural = math.Max(natural, d)
-		}
-	})
 	for i := range out {
 		out[i].Natural = natural
 	}
