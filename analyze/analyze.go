@@ -29,31 +29,35 @@ func RunAfter(s *rig.Series, j rig.Joint, past Past) (health.Joint, error) {
 	c.jitter = seen.clock.JitterS
 	out := health.Joint{Joint: j.Name}
 	e := &diagnose.Evidence{Belt: j.Belt != nil, MotorAngle: s.Motor != nil, Current: s.Current != nil,
-		Load: c.load != nil, RestVolts: c.restVolts(), Sensors: seen.faults, Hunting: c.hunting()}
+		Load: c.load != nil, RestVolts: c.restVolts(), Sensors: seen.faults}
 
 	raw := c.stretches()
 	d := c.drivenOf(raw)
 	points := c.rubbing(d, raw)
 	rub := c.totalFriction(d, points)
 
-	fits := map[health.Path]*loops{}
+	var response, shaken []health.Measure
+	var responses []health.Curve
+	paths := make([]pathAnswer, len(c.paths))
+	work := []func(){
+		func() { response = c.responseMeasures() },
+		func() { shaken, responses = c.shakeMeasures() },
+		func() { e.Hunting = c.hunting() },
+	}
 	for i := range c.paths {
-		p := &c.paths[i]
-		l := c.fitLoop(p, rub.Value+rub.Expanded())
-		fits[p.name] = &l
-		out.Measures = append(out.Measures, c.positioning(p)...)
-		out.Measures = append(out.Measures, c.loopMeasures(l)...)
-		ms, steps := c.offsetMeasures(p)
-		out.Measures = append(out.Measures, ms...)
-		e.Steps = append(e.Steps, steps...)
-		ms, creep := c.creepMeasures(p)
-		out.Measures = append(out.Measures, ms...)
-		if creep != nil && p == c.stretch() {
-			e.Creep = creep
+		work = append(work, func() { paths[i] = c.ofPath(&c.paths[i], rub.Value+rub.Expanded()) })
+	}
+	together(work...)
+
+	fits := map[health.Path]*loops{}
+	for i := range paths {
+		p := &paths[i]
+		fits[p.loops.path.name] = &p.loops
+		out.Measures, out.Curves = append(out.Measures, p.measures...), append(out.Curves, p.curves...)
+		e.Steps = append(e.Steps, p.steps...)
+		if p.creep != nil && p.loops.path == c.stretch() {
+			e.Creep = p.creep
 		}
-		out.Measures = append(out.Measures, c.setMeasure(p))
-		out.Curves = appendCurve(out.Curves)(c.loopCurve(l))
-		out.Curves = appendCurve(out.Curves)(c.errorCurve(p))
 	}
 	stretch := fits[c.stretch().name]
 	if j.Belt != nil {
@@ -69,10 +73,8 @@ func RunAfter(s *rig.Series, j rig.Joint, past Past) (health.Joint, error) {
 	ms, use := c.torqueMeasures(d, rub)
 	out.Measures = append(append(out.Measures, ms...), c.heatMeasures(d)...)
 	e.NominalUse = use
-	out.Measures = append(out.Measures, c.stallMeasure(), c.sagMeasure(), c.lostSamples())
-	out.Measures = append(out.Measures, c.responseMeasures()...)
-	ms, responses := c.shakeMeasures()
-	out.Measures = append(out.Measures, ms...)
+	out.Measures = append(out.Measures, c.stallMeasure(), c.sag, c.lostSamples())
+	out.Measures = append(append(out.Measures, response...), shaken...)
 
 	ms, apart, note := c.withoutServo(seen.withhold(figures(out.Measures)), past)
 	if e.BareServo = apart; apart {
@@ -91,6 +93,27 @@ func RunAfter(s *rig.Series, j rig.Joint, past Past) (health.Joint, error) {
 	out.Curves = seen.pictures(out.Curves)
 	out.Notes = append(c.notes(d, note), seen.notes...)
 	return out, nil
+}
+
+// pathAnswer is what one path says by itself.
+type pathAnswer struct {
+	loops    loops
+	measures []health.Measure
+	steps    []diagnose.Step
+	creep    *diagnose.Creep
+	curves   []health.Curve
+}
+
+func (c *subject) ofPath(p *path, frictionMax float64) (out pathAnswer) {
+	out.loops = c.fitLoop(p, frictionMax)
+	out.measures = append(c.positioning(p), c.loopMeasures(out.loops)...)
+	ms, steps := c.offsetMeasures(p)
+	out.measures, out.steps = append(out.measures, ms...), steps
+	ms, out.creep = c.creepMeasures(p)
+	out.measures = append(append(out.measures, ms...), c.setMeasure(p))
+	out.curves = appendCurve(out.curves)(c.loopCurve(out.loops))
+	out.curves = appendCurve(out.curves)(c.errorCurve(p))
+	return out
 }
 
 // figures makes what missing readings left without a figure not observable: whatever was computed,

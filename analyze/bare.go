@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"limbgauge/analyze/health"
+	"limbgauge/analyze/segment"
 	"limbgauge/rig"
 )
 
@@ -48,7 +49,8 @@ func restOf(s *rig.Series, j rig.Joint) float64 {
 	if err != nil {
 		return math.NaN()
 	}
-	return prepare(inspect(s, j), j).restVolts()
+	c := &subject{s: s, j: j, pieces: segment.Split(s.Time, s.Command, s.Move)}
+	return c.restVolts()
 }
 
 const (

@@ -46,7 +46,9 @@ const (
 // stands still is not used. s is not changed.
 func inspect(s *rig.Series, j rig.Joint) *sensing {
 	out := *s
-	g := &sensing{series: &out, clock: sensor.FindClock(s.Time), pieces: segment.Split(s.Time, s.Command, s.Move)}
+	g := &sensing{series: &out}
+	together(func() { g.clock = sensor.FindClock(s.Time) },
+		func() { g.pieces = segment.Split(s.Time, s.Command, s.Move) })
 	fastest := noLoadSpeed(j)
 	out.Angle = g.turns("joint angle", s.Angle, s.Command, fastest)
 	out.Motor = g.turns("motor angle", s.Motor, scaled(s.Command, j.Ratio()), fastest*j.Ratio())

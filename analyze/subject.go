@@ -32,6 +32,7 @@ type subject struct {
 	stallU  float64 // s, expanded uncertainty of the time in them
 	// stallWhy says why stalls could not be looked for; empty when they were.
 	stallWhy string
+	sag      health.Measure
 
 	load  []float64 // torque of the load on the joint, positive to greater angles; nil when unknown
 	why   string    // why load is nil
@@ -56,11 +57,14 @@ func prepare(seen *sensing, j rig.Joint) *subject {
 	c.stops, c.targets = segment.Stops(s.Time, c.pieces)
 	c.passes = segment.Passes(c.pieces)
 	c.load, c.why = loadTorque(s, j)
-	c.findStalls()
+	// What works on whole columns comes before the paths, which are three more of them.
+	together(c.findStalls, func() { c.sag = c.sagMeasure() })
 	c.paths = pathsOf(s, j)
+	var work []func()
 	for i := range c.paths {
-		c.findSteps(&c.paths[i])
+		work = append(work, func() { c.findSteps(&c.paths[i]) })
 	}
+	together(work...)
 	return c
 }
 

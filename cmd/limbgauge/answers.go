@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"runtime"
+	"runtime/debug"
 	"sync"
 
 	"limbgauge/analyze"
@@ -14,6 +15,10 @@ import (
 // samplesAtOnce bounds how many samples are analysed at a time. One takes some hundred bytes on its way,
 // so that the joints of an hour-long run are taken one by one, those of a usual run all together.
 const samplesAtOnce = 2_000_000
+
+// tightGC is how far the heap may grow beyond what is in use while a long run is analysed, in per cent:
+// its samples lie in few large columns, which cost the collector nothing to pass over.
+const tightGC = 10
 
 // question is a joint of a run with what is known of it beside its samples.
 type question struct {
@@ -27,6 +32,9 @@ type question struct {
 // answers come in the order of the questions, as does the first error.
 func answers(ctx context.Context, r *record.Run, ask []question) ([]health.Joint, error) {
 	out, errs := make([]health.Joint, len(ask)), make([]error, len(ask))
+	if r.Info.Samples() > samplesAtOnce {
+		defer debug.SetGCPercent(debug.SetGCPercent(tightGC))
+	}
 	room := newRoom(samplesAtOnce)
 	var all sync.WaitGroup
 	for i, q := range ask {
