@@ -92,7 +92,7 @@ func (c *subject) errorCurve(p *path) (health.Curve, bool) {
 			if s.Dir != dir {
 				continue
 			}
-			d := meanOf(p.defl[s.Tail[0]:s.Tail[1]])
+			d := meanOf(p.defl(s.Tail[0], s.Tail[1]))
 			points.X, points.Y = append(points.X, s.Target), append(points.Y, d)
 			sum[s.Target] += d
 			n[s.Target]++
@@ -183,7 +183,7 @@ func (c *subject) holdCurve(p *path) (health.Curve, bool) {
 			k++
 		}
 		if at := c.s.Time[i] - t0; at >= 0.5 {
-			w := meanOf(p.defl[i:k])
+			w := meanOf(p.defl(i, k))
 			if math.IsNaN(first) {
 				first = w
 			}

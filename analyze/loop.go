@@ -64,11 +64,11 @@ func (c *subject) stopPoints(p *path) []play.Point {
 		if c.stalledIn(s.Tail[0], s.Tail[1]) {
 			continue
 		}
-		r := func(x []float64) float64 { return meanOf(x[s.Tail[0]:s.Tail[1]]) }
-		if math.IsNaN(r(c.load) + r(p.defl)) {
+		load, defl := meanOf(c.load[s.Tail[0]:s.Tail[1]]), meanOf(p.defl(s.Tail[0], s.Tail[1]))
+		if math.IsNaN(load + defl) {
 			continue
 		}
-		out = append(out, play.Point{Load: r(c.load), Defl: r(p.defl), Angle: r(c.s.Angle), Dir: s.Dir, Group: s.Cycle, Static: true})
+		out = append(out, play.Point{Load: load, Defl: defl, Angle: meanOf(c.s.Angle[s.Tail[0]:s.Tail[1]]), Dir: s.Dir, Group: s.Cycle, Static: true})
 	}
 	return out
 }
@@ -91,16 +91,17 @@ func (c *subject) rampPoints(p *path, raisingOnly bool) []play.Point {
 			}
 			load, defl, angle, n = 0, 0, 0, 0
 		}
-		for i := q.Span[0]; i < q.Span[1]; i++ {
+		for k, w := range p.defl(q.Span[0], q.Span[1]) {
+			i := q.Span[0] + k
 			a := c.s.Angle[i]
-			if math.IsNaN(a) || math.IsNaN(p.defl[i]) || math.IsNaN(c.load[i]) || math.Abs(a-start) < afterTurnDeg || c.stalledIn(i, i+1) {
+			if math.IsNaN(a) || math.IsNaN(w) || math.IsNaN(c.load[i]) || math.Abs(a-start) < afterTurnDeg || c.stalledIn(i, i+1) {
 				continue
 			}
 			if b := c.loopBin(c.s.Command[i]); b != bin {
 				flush()
 				bin = b
 			}
-			load, defl, angle, n = load+c.load[i], defl+p.defl[i], angle+a, n+1
+			load, defl, angle, n = load+c.load[i], defl+w, angle+a, n+1
 		}
 		flush()
 	}

@@ -79,7 +79,7 @@ func (c *subject) creepMeasures(p *path) ([]health.Measure, *diagnose.Creep) {
 	if !ok {
 		return []health.Measure{health.Unseen("creep", p.name, creepMethod, "the run has no hold of 4 s or more")}, nil
 	}
-	t, w := c.s.Time[hold.Dwell[0]:hold.Dwell[1]], p.defl[hold.Dwell[0]:hold.Dwell[1]]
+	t, w := c.s.Time[hold.Dwell[0]:hold.Dwell[1]], p.defl(hold.Dwell[0], hold.Dwell[1])
 	g, ok := drift.Hold(t, w, p.quantum)
 	if !ok {
 		return []health.Measure{health.Unseen("creep", p.name, creepMethod, "the hold is shorter than 4 s")}, nil
@@ -142,7 +142,7 @@ func (c *subject) setMeasure(p *path) health.Measure {
 	}
 	last := func(q segment.Piece) []float64 {
 		from := max(q.Dwell[0]+(q.Dwell[1]-q.Dwell[0])*2/5, c.index(c.s.Time[q.Dwell[1]-1]-setReadS))
-		return p.defl[from:q.Dwell[1]]
+		return p.defl(from, q.Dwell[1])
 	}
 	s := drift.SetAfter(last(before), last(after), o)
 	m := health.Of("permanent_set", p.name, s.Size, s.SizeU, setMethod)
@@ -164,7 +164,7 @@ func (c *subject) visitsDiffer(p *path) (repeat, reversal float64) {
 	at := map[stop][]float64{}
 	for _, s := range c.stops {
 		k := stop{s.Target, s.Dir}
-		at[k] = append(at[k], meanOf(p.defl[s.Tail[0]:s.Tail[1]]))
+		at[k] = append(at[k], meanOf(p.defl(s.Tail[0], s.Tail[1])))
 	}
 	sum, df := 0.0, 0
 	reversal = math.NaN()

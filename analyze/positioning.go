@@ -39,7 +39,7 @@ func (c *subject) positioning(p *path) []health.Measure {
 	}
 	stops := make([]positioning.Stop, len(c.stops))
 	for i, s := range c.stops {
-		stops[i] = positioning.Stop{Target: s.Target, Dir: s.Dir, Cycle: s.Cycle, Deviation: meanOf(p.defl[s.Tail[0]:s.Tail[1]])}
+		stops[i] = positioning.Stop{Target: s.Target, Dir: s.Dir, Cycle: s.Cycle, Deviation: meanOf(p.defl(s.Tail[0], s.Tail[1]))}
 	}
 	o := positioning.Options{Quantum: p.quantum, NoiseSD: c.dwellNoise(p), Replicas: bootstrapReplicas, Seed: bootstrapSeed}
 	r, err := positioning.Evaluate(stops, o)
@@ -93,7 +93,7 @@ func (c *subject) dwellNoise(p *path) float64 {
 	var sum float64
 	n := 0
 	for _, s := range c.stops {
-		if sd := sdOf(p.defl[s.Tail[0]:s.Tail[1]]); !math.IsNaN(sd) {
+		if sd := sdOf(p.defl(s.Tail[0], s.Tail[1])); !math.IsNaN(sd) {
 			sum += sd * sd
 			n++
 		}

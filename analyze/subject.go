@@ -39,16 +39,44 @@ type subject struct {
 	paths []path    // total first; servo and transmission where a motor-side angle is there
 }
 
-// path is one stretch of the joint with its deflection per sample.
+// path is one stretch of the joint: how far its far end turns less than its near end. Its deflection is
+// worked out where it is asked for, since a long run has no room for three more columns.
 type path struct {
-	name health.Path
-	raw  []float64 // deg, as measured
-	defl []float64 // deg, lasting steps of the offset taken out
+	name      health.Path
+	far, near side
 	// quantum is the root of the squared steps of the sensors involved, deg.
 	quantum float64
 	steps   []drift.Step
 	at      []float64 // time of each step, s
 	atU     []float64 // expanded uncertainty of that time, s
+	since   []int     // first sample after each step
+}
+
+// side is an angle at the joint: a column over its gear.
+type side struct {
+	col  []float64
+	gear float64
+}
+
+// raw returns the deflection of some samples, deg, as measured.
+func (p *path) raw(from, to int) []float64 {
+	out := make([]float64, to-from)
+	far, near := p.far.col[from:to], p.near.col[from:to]
+	for i := range out {
+		out[i] = far[i]/p.far.gear - near[i]/p.near.gear
+	}
+	return out
+}
+
+// defl returns the deflection of some samples, deg, lasting steps of the offset taken out.
+func (p *path) defl(from, to int) []float64 {
+	out := p.raw(from, to)
+	for k, st := range p.steps {
+		for i := max(from, p.since[k]); i < to; i++ {
+			out[i-from] -= st.Size
+		}
+	}
+	return out
 }
 
 func prepare(seen *sensing, j rig.Joint) *subject {
@@ -57,7 +85,6 @@ func prepare(seen *sensing, j rig.Joint) *subject {
 	c.stops, c.targets = segment.Stops(s.Time, c.pieces)
 	c.passes = segment.Passes(c.pieces)
 	c.load, c.why = loadTorque(s, j)
-	// What works on whole columns comes before the paths, which are three more of them.
 	together(c.findStalls, func() { c.sag = c.sagMeasure() })
 	c.paths = pathsOf(s, j)
 	var work []func()
@@ -102,21 +129,13 @@ func quantumOf(counts int) float64 {
 }
 
 func pathsOf(s *rig.Series, j rig.Joint) []path {
-	n := s.Len()
 	qj, qm := quantumOf(j.Sensors.JointCounts), quantumOf(j.Sensors.MotorCounts)/j.Ratio()
-	total := path{name: health.Total, raw: make([]float64, n), quantum: qj}
-	for i := range n {
-		total.raw[i] = s.Angle[i] - s.Command[i]
-	}
-	out := []path{total}
+	joint, command := side{s.Angle, 1}, side{s.Command, 1}
+	out := []path{{name: health.Total, far: joint, near: command, quantum: qj}}
 	if s.Motor != nil {
-		servo := path{name: health.Servo, raw: make([]float64, n), quantum: qm}
-		trans := path{name: health.Transmission, raw: make([]float64, n), quantum: math.Hypot(qj, qm)}
-		for i := range n {
-			servo.raw[i] = s.Motor[i]/j.Ratio() - s.Command[i]
-			trans.raw[i] = s.Angle[i] - s.Motor[i]/j.Ratio()
-		}
-		out = append(out, servo, trans)
+		motor := side{s.Motor, j.Ratio()}
+		out = append(out, path{name: health.Servo, far: motor, near: command, quantum: qm},
+			path{name: health.Transmission, far: joint, near: motor, quantum: math.Hypot(qj, qm)})
 	}
 	return out
 }

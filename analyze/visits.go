@@ -35,7 +35,6 @@ const (
 // speed repeat themselves best: they are compared first. A step that falls between two kinds of move
 // leaves no such pair; what is left is then compared across kinds.
 func (c *subject) findSteps(p *path) {
-	p.defl = p.raw
 	visits, load := c.visits(p)
 	o := drift.DefaultOptions(p.quantum)
 	steps := c.allSteps(visits, o)
@@ -236,7 +235,7 @@ func (c *subject) visits(p *path) (visits []visit, load []float64) {
 			groups[k] = g
 		}
 		visits = append(visits, visit{Visit: drift.Visit{Group: g, TimeS: (c.s.Time[from] + c.s.Time[to-1]) / 2,
-			From: c.s.Time[from], Defl: meanOf(p.raw[from:to])}, kind: kind, rate: rate, dir: dir, command: target})
+			From: c.s.Time[from], Defl: meanOf(p.raw(from, to))}, kind: kind, rate: rate, dir: dir, command: target})
 		if c.load != nil {
 			load = append(load, meanOf(c.load[from:to]))
 		}
@@ -278,7 +277,7 @@ func (c *subject) undivided(p *path, visits []visit, load []float64) ([]visit, [
 		from := c.index(v.From)
 		mid := c.index(v.TimeS)
 		to := c.index(2*v.TimeS - v.From)
-		if math.Abs(meanOf(p.raw[mid:min(to+1, len(p.raw))])-meanOf(p.raw[from:max(mid, from+1)])) > least {
+		if math.Abs(meanOf(p.raw(mid, min(to+1, c.s.Len())))-meanOf(p.raw(from, max(mid, from+1)))) > least {
 			continue
 		}
 		keep = append(keep, v)
@@ -359,13 +358,19 @@ func weigh(visits []visit, quantum float64) {
 	// normal readings lies below 0.3186 of their deviation.
 	least := math.Max(spreadLeast, quantum/4)
 	spread := func(d []float64) float64 { return math.Max(least, quantile(d, 0.25)/0.3186/math.Sqrt2) }
-	for i, v := range visits {
-		d := diff[kind{v.kind, v.rate}]
-		if len(d) < 8 {
-			d = all
+	if len(all) == 0 {
+		return
+	}
+	usual, own := spread(all), map[kind]float64{}
+	for k, d := range diff {
+		if len(d) >= 8 {
+			own[k] = spread(d)
 		}
-		if len(d) > 0 {
-			visits[i].Spread = spread(d)
+	}
+	for i, v := range visits {
+		visits[i].Spread = usual
+		if s, ok := own[kind{v.kind, v.rate}]; ok {
+			visits[i].Spread = s
 		}
 	}
 }
@@ -386,21 +391,15 @@ func widen(s drift.Step) drift.Step {
 
 // takeOut keeps the steps of a path and takes them out of its deflection.
 func (c *subject) takeOut(p *path, steps []drift.Step) {
-	p.steps, p.at, p.atU = steps, nil, nil
-	if len(steps) == 0 {
-		return
-	}
-	p.defl = slices.Clone(p.raw)
+	p.steps, p.at, p.atU, p.since = steps, nil, nil, nil
 	for _, st := range steps {
 		from, to := c.index(st.After), c.index(st.Before)
-		at := drift.Locate(p.raw, from, to, st.Size)
+		begin := max(0, from-drift.LocateWindow)
+		at := drift.Locate(p.raw(begin, to), from-begin, to-begin, st.Size)
 		time, u := (st.After+st.Before)/2, (st.Before-st.After)/2
 		if at >= 0 {
-			time, u = c.s.Time[at], 12*c.dt
+			time, u = c.s.Time[begin+at], 12*c.dt
 		}
-		p.at, p.atU = append(p.at, time), append(p.atU, u)
-		for i := c.index(time); i < len(p.defl); i++ {
-			p.defl[i] -= st.Size
-		}
+		p.at, p.atU, p.since = append(p.at, time), append(p.atU, u), append(p.since, c.index(time))
 	}
 }

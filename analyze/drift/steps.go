@@ -93,11 +93,14 @@ func Steps(visits []Visit, o Options) []Step {
 	return out
 }
 
+// LocateWindow is how many samples before and after a place Locate compares.
+const LocateWindow = 12
+
 // Locate narrows the time of a step to one sample: where the means of the windows before and
 // after differ most in the direction of the step. from and to bound the search by index. It
 // returns -1 when the stretch is too short.
 func Locate(defl []float64, from, to int, size float64) int {
-	const w = 12
+	const w = LocateWindow
 	best, at := 0.0, -1
 	for i := max(from, w); i+w < min(to, len(defl)); i++ {
 		var a, b float64
