@@ -62,6 +62,12 @@ type side struct {
 func (p *path) raw(from, to int) []float64 {
 	out := make([]float64, to-from)
 	far, near := p.far.col[from:to], p.near.col[from:to]
+	if p.far.gear == 1 && p.near.gear == 1 { // a division costs more than all the rest
+		for i := range out {
+			out[i] = far[i] - near[i]
+		}
+		return out
+	}
 	for i := range out {
 		out[i] = far[i]/p.far.gear - near[i]/p.near.gear
 	}
@@ -115,9 +121,14 @@ func loadTorque(s *rig.Series, j rig.Joint) (load []float64, why string) {
 	}
 	load = make([]float64, s.Len())
 	k := j.Load.MassKg * gravity * j.Load.LeverM
-	for i, a := range s.Angle {
-		load[i] = -k * math.Sin((a-j.Load.DownDeg)*rad)
+	some := func(from, to int) func() {
+		return func() {
+			for i, a := range s.Angle[from:to] {
+				load[from+i] = -k * math.Sin((a-j.Load.DownDeg)*rad)
+			}
+		}
 	}
+	together(some(0, len(load)/2), some(len(load)/2, len(load)))
 	return load, ""
 }
 

@@ -90,7 +90,12 @@ func pairs(x, y []float64) (a, b []float64) {
 func bins(x, y []float64, n int) (mx, my, count []float64) {
 	lo, hi := math.Inf(1), math.Inf(-1)
 	for _, v := range x {
-		lo, hi = math.Min(lo, v), math.Max(hi, v)
+		if v < lo {
+			lo = v
+		}
+		if v > hi {
+			hi = v
+		}
 	}
 	if !(hi > lo) {
 		return nil, nil, nil

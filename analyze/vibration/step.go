@@ -231,11 +231,24 @@ func (r reading) peakSpeed(t, angle []float64) stats.Estimate {
 // the number of its samples.
 func steepest(t, angle []float64, window float64) (speed, span float64, n int) {
 	lo := 0
+	// Running sums about the first sample tell roughly how steep a line is; only one that may be the
+	// steepest is fitted with all digits.
+	var st, sy, stt, sty float64
+	count := func(i int, k float64) {
+		x, y := t[i]-t[0], angle[i]-angle[0]
+		st, sy, stt, sty = st+k*x, sy+k*y, stt+k*x*x, sty+k*x*y
+	}
 	for hi := range t {
+		count(hi, 1)
 		for t[hi]-t[lo] > window+1e-9 {
+			count(lo, -1)
 			lo++
 		}
 		if hi-lo < 2 || t[hi]-t[lo] < window/2 {
+			continue
+		}
+		m := float64(hi - lo + 1)
+		if rough := math.Abs((m*sty - st*sy) / (m*stt - st*st)); rough < speed*(1-1e-6) {
 			continue
 		}
 		l, err := stats.FitLine(t[lo:hi+1], angle[lo:hi+1])
