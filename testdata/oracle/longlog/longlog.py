@@ -211,7 +211,7 @@ def friction(j):
     of = np.repeat(np.arange(len(k)), j.b[k] - j.a[k])
     ok = abs(j.ang[idx] - j.ang[j.a[k]][of]) >= 6
     idx, of = idx[ok], of[ok]
-    bins = np.floor(j.ang[idx])
+    bins = np.rint(j.ang[idx])
     edge = np.flatnonzero(np.r_[True, (bins[1:] != bins[:-1]) | (of[1:] != of[:-1])])
     n = np.diff(np.r_[edge, len(idx)])
     mean = lambda x: np.add.reduceat(x[idx], edge) / n
