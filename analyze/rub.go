@@ -23,6 +23,8 @@ const (
 	gapShare = 0.1
 	// spotShare of a tight spot's height may be in the friction of the whole travel.
 	spotShare = 0.25
+	// deadShare of friction is not told from the flanks of an open dead zone [common practice].
+	deadShare = 0.5
 )
 
 // rubPoint is the friction torque on the joint over one stretch of a ramp.
@@ -133,6 +135,11 @@ func (c *subject) jointFriction(d driven, total stats.Estimate, trans *loops, sp
 		least := gapShare * trans.path.quantum / (2 * trans.loop.Compliance.Value)
 		f.U = math.Hypot(f.U, 2*least)
 		loop = health.Of("friction", health.Transmission, f.Value, f.U, gapMethod)
+		if w := trans.loop.Play; w.Value-w.U > slackLeast {
+			// Beside an open dead zone the flank is not the one the slope was fitted to.
+			loop.Uncertainty += deadShare * math.Abs(f.Value)
+			loop.Reason = "a dead zone lies in the loop, beside which friction is less sure"
+		}
 		if spot.Status == health.Measured {
 			loop.Uncertainty += spotShare * spot.Value
 			loop.Reason = "a tight spot lies in the travel, whose friction is in part in it"

@@ -7,7 +7,7 @@ import (
 	"limbgauge/analyze/health"
 )
 
-const stallMethod = "time in which the command is not reached, the joint stands still and the current is above 85 % of the stall current at the voltage seen, for more than 0.25 s at a time; the uncertainty holds what 70 or 95 % would make of it [common practice]"
+const stallMethod = "time in which the command is not reached, the joint stands still and the current is above 85 % of the stall current at the voltage seen, for more than 0.25 s at a time; the uncertainty holds what 70 % or 98 % of the greatest current held would make of it [common practice]"
 
 // findStalls fills in the stretches of the run in which the servo stood at its limit: there the
 // joint does not follow, so nothing else is concluded from them.
@@ -51,7 +51,11 @@ func (c *subject) findStalls() {
 		return
 	}
 	usual, _ := drive.StallSeconds(st)
-	for _, share := range stallShares {
+	most := 0.0
+	for _, x := range st {
+		most = math.Max(most, x.Share)
+	}
+	for _, share := range []float64{stallLeastShare, stallFull * most} {
 		rule.CurrentShare = share
 		if st, err = drive.FindStalls(in, rule); err == nil {
 			s, _ := drive.StallSeconds(st)
@@ -60,13 +64,15 @@ func (c *subject) findStalls() {
 	}
 }
 
-// stallEdgeS is how far both ends of a stall together are blurred by the windows in which current
-// and speed are read.
-const stallEdgeS = 0.08
-
-// stallShares of the stall current are how little and how much a builder may call stall; the time in
-// stall is no surer than the two leave it [common practice: 70 %, and the noise of a reading below full].
-var stallShares = [...]float64{0.7, 0.95}
+const (
+	// stallEdgeS is how far both ends of a stall together are blurred by the windows in which current
+	// and speed are read and by what counts as standing.
+	stallEdgeS = 0.12
+	// stallLeastShare of the rated stall current and stallFull of the greatest current held in this
+	// run are how little and how much a builder may call stall; the time is no surer than the two
+	// leave it [common practice].
+	stallLeastShare, stallFull = 0.7, 0.98
+)
 
 // generousCompliance, deg/N·m, is what a joint without a motor-side angle may give before standing
 // off its command counts as not following [common practice].

@@ -48,7 +48,7 @@ const (
 	tightShare   = 0.3
 	tightOfStall = 0.02
 	// flatten is the relative standard uncertainty for a peak averaged over a stretch.
-	flatten = 0.04
+	flatten = 0.06
 )
 
 // passesOf turns points into passes of signed torque for the profile; only the slow ramps are used,

@@ -339,3 +339,36 @@ func TestTightSpotWidth(t *testing.T) {
 		}
 	}
 }
+
+// A servo that stands off its command at its whole stall current for 5 s is in stall; whether it also
+// is for the 3 s at nine tenths of it depends on what one calls stall, and the interval says so.
+// Without current nothing is said.
+func TestStallTimeHoldsItsThresholds(t *testing.T) {
+	_, j := standard(rig.CurrentMotor).run(1)
+	j.Load = nil
+	s := &rig.Series{Joint: "knee"}
+	rng := rand.New(rand.NewPCG(3, 3))
+	for i := range 5000 {
+		at := float64(i) * 0.004
+		command, angle, amps := 0.0, 0.0, 0.2
+		switch {
+		case at > 2 && at <= 7:
+			command, amps = 40, 2.4
+		case at > 10 && at <= 13:
+			command, amps = 40, 0.9*2.4
+		}
+		s.Time, s.Command = append(s.Time, at), append(s.Command, command)
+		s.Angle = append(s.Angle, angle+0.02*rng.NormFloat64())
+		s.Current, s.Supply = append(s.Current, amps+0.01*rng.NormFloat64()), append(s.Supply, 6+0.004*rng.NormFloat64())
+	}
+	for _, want := range []float64{5, 8} {
+		inside(t, run(t, s, j), "stall_time", health.NoPath, want)
+	}
+	if m, _ := run(t, s, j).Find("stall_time", health.NoPath); m.Uncertainty > 3.5 {
+		t.Errorf("stall %.2f ± %.2f s, known to the 3 s in question", m.Value, m.Uncertainty)
+	}
+	s.Current = nil
+	if m, _ := run(t, s, j).Find("stall_time", health.NoPath); m.Status != health.NotObservable {
+		t.Errorf("without current: %s", m.Status)
+	}
+}

@@ -21,7 +21,7 @@ func DefaultTightRule() TightRule { return TightRule{Sigmas: 4, MinBins: 2, Shar
 // Spot is one tight spot.
 type Spot struct {
 	Angle  stats.Estimate // deg, centre of the extra friction, over cycles
-	Height stats.Estimate // N·m above the median; bins flatten a spot narrower than they are, so it reads low there
+	Height stats.Estimate // N·m above the median, at the vertex between the bins; bins flatten a spot narrower than they are
 	Width  stats.Estimate // deg, bins above half the height
 	Cycles int            // cycles that show it
 }
@@ -128,6 +128,29 @@ func (p Profile) smoothLoad() []float64 {
 	return out
 }
 
+// mostVertex is the most by which the vertex may stand above the highest bin: a spot as narrow as a bin
+// with its peak on the border of two.
+const mostVertex = 1.25
+
+// vertex returns how far the peak between the bins stands above the highest bin, as a factor: the
+// bell (parabola of logarithms) through it and its neighbours. 1 where a neighbour is missing or
+// shows nothing.
+func vertex(f []float64, base float64, peak int) float64 {
+	if peak == 0 || peak+1 == len(f) {
+		return 1
+	}
+	a, b, c := f[peak-1]-base, f[peak]-base, f[peak+1]-base
+	if !(a > 0 && b >= a && c > 0 && b >= c) {
+		return 1
+	}
+	la, lb, lc := math.Log(a), math.Log(b), math.Log(c)
+	slope, bend := (lc-la)/2, 2*lb-la-lc
+	if !(bend > 0) {
+		return 1
+	}
+	return math.Min(mostVertex, math.Exp(slope*slope/(2*bend)))
+}
+
 // spot measures the bins [from, to) of a tight spot cycle by cycle.
 func (p Profile) spot(from, to int) Spot {
 	// The flanks of a spot lie in its neighbours, below the threshold.
@@ -158,7 +181,7 @@ func (p Profile) spot(from, to int) Spot {
 			}
 		}
 		if sum > 0 && !math.IsNaN(h) {
-			angle, height, width = append(angle, moment/sum), append(height, h), append(width, wide)
+			angle, height, width = append(angle, moment/sum), append(height, h*vertex(f, base, peak)), append(width, wide)
 		}
 	}
 	s := Spot{Angle: stats.MeanOf(angle), Height: stats.MeanOf(height), Width: stats.MeanOf(width)}

@@ -38,3 +38,19 @@ func TestTrimmed(t *testing.T) {
 		t.Errorf("%d readings of 400", len(got[0].Torque))
 	}
 }
+
+// Three readings of a bell give its height whatever lies between them; a flank gives no vertex.
+func TestVertexOfABell(t *testing.T) {
+	for _, off := range []float64{0, .2, .5} {
+		f := make([]float64, 5)
+		for i := range f {
+			u := float64(i-2) + off
+			f[i] = .05 + .12*math.Exp(-u*u/2)
+		}
+		peak := 2
+		ref.Near(t, "height", (f[peak]-.05)*vertex(f, .05, peak), .12, 1e-12, "parabola of logarithms of a bell")
+	}
+	for _, f := range [][]float64{{.1, .2}, {.3, .2, .1}, {.05, .2, .1}} {
+		ref.Near(t, "no vertex", vertex(f, .05, len(f)-2), 1, 0, "an end, a flank, a neighbour at the level")
+	}
+}
