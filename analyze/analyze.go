@@ -76,7 +76,7 @@ func RunAfter(s *rig.Series, j rig.Joint, past Past) (health.Joint, error) {
 	out.Measures = append(out.Measures, c.stallMeasure(), c.sag, c.lostSamples())
 	out.Measures = append(append(out.Measures, response...), shaken...)
 
-	ms, apart, note := c.withoutServo(seen.withhold(figures(out.Measures)), past)
+	ms, apart, note := c.withoutServo(seen.withhold(figures(d.doubted(out.Measures))), past)
 	if e.BareServo = apart; apart {
 		e.BareStale, past.Usual = past.Bare.Stale, c.usualWithout(past)
 	}

@@ -48,14 +48,20 @@ func (c *subject) findStalls() {
 	c.stallU = stallEdgeS * float64(max(1, len(st)))
 	if len(st) == 0 {
 		c.stallU += rule.MinS // shorter ones are not looked for
-		return
+		if c.load != nil {
+			return
+		}
 	}
 	usual, _ := drive.StallSeconds(st)
 	most := 0.0
 	for _, x := range st {
 		most = math.Max(most, x.Share)
 	}
-	for _, share := range []float64{stallLeastShare, stallFull * most} {
+	shares := []float64{stallLeastShare}
+	if len(st) > 0 {
+		shares = append(shares, stallFull*most)
+	}
+	for _, share := range shares {
 		rule.CurrentShare = share
 		if st, err = drive.FindStalls(in, rule); err == nil {
 			s, _ := drive.StallSeconds(st)
@@ -86,15 +92,16 @@ const heldShare = 0.85
 // explains much of it: a servo that holds three quarters of its torque stands still, off its
 // command by its droop, at three quarters of its stall current, and is not in stall.
 func (c *subject) stallShare(rated []drive.Rating, usual float64) float64 {
+	usual = math.Max(usual, heldShare)
 	if c.load == nil {
-		return usual
+		return usual // so that a heavy hold of a load nobody stated is no stall
 	}
 	m, err := drive.At(rated, 0, c.restVolts())
 	if err != nil {
 		return usual
 	}
 	const above, most = 0.15, 0.92
-	return math.Max(math.Max(usual, heldShare), math.Min(most, m.Use(c.loadPeak()/c.j.Ratio())+above))
+	return math.Max(usual, math.Min(most, m.Use(c.loadPeak()/c.j.Ratio())+above))
 }
 
 // stalledIn reports whether a stretch of samples overlaps a stall.

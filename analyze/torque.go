@@ -96,7 +96,7 @@ func (c *subject) torqueMeasures(d driven, friction stats.Estimate) (out []healt
 	if c.load == nil {
 		return c.torqueByCurrent(d, rests, why), math.NaN()
 	}
-	out = append(out, c.loadPeakMeasure(d))
+	out = append(out, c.loadPeakMeasure())
 	if why != "" {
 		return append(out, health.Unseen("torque_use", health.NoPath, useMethod, why)), math.NaN()
 	}
@@ -133,10 +133,7 @@ func (c *subject) torqueMeasures(d driven, friction stats.Estimate) (out []healt
 		rel = math.Hypot(rel, warmU)
 		m.Reason = joined(m.Reason, fmt.Sprintf("warm copper leaves %.0f %% of the stall torque at the temperature logged; the winding itself may be warmer", 100/most.hot))
 	}
-	m.Uncertainty = 2*rel*use + d.missU(use)
-	if d.misses() {
-		m.Reason = joined(m.Reason, d.missWhy())
-	}
+	m.Uncertainty = 2 * rel * use
 	if len(c.stalls) > 0 {
 		m.Status = health.BoundLow
 		m.Reason = joined(m.Reason, "the servo stood in stall, so more was asked of it")
@@ -162,7 +159,7 @@ func joined(a, b string) string {
 
 // loadPeakMeasure reports the greatest load torque at rest. Where the joint stands short of its
 // command so far that the load there is another, what was seen is the least.
-func (c *subject) loadPeakMeasure(d driven) health.Measure {
+func (c *subject) loadPeakMeasure() health.Measure {
 	var seen, asked float64
 	for _, p := range c.pieces {
 		n := p.Dwell[1] - p.Dwell[0]
@@ -179,13 +176,10 @@ func (c *subject) loadPeakMeasure(d driven) health.Measure {
 	if seen == 0 {
 		seen = quantile(absOf(c.load), 0.99)
 	}
-	m := health.Of("load_torque_peak", health.NoPath, seen, 2*loadU*seen+d.missU(seen), peakLoad)
+	m := health.Of("load_torque_peak", health.NoPath, seen, 2*loadU*seen, peakLoad)
 	if asked > seen*(1+2*loadU) {
 		m.Status = health.BoundLow
 		m.Reason = fmt.Sprintf("the joint stands short of its command; where it was told to go the load is %.3f N·m", asked)
-	}
-	if d.misses() {
-		m.Reason = joined(m.Reason, d.missWhy())
 	}
 	return m
 }
@@ -274,15 +268,28 @@ func (d driven) misses() bool {
 	return d.miss.Seen() && d.miss.Value > 0 && math.Abs(math.Log(d.miss.Value)) > 2*math.Hypot(d.miss.U/d.miss.Value, loadU)
 }
 
-// missU is what a disagreement adds to the expanded uncertainty of a figure that grows with the load:
-// either of the two may be the right one.
-func (d driven) missU(value float64) float64 {
-	if !d.misses() {
-		return 0
-	}
-	return math.Abs(value * (d.miss.Value - 1))
-}
+// underLoad are the measures that hang on the stated load: torques by its scale, compliance by the
+// inverse.
+var underLoad = map[string]bool{"load_torque_peak": true, "torque_use": true, "friction": true, "viscous_friction": true,
+	"tight_spot": true, "compliance": true, "span_slack_torque": true, "belt_tension": true}
 
-func (d driven) missWhy() string {
-	return fmt.Sprintf("the current speaks for %.2f times the load that is stated", d.miss.Value)
+// doubted adds to every figure that hangs on the stated load what the current makes of that load where
+// the two disagree: either may be the right one.
+func (d driven) doubted(ms []health.Measure) []health.Measure {
+	if !d.misses() {
+		return ms
+	}
+	share := math.Max(d.miss.Value, 1/d.miss.Value) - 1 + 2*d.miss.U/d.miss.Value
+	for i, m := range ms {
+		if !underLoad[m.Name] || m.Status == health.NotObservable {
+			continue
+		}
+		wide := share * math.Abs(m.Value)
+		if !math.IsNaN(m.Uncertainty) {
+			wide += m.Uncertainty
+		}
+		ms[i].Uncertainty = wide
+		ms[i].Reason = joined(m.Reason, fmt.Sprintf("the current speaks for %.2f times the load that is stated", d.miss.Value))
+	}
+	return ms
 }

@@ -202,6 +202,7 @@ func TestStatedLoadAgainstTheCurrent(t *testing.T) {
 			if said != c.said {
 				t.Errorf("%s law, mass off by %g: said %v; notes %q", law, c.wrong, said, h.Notes)
 			}
+			inside(t, h, "friction", health.Total, 0.05)
 			inside(t, h, "load_torque_amplitude", health.NoPath, 0.54)
 			// The greatest load is at the outermost rest, 62 deg.
 			inside(t, h, "load_torque_peak", health.NoPath, 0.54*math.Sin(62*math.Pi/180))
