@@ -38,7 +38,7 @@ func (c *subject) beltMeasures(l loops) (out []health.Measure, hidden bool) {
 		return unseen(l.err.Error()), true
 	}
 	if !math.IsNaN(l.loop.Knee) {
-		return both(health.Measured, l.loop.Knee, math.Hypot(l.loop.KneeU, 2*loadU*l.loop.Knee), ""), false
+		return both(health.Measured, l.loop.Knee, l.loop.KneeU, ""), false
 	}
 	if limit, ok := c.j.Limits["compliance"]; ok && l.loop.Compliance.Value > limit {
 		// One slack span from the start and a soft part give the same straight, steep line.
@@ -48,7 +48,7 @@ func (c *subject) beltMeasures(l loops) (out []health.Measure, hidden bool) {
 	// No knee was found between these torques; the ends are not to be trusted.
 	least := math.Max(l.loop.LoadMin, play.KneeLow*l.loop.LoadMax)
 	low, high := l.loop.KneeFrom, l.loop.KneeTo
-	width, wide := l.loop.Play.Value, math.Max(slackLeast, l.path.quantum)
+	width, wide := l.loop.Play.Value, slackLeast
 	if p == health.Total {
 		band, _ := c.deadBand()
 		width, wide = width-band, servoPlayUsual

@@ -12,6 +12,17 @@
 // τ = load - f·sgn(v). Two spans of stiffness k on a pulley of radius r give C = 1/(2kr²) and
 // D = C, so D <= C where part and servo give as well; the pretension follows from M = 2·T0·r.
 //
+// Beside these the model has, where the readings can tell them:
+//
+//	-h·dir                    stops lie apart by the way they were reached, or moving readings from
+//	                          standing ones where the servo's lag is in the path
+//	κ·dir·√(τmax² - τ²)       a part that creeps in log time lags behind its load on a ramp
+//	e·cos θ + o·sin 2θ        form of off-centre angle sensors, θ from where the load hangs; see form.go
+//
+// κ and o are known to be small beforehand and enter with a prior (ridge) of that width. Rows in
+// which the flank changes are left out, as are a few that lie far off (tight spots). Friction is found by
+// Gauss and Newton about a grid's best; a knee by a search over its place, accepted by BIC.
+//
 // Source: statics of a two-span belt and of a dead zone in series with a spring (derived);
 // Nordin and Gutman, Automatica 38 (2002), for the dead-zone model (from memory).
 package play

@@ -13,7 +13,7 @@ type Point struct {
 	Defl   float64 // deflection, deg
 	Angle  float64 // joint angle, deg
 	Dir    int     // direction of motion: +1, -1
-	Group  int     // cycle the point belongs to
+	Group  int     // cycle of a stop, pass of a ramp
 	Static bool    // a stop: friction's state is not known
 }
 
@@ -27,18 +27,23 @@ type Options struct {
 	FrictionMax float64
 	// Knee lets the slope grow at a torque of its own, as it does when a belt span goes slack.
 	Knee bool
-	// Wave adds cos(angle): the even part of an off-centre angle sensor. The odd part cannot be
-	// told from compliance under a hanging load and goes into the uncertainty.
+	// Wave adds the form of off-centre angle sensors to the model; see form.go.
 	Wave bool
 	// Lowest is the share of the greatest load below which points are left out, since no flank is
 	// surely pressed there. 0 means DefaultLowest.
 	Lowest float64
-	// SensorDeg is the standard uncertainty of the angle sensors' form (off-centre magnet), deg.
+	// SensorDeg is the standard deviation that each harmonic's even and odd part of the angle sensors'
+	// form (off-centre magnet) usually has, deg; sensors whose form was mapped have less.
 	SensorDeg float64
+	// QuantumDeg is a step of the angle sensors together, deg.
+	QuantumDeg float64
+	// BlurDeg is by how much the servo in the path may rest apart from where it is told to, deg; a knee
+	// that bends the line by less is not believed.
+	BlurDeg float64
+	// LoadRel is the relative standard uncertainty of the load.
+	LoadRel float64
 
-	opens bool    // the step may not be negative
-	shut  bool    // there is no step
-	bend  float64 // the slope grows by this share at the knee, instead of by what fits
+	restLeast float64 // stops count beyond this many times the friction
 }
 
 // Interval is a value with its expanded uncertainty (95 %).
@@ -63,7 +68,9 @@ type Loop struct {
 	Levels           int     // distinct levels of |τ|, per side the fewer
 	Resid            float64 // residual standard deviation, deg
 	N                int
-	wave             float64
+	// Cycles is how many cycles and passes were resampled for the intervals; 0 where there are too few
+	// and residuals alone serve.
+	Cycles int
 }
 
 // Why a loop cannot be fitted.
@@ -72,6 +79,24 @@ var (
 	ErrOneSided  = errors.New("the load pulls one way over the whole sweep, so the play never opens")
 	ErrFewLevels = errors.New("the load takes fewer than three levels a side, so play and compliance cannot be told apart")
 	ErrFriction  = errors.New("friction is as great as the load, so no flank is surely pressed")
+)
+
+// DefaultLowest is the least share of the greatest load at which a flank counts as pressed [common
+// practice]: below it the joint may lie anywhere in the gap.
+const DefaultLowest = 0.08
+
+const (
+	// frictionMost is the share of the greatest load up to which friction is searched: beyond the
+	// load all frictions look alike.
+	frictionMost = 0.95
+	// beyondBIC is the least gain in BIC that says friction lies beyond the load.
+	beyondBIC = 6
+	// restLeast is how many times the friction a load must reach for a stop to press a flank surely.
+	restLeast = 1.3
+	// lagShare is the standard uncertainty, before the run is looked at, of how far creep makes a ramp
+	// lag, as a share of the compliance: printed plastics creep by some per cent for each tenfold of
+	// time [common practice], and log-time creep lags by π/2/ln 10 = 0.68 of that.
+	lagShare = 0.02
 )
 
 // Fit fits the loop. When the load never changes sign the slope is still fitted (over the side
@@ -84,65 +109,127 @@ func Fit(points []Point, o Options) (Loop, error) {
 	if !(o.FrictionMax > 0) {
 		o.FrictionMax = math.Inf(1)
 	}
+	o.restLeast = restLeast
 	tmax := 0.0
 	for _, p := range points {
 		tmax = math.Max(tmax, math.Abs(p.Load))
 	}
-	fs := []float64{0}
-	if o.Friction {
-		fs = grid(0, math.Min(o.FrictionMax, frictionMost*tmax), 121)
-	}
-	best := search(points, tmax, fs, []float64{math.NaN()}, o)
-	if best == nil {
-		if rows := build(points, tmax, 0, o); len(rows) >= 6 && levels(rows, tmax) < 2 {
+	h := hanging(points)
+	rows := prepare(points, tmax, 0, math.NaN(), h, o)
+	cols := columns(rows, h, o)
+	first := rough(rows, cols, tmax, o)
+	if first == nil || len(rows) < 6 {
+		if len(rows) >= 6 && levels(rows, tmax) < 2 {
 			return Loop{}, ErrFewLevels
 		}
 		return Loop{}, ErrFewPoints
 	}
-	if o.Friction {
-		best = refineFriction(points, tmax, best, o)
-	}
-	if o.Knee {
-		if k := searchKnee(points, tmax, best, o); k != nil {
-			best = k
+	beyond := o.Friction && beyondLoad(rows, first, tmax, o)
+
+	best := first
+	for range 2 { // where flanks change depends on friction and play
+		next := prepare(points, tmax, math.Max(0, best.f), 2*best.get(cStep), h, o)
+		best.prior = best.priors(o)
+		s := weighed(next, columns(next, h, o), best, o)
+		if s == nil {
+			break
 		}
+		best = s
 	}
-	l := best.loop(o)
+	best = trimmed(best, tmax, h, o)
+	l := best.loop(h, o)
 	if o.Knee && math.IsNaN(l.Knee) {
-		l.KneeFrom, l.KneeTo = excludeKnee(points, tmax, best, o)
+		x := excludeKnee(best, tmax)
+		l.KneeFrom, l.KneeTo = x.from, x.to
+		l.Play.U = math.Hypot(l.Play.U, 2*x.play)
+		l.Compliance.U = math.Hypot(l.Compliance.U, 2*x.compliance)
+		l.Friction.U = math.Hypot(l.Friction.U, 2*x.friction)
 	}
 	switch {
 	case !l.BothSigns:
 		return l, ErrOneSided
 	case l.Levels < 3:
 		return l, ErrFewLevels
-	case o.Friction && (!lowers(best.rows, best.f) || beyondLoad(points, tmax, best, o)):
+	case o.Friction && (!lowers(rows, best.f) || beyond):
 		return l, ErrFriction
 	}
 	return l, nil
 }
 
-const (
-	// frictionMost is the share of the greatest load up to which friction is searched: beyond the
-	// load all frictions look alike.
-	frictionMost = 0.95
-	// beyondBIC is the least gain in BIC that says friction lies beyond the load.
-	beyondBIC = 6
-)
+// priors returns what is known of the coefficients beforehand, given a first slope.
+func (s *solution) priors(o Options) (p prior) {
+	if c := math.Abs(s.get(cSlope)); c > 0 {
+		p.lag = 1 / (lagShare * lagShare * c * c)
+	}
+	if o.SensorDeg > 0 {
+		p.bow = 1 / (o.SensorDeg * o.SensorDeg)
+	}
+	return p
+}
+
+// weighed fits the straight model with each kind of row weighed by its own scatter.
+func weighed(rows []row, cols []col, from *solution, o Options) *solution {
+	s := from
+	for range 3 {
+		next := s.fit(rows, cols, want{})
+		if next == nil {
+			return nil
+		}
+		s = next
+		s.weigh(!o.Friction)
+	}
+	return s.fit(rows, cols, want{})
+}
+
+// trimmed looks for the knee, and once more without the rows that lie far off the model: a tight
+// spot holds the joint back at one angle and is no part of the loop.
+func trimmed(s *solution, tmax float64, h hang, o Options) *solution {
+	for range 3 {
+		best := s
+		if o.Knee {
+			if k := searchKnee(s, tmax, o.BlurDeg); k != nil {
+				best = k
+			}
+		}
+		keep := best.inliers()
+		if keep == nil {
+			return best
+		}
+		next := weighed(keep, columns(keep, h, o), s, o)
+		if next == nil {
+			return best
+		}
+		s = next
+	}
+	if o.Knee {
+		if k := searchKnee(s, tmax, o.BlurDeg); k != nil {
+			return k
+		}
+	}
+	return s
+}
 
 // beyondLoad reports whether a friction greater than any load fits better: then each direction
 // presses one flank all the way.
-func beyondLoad(points []Point, tmax float64, best *solution, o Options) bool {
+func beyondLoad(rows []row, best *solution, tmax float64, o Options) bool {
 	f := 1.2 * tmax
-	if o.FrictionMax < f {
+	if o.FrictionMax < f || best.place(cStep) < 0 {
 		return false
 	}
-	s := search(points, tmax, []float64{f}, []float64{math.NaN()}, o)
+	all := make([]row, len(rows))
+	for i, r := range rows {
+		if !r.Static {
+			r.flank = -float64(r.Dir)
+		}
+		all[i] = r
+	}
+	start := &solution{}
+	s := start.fit(all, best.cols, want{fixed: true})
 	// Play cannot be negative, so friction beyond the load holds the loop open by more than the load.
-	if s == nil || s.get("slope") <= 0 || f+s.get("step")/s.get("slope") < tmax {
+	if s == nil || s.get(cSlope) <= 0 || s.get(cStep)/s.get(cSlope) < tmax {
 		return false
 	}
-	return independent(best.rows)*math.Log(best.rss/s.rss) > beyondBIC
+	return float64(len(rows))/3*math.Log(best.rss/s.rss) > beyondBIC
 }
 
 // lowers reports whether the load exceeds the friction somewhere while it is lowered, in both
@@ -152,32 +239,15 @@ func lowers(rows []row, friction float64) bool {
 	moves := false
 	n := map[int]int{}
 	for _, r := range rows {
-		if r.p.Static {
+		if r.Static {
 			continue
 		}
 		moves = true
-		if r.p.Load*float64(r.p.Dir) > friction {
-			n[r.p.Dir]++
+		if r.Load*float64(r.Dir) > friction {
+			n[r.Dir]++
 		}
 	}
 	return !moves || n[1] >= least && n[-1] >= least
-}
-
-// DefaultLowest is the least share of the greatest load at which a flank counts as pressed [common
-// practice]: below it the joint may lie anywhere in the gap.
-const DefaultLowest = 0.08
-
-// refineFriction polishes f by parabola steps around the grid's best.
-func refineFriction(points []Point, tmax float64, best *solution, o Options) *solution {
-	width := tmax / 80
-	for range 4 {
-		fs := grid(math.Max(0, best.f-width), best.f+width, 9)
-		if s := search(points, tmax, fs, []float64{math.NaN()}, o); s != nil && s.rss <= best.rss {
-			best = s
-		}
-		width /= 4
-	}
-	return best
 }
 
 // At returns the deflection the fitted loop gives at a torque the stretch carries, without friction.

@@ -27,11 +27,15 @@ func (h *held) add(v, u, want float64) {
 // hundred is known to 7 %).
 func (h held) spread(t *testing.T, name string) {
 	t.Helper()
-	n := float64(h.n)
-	sd := math.Sqrt((h.sq - h.sum*h.sum/n) / (n - 1))
-	if u := h.u / n; u < 0.85*1.96*sd {
+	sd := h.sd()
+	if u := h.u / float64(h.n); u < 0.85*1.96*sd {
 		t.Errorf("%s: U = %g on average, but the estimates scatter by %g", name, u, sd)
 	}
+}
+
+func (h held) sd() float64 {
+	n := float64(h.n)
+	return math.Sqrt((h.sq - h.sum*h.sum/n) / (n - 1))
 }
 
 // check wants the share of a 95 % interval, less four standard deviations of a binomial count.
@@ -121,15 +125,59 @@ func TestWidthOfPlay(t *testing.T) {
 	}
 }
 
-// A sensor's form error is in the interval however many readings there are.
+// An off-centre magnet of which the even part shows makes its odd part likely, which is read as
+// compliance: it is in the interval however many readings there are. A load that does not go with the
+// angle tells them apart, and the form does not matter.
 func TestSensorFormStaysInTheInterval(t *testing.T) {
 	rng := rand.New(rand.NewPCG(5, 6))
-	points := truth{play: 0.5, compliance: 2}.weights([]float64{0.1, 0.2, 0.3, 0.4}, 200, 0.001, rng)
-	l, err := Fit(points, Options{SensorDeg: 0.06})
+	o := Options{Friction: true, Wave: true, SensorDeg: 0.06}
+	u := func(wave float64) float64 {
+		l, err := Fit(truth{play: 0.5, compliance: 2, friction: 0.01, wave: wave}.pendulum(0.3, 20, 0.001, rng), o)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return l.Compliance.U
+	}
+	if without, with := u(0), u(0.15); without < 0.06/0.3 || with < 0.15/0.3 || with < 1.5*without {
+		t.Errorf("U of compliance %.3g without and %.3g with an even part: the odd part is lost", without, with)
+	}
+	l, err := Fit(truth{play: 0.5, compliance: 2}.weights([]float64{0.1, 0.2, 0.3, 0.4}, 200, 0.001, rng), o)
 	if err != nil {
 		t.Fatal(err)
 	}
-	if l.Compliance.U < 2*0.06/(0.4-0.1) || l.Play.U < 2*0.06/3 {
-		t.Errorf("U of compliance %g, of play %g: the sensor's share is lost", l.Compliance.U, l.Play.U)
+	if l.Compliance.U > 0.01 {
+		t.Errorf("U of compliance %.3g under weights at one angle: the form plays no part there", l.Compliance.U)
+	}
+}
+
+// Without an even part the odd one has the spread known beforehand, less a little; the closed form for
+// a known spread is 1.96 σ. With nothing known of the run it is that of the mixture, wider than normal.
+func TestOddPart(t *testing.T) {
+	if u := oddU(0.05, 0, math.Inf(1)); u < 1.96*0.05 || u > 2*1.96*0.05 {
+		t.Errorf("unseen: %.4f, want somewhat above %.4f", u, 1.96*0.05)
+	}
+	last := 0.0
+	for _, even := range []float64{0, 0.03, 0.06, 0.12, 0.25} {
+		u := oddU(0.05, even, 0.003)
+		if u <= last {
+			t.Errorf("an even part of %.2f gives %.4f, a smaller one %.4f", even, u, last)
+		}
+		last = u
+	}
+	if oddU(0, 0.1, 0.003) != 0 {
+		t.Error("a mapped sensor has no form left")
+	}
+	// The rule means what it says: phases at random, amplitudes about the usual ones.
+	rng := rand.New(rand.NewPCG(17, 1))
+	in, n := 0, 4000
+	for range n {
+		sigma := 0.05 * math.Exp(formSpread*rng.NormFloat64())
+		even, odd := sigma*rng.NormFloat64(), sigma*rng.NormFloat64()
+		if math.Abs(odd) <= oddU(0.05, even+0.004*rng.NormFloat64(), 0.004) {
+			in++
+		}
+	}
+	if p := float64(in) / float64(n); math.Abs(p-0.95) > 4*math.Sqrt(0.95*0.05/float64(n)) {
+		t.Errorf("%.3f of the odd parts lie within, want 0.95", p)
 	}
 }

@@ -198,8 +198,11 @@ var agreement = map[string]struct{ share, amount float64 }{
 	"load_torque_peak": {1e-6, 0}, "supply_sag": {1e-6, 0}, "stall_time": {0, 1e-9}, "lost_samples": {0, 1e-9},
 	"creep": {0, 1e-6},
 	// The same model, but each searches its own way, or reads a swing over other windows.
-	"compliance": {1e-3, 0}, "play": {0, 1e-3}, "friction": {5e-2, 0}, "torque_use": {5e-3, 0},
+	"friction": {5e-2, 0}, "torque_use": {5e-3, 0},
 	"dead_time": {1e-3, 0}, "rise_time": {1e-3, 0}, "overshoot": {2e-2, 0}, "settle_time": {0, 5e-3}, "peak_speed": {1e-2, 0},
+	// The script's loop is the plain one of dead zone, slope, friction and even form; ours has creep's lag and
+	// the form's second harmonic as well, and leaves out where flanks change.
+	"compliance": {3e-2, 0}, "play": {0, 1e-2},
 	"natural_frequency": {6e-2, 0}, "damping_ratio": {0, 0.02},
 }
 
