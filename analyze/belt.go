@@ -70,7 +70,7 @@ func (c *subject) beltMeasures(l loops) (out []health.Measure, hidden bool) {
 		why := "the load is too small, or the loop scatters too much, for a slack span to show; hang more on the joint"
 		return unseen(why), true
 	}
-	why := fmt.Sprintf("no span goes slack between %.3f and %.3f N·m; more load would show the tension itself. A belt slack from the start (below %.1f N) would show by a greater compliance alone",
-		low, high, low/(2*r))
+	why := fmt.Sprintf("no span goes slack between %.3f and %.3f N·m; more load would show the tension itself. A belt slack from the start (below %.1f N) would show by a greater compliance alone, and spans that have less than %.0f %% of the compliance would not show at all",
+		low, high, low/(2*r), 100*play.SpansShare)
 	return both(health.BoundLow, high, math.NaN(), why), p == health.Total
 }

@@ -94,7 +94,7 @@ func prepare(points []Point, tmax, f, play float64, h hang, o Options) []row {
 	rows := make([]row, 0, len(points))
 	mean := 0.0
 	for _, p := range points {
-		if math.Abs(p.Load) < o.Lowest*tmax || p.Static && math.Abs(p.Load) < math.Max(DefaultLowest*tmax, o.restLeast*f) {
+		if math.Abs(p.Load) < o.Lowest*tmax || p.Static && math.Abs(p.Load) < math.Max(DefaultLowest*tmax, restLeast*f) {
 			continue
 		}
 		r := row{Point: p, flank: stats.Sign(p.Load), w: 1}
@@ -172,7 +172,7 @@ func columns(rows []row, h hang, o Options) []col {
 	case !o.Friction && moving > 0 && standing > 0 && both:
 		out = append(out, cGap)
 	}
-	if o.Friction && len(restBoth) == 4 && standing >= restLeastRows {
+	if o.Friction && len(restBoth) == 4 && standing >= restRows {
 		out = append(out, cRest)
 	}
 	if o.Wave && both && h.span >= formLeastDeg {
@@ -185,8 +185,11 @@ func columns(rows []row, h hang, o Options) []col {
 }
 
 const (
-	lagLeast      = 20 // moving rows from which creep's lag is told
-	restLeastRows = 16
+	// restLeast is how many times the friction a load must reach for a stop to press a flank surely.
+	restLeast = 1.3
+	// lagLeast and restRows are from how many moving and standing rows creep's lag and the place of rest
+	// in the friction are told [common practice].
+	lagLeast, restRows = 20, 16
 )
 
 // fill puts a row's columns into x and returns the reading they have to explain. f is the friction

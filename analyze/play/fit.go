@@ -42,8 +42,6 @@ type Options struct {
 	BlurDeg float64
 	// LoadRel is the relative standard uncertainty of the load.
 	LoadRel float64
-
-	restLeast float64 // stops count beyond this many times the friction
 }
 
 // Interval is a value with its expanded uncertainty (95 %).
@@ -91,8 +89,6 @@ const (
 	frictionMost = 0.95
 	// beyondBIC is the least gain in BIC that says friction lies beyond the load.
 	beyondBIC = 6
-	// restLeast is how many times the friction a load must reach for a stop to press a flank surely.
-	restLeast = 1.3
 	// lagShare is the standard uncertainty, before the run is looked at, of how far creep makes a ramp
 	// lag, as a share of the compliance: printed plastics creep by some per cent for each tenfold of
 	// time [common practice], and log-time creep lags by π/2/ln 10 = 0.68 of that.
@@ -109,7 +105,6 @@ func Fit(points []Point, o Options) (Loop, error) {
 	if !(o.FrictionMax > 0) {
 		o.FrictionMax = math.Inf(1)
 	}
-	o.restLeast = restLeast
 	tmax := 0.0
 	for _, p := range points {
 		tmax = math.Max(tmax, math.Abs(p.Load))

@@ -50,9 +50,9 @@ func (s *solution) loop(h hang, o Options) Loop {
 		}
 	}
 	if s.m > 0 {
-		u[figKnee] = math.Max(u[figKnee], s.kneeU(t*scale, o))
+		u[figKnee] = math.Max(u[figKnee], s.kneeU(t*scale))
 	}
-	boot, cycles := full.resample(sums, at, u[figKnee])
+	boot, cycles := full.resample(sums, at)
 	l.Cycles = cycles
 	form := full.form(sums, h, o)
 	rel := [figures]float64{0, o.LoadRel, o.LoadRel, 0, o.LoadRel}
@@ -134,7 +134,7 @@ const replicas = 200
 // the degrees of freedom of Welch and Satterthwaite (JCGM 100, G.4.1). About the solution all but the
 // knee is linear, so that a resample is a sum of the cycles' normal equations; the knee moves by its
 // derivative. cycles is 0 where a kind has too few to be resampled.
-func (s *solution) resample(sums []normal, at [figures]int, kneeU float64) (u [figures]float64, cycles int) {
+func (s *solution) resample(sums []normal, at [figures]int) (u [figures]float64, cycles int) {
 	kinds := [2][]int{}
 	for i, r := range s.rows {
 		if i == 0 || r.block != s.rows[i-1].block {
@@ -233,7 +233,7 @@ func (s *solution) form(sums []normal, h hang, o Options) (u [nCols]float64) {
 // kneeU is the half-width over which the sum of squares grows by t² when the knee moves: the
 // likelihood interval of a single parameter, which unlike the derivative knows that a knee near the
 // ends of the loop is told from one side only.
-func (s *solution) kneeU(t float64, o Options) float64 {
+func (s *solution) kneeU(t float64) float64 {
 	limit := s.rss + t*t
 	cols := without(s.cols, cKnee)
 	width := 0.01 * s.m

@@ -5,10 +5,8 @@ import "math"
 // normal holds the normal equations of a set of rows, for columns chosen from nCols. Those of cycles
 // add up to those of a run, so a run with some cycles repeated and others left out costs a few sums.
 type normal struct {
-	a  [nCols * (nCols + 1) / 2]float64 // lower triangle of AᵀWA, by rows
-	b  [nCols]float64                   // AᵀWy
-	yy float64
-	n  float64 // sum of rows
+	a [nCols * (nCols + 1) / 2]float64 // lower triangle of AᵀWA, by rows
+	b [nCols]float64                   // AᵀWy
 }
 
 func (s *normal) add(cols []col, x *[nCols]float64, y, w float64) {
@@ -21,8 +19,6 @@ func (s *normal) add(cols []col, x *[nCols]float64, y, w float64) {
 			at++
 		}
 	}
-	s.yy += w * y * y
-	s.n++
 }
 
 func (s *normal) plus(o *normal, times float64) {
@@ -32,8 +28,6 @@ func (s *normal) plus(o *normal, times float64) {
 	for i := range s.b {
 		s.b[i] += times * o.b[i]
 	}
-	s.yy += times * o.yy
-	s.n += times * o.n
 }
 
 // factor is the Cholesky factor of scaled normal equations.
