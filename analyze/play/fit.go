@@ -112,14 +112,14 @@ func Fit(points []Point, o Options) (Loop, error) {
 	h := hanging(points)
 	rows := prepare(points, tmax, 0, math.NaN(), h, o)
 	cols := columns(rows, h, o)
-	first := rough(rows, cols, tmax, o)
+	first := rough(pool(rows, tmax), cols, tmax, o)
 	if first == nil || len(rows) < 6 {
 		if len(rows) >= 6 && levels(rows, tmax) < 2 {
 			return Loop{}, ErrFewLevels
 		}
 		return Loop{}, ErrFewPoints
 	}
-	beyond := o.Friction && beyondLoad(rows, first, tmax, o)
+	beyond := o.Friction && beyondLoad(first, len(rows), tmax, o)
 
 	best := first
 	for range 2 { // where flanks change depends on friction and play
@@ -132,7 +132,7 @@ func Fit(points []Point, o Options) (Loop, error) {
 		best = s
 	}
 	best = trimmed(best, tmax, h, o)
-	l := best.loop(h, o)
+	l := best.loop(h, tmax, o)
 	if o.Knee && math.IsNaN(l.Knee) {
 		x := excludeKnee(best, tmax)
 		l.KneeFrom, l.KneeTo = x.from, x.to
@@ -206,13 +206,13 @@ func trimmed(s *solution, tmax float64, h hang, o Options) *solution {
 
 // beyondLoad reports whether a friction greater than any load fits better: then each direction
 // presses one flank all the way.
-func beyondLoad(rows []row, best *solution, tmax float64, o Options) bool {
+func beyondLoad(best *solution, n int, tmax float64, o Options) bool {
 	f := 1.2 * tmax
 	if o.FrictionMax < f || best.place(cStep) < 0 {
 		return false
 	}
-	all := make([]row, len(rows))
-	for i, r := range rows {
+	all := make([]row, len(best.rows))
+	for i, r := range best.rows {
 		if !r.Static {
 			r.flank = -float64(r.Dir)
 		}
@@ -224,7 +224,7 @@ func beyondLoad(rows []row, best *solution, tmax float64, o Options) bool {
 	if s == nil || s.get(cSlope) <= 0 || s.get(cStep)/s.get(cSlope) < tmax {
 		return false
 	}
-	return float64(len(rows))/3*math.Log(best.rss/s.rss) > beyondBIC
+	return float64(n)/3*math.Log(best.rss/s.rss) > beyondBIC
 }
 
 // lowers reports whether the load exceeds the friction somewhere while it is lowered, in both

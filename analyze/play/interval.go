@@ -24,7 +24,7 @@ const (
 // that of the residuals, which also holds what repeats in every cycle because the model does not fit,
 // and which cannot come out small by the luck of few cycles. With it, in quadrature, go what repeats in
 // every cycle and leaves no residual: the odd part of the sensors' form and the load's own uncertainty.
-func (s *solution) loop(h hang, o Options) Loop {
+func (s *solution) loop(h hang, tmax float64, o Options) Loop {
 	n := s.independent()
 	df := math.Max(2, n-float64(len(s.cols)))
 	l := Loop{Offset: s.get(cOffset), Knee: math.NaN(), KneeU: math.NaN(), KneeSlope: math.NaN(),
@@ -50,7 +50,7 @@ func (s *solution) loop(h hang, o Options) Loop {
 		}
 	}
 	if s.m > 0 {
-		u[figKnee] = math.Max(u[figKnee], s.kneeU(t*scale))
+		u[figKnee] = math.Max(u[figKnee], s.kneeU(t*scale, tmax))
 	}
 	boot, cycles := full.resample(sums, at)
 	l.Cycles = cycles
@@ -233,9 +233,14 @@ func (s *solution) form(sums []normal, h hang, o Options) (u [nCols]float64) {
 // kneeU is the half-width over which the sum of squares grows by t² when the knee moves: the
 // likelihood interval of a single parameter, which unlike the derivative knows that a knee near the
 // ends of the loop is told from one side only.
-func (s *solution) kneeU(t float64) float64 {
-	limit := s.rss + t*t
+func (s *solution) kneeU(t, tmax float64) float64 {
 	cols := without(s.cols, cKnee)
+	rows := pool(s.rows, tmax)
+	best := s.fit(rows, cols, want{m: s.m})
+	if best == nil {
+		return 0
+	}
+	limit := best.rss + t*t
 	width := 0.01 * s.m
 	for range 40 {
 		out := true
@@ -243,7 +248,7 @@ func (s *solution) kneeU(t float64) float64 {
 			if m <= 0 {
 				continue
 			}
-			if at := s.fit(s.rows, cols, want{m: m}); at != nil && at.rss <= limit {
+			if at := best.fit(rows, cols, want{m: m}); at != nil && at.rss <= limit {
 				out = false
 			}
 		}

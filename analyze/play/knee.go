@@ -38,12 +38,13 @@ type hidden struct {
 // What a sensor's form could hide of a knee is in the model, as the bow.
 func excludeKnee(line *solution, tmax float64) hidden {
 	out := hidden{from: math.NaN(), to: math.NaN()}
-	base := line.fit(line.rows, line.cols, want{opens: true})
+	rows := pool(line.rows, tmax)
+	base := line.fit(rows, line.cols, want{opens: true})
 	if base == nil {
 		return out
 	}
-	n := base.independent()
-	most := base.rss * (1 + kneeBIC/n)
+	one := line.rss / line.independent() // what one independent reading adds to the sum of squares
+	most := base.rss + kneeBIC*one
 	worst := most
 	ms := grid(KneeLow*tmax, KneeTop*tmax, 38)
 	fits := make([]*solution, len(ms))
@@ -52,7 +53,7 @@ func excludeKnee(line *solution, tmax float64) hidden {
 	for i, m := range ms {
 		rss[i] = math.Inf(1)
 		// the spans give twice as much when one is slack
-		if fits[i] = base.fit(base.rows, line.cols, want{m: m, bend: SpansShare, opens: true}); fits[i] != nil {
+		if fits[i] = base.fit(rows, line.cols, want{m: m, bend: SpansShare, opens: true}); fits[i] != nil {
 			rss[i] = fits[i].rss
 		}
 		if rss[i] > worst {
@@ -76,7 +77,7 @@ func excludeKnee(line *solution, tmax float64) hidden {
 			out.to += (ms[1] - ms[0]) * (rss[hi] - most) / (rss[hi] - rss[hi+1])
 		}
 	}
-	if slices.Min(rss) < base.rss*(1-suspectBIC/n) {
+	if slices.Min(rss) < base.rss-suspectBIC*one {
 		out.from, out.to = math.NaN(), math.NaN() // a knee fits better, though not surely enough to be named
 	}
 	// A knee lies within the loads of few belts, so all knees together weigh kneeOdds against none. One below those excluded is not counted: all
@@ -86,7 +87,7 @@ func excludeKnee(line *solution, tmax float64) hidden {
 		if s == nil || i < lo {
 			continue
 		}
-		w := share * math.Exp(-math.Max(0, rss[i]-base.rss)*n/base.rss/2)
+		w := share * math.Exp(-math.Max(0, rss[i]-base.rss)/one/2)
 		sum += w
 		out.play += w * square(2*(s.get(cStep)-line.get(cStep)))
 		out.compliance += w * square(s.get(cSlope)-line.get(cSlope))
@@ -110,9 +111,10 @@ func searchKnee(line *solution, tmax, blur float64) *solution {
 	if base == nil {
 		return nil
 	}
+	rows := pool(line.rows, tmax)
 	var best *solution
 	try := func(m float64) {
-		if s := base.fit(base.rows, cols, want{m: m, opens: true}); s != nil && (best == nil || s.rss < best.rss) {
+		if s := base.fit(rows, cols, want{m: m, opens: true}); s != nil && (best == nil || s.rss < best.rss) {
 			best = s
 		}
 	}
@@ -134,6 +136,9 @@ func searchKnee(line *solution, tmax, blur float64) *solution {
 	}
 	if below(best.rows, best.f, best.m) < 3 {
 		return nil // a step and any slope fit so few levels
+	}
+	if best = best.fit(line.rows, cols, want{m: best.m, opens: true}); best == nil {
+		return nil
 	}
 	slope, extra := best.get(cSlope), best.get(cKnee)
 	if _, most := best.reach(); extra*(most-best.m) < blur {
