@@ -58,7 +58,11 @@ func (s *solution) loop(h hang, tmax float64, o Options) Loop {
 	rel := [figures]float64{0, o.LoadRel, o.LoadRel, 0, o.LoadRel}
 	// Creep that makes a ramp lag has also let the part give by then: in log time by log10(1 + t) a decade
 	// against a lag of 0.68, so half as much again after the ten seconds of a pass.
-	own := [figures]float64{quantumLeft * o.QuantumDeg / math.Sqrt(12), 1.5 * s.get(cLag)}
+	steps := quantumLeft * o.QuantumDeg / math.Sqrt(12)
+	own := [figures]float64{steps, 1.5 * s.get(cLag)}
+	if c := s.get(cSlope); c > 0 {
+		own[figFriction] = steps / c // half the gap over the compliance; the gap is read from two sides
+	}
 	values := [figures]float64{2 * s.get(cStep), s.get(cSlope), s.f, s.get(cGap), s.m}
 	for i := range u {
 		if times[i]*boot[i] > u[i] {
