@@ -26,6 +26,9 @@ const (
 	// peak; data sheets of 12-bit parts]. One whose form was mapped has less: then what the map leaves
 	// belongs here (play.Options.SensorDeg).
 	sensorForm = 0.05
+	// edgeU is the relative standard uncertainty of a dead zone from its edges: flanks give where they
+	// meet, and a loose belt sags [common practice].
+	edgeU = 0.01
 )
 
 // loops is what the torque-deflection loop says of one path.
@@ -54,7 +57,7 @@ func (c *subject) fitLoop(p *path, frictionMax float64) loops {
 		use = moving(use)
 	}
 	o := play.Options{Friction: l.shift, Knee: c.j.Belt != nil && p.name != health.Servo, Wave: true, SensorDeg: sensorForm,
-		QuantumDeg: p.quantum, LoadRel: loadU}
+		QuantumDeg: p.quantum, LoadRel: loadU, EdgeRel: edgeU}
 	if l.shift {
 		if hasMoving(use) {
 			o.Lowest = lowestMoving

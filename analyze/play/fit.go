@@ -42,6 +42,8 @@ type Options struct {
 	BlurDeg float64
 	// LoadRel is the relative standard uncertainty of the load.
 	LoadRel float64
+	// EdgeRel is the relative standard uncertainty of a dead zone from edges that are not sharp.
+	EdgeRel float64
 }
 
 // Interval is a value with its expanded uncertainty (95 %).
@@ -133,6 +135,12 @@ func Fit(points []Point, o Options) (Loop, error) {
 	}
 	best = trimmed(best, tmax, h, o)
 	l := best.loop(h, tmax, o)
+	if l.KneeU > kneeSure*l.Knee { // it bends, but where is anyone's guess
+		if line := best.fit(best.rows, without(best.cols, cKnee), want{}); line != nil {
+			best = line
+			l = best.loop(h, tmax, o)
+		}
+	}
 	if o.Knee && math.IsNaN(l.Knee) {
 		x := excludeKnee(best, tmax)
 		l.KneeFrom, l.KneeTo = x.from, x.to

@@ -55,7 +55,7 @@ func (s *solution) loop(h hang, tmax float64, o Options) Loop {
 	boot, cycles := full.resample(sums, at)
 	l.Cycles = cycles
 	form := full.form(sums, h, o)
-	rel := [figures]float64{0, o.LoadRel, o.LoadRel, 0, o.LoadRel}
+	rel := [figures]float64{o.EdgeRel, o.LoadRel, o.LoadRel, 0, o.LoadRel}
 	// Creep that makes a ramp lag has also let the part give by then: in log time by log10(1 + t) a decade
 	// against a lag of 0.68, so half as much again after the ten seconds of a pass.
 	steps := quantumLeft * o.QuantumDeg / math.Sqrt(12)

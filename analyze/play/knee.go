@@ -15,6 +15,8 @@ const (
 	kneeBIC = 10
 	// suspectBIC is the gain from which a knee is not excluded either.
 	suspectBIC = 6
+	// kneeSure is the share of itself that a knee may be unsure by to be named.
+	kneeSure = 0.5
 	// kneeOdds are the odds of a knee within the loads before the run is looked at.
 	kneeOdds = 0.25
 	// kneeMost: two spans that become one double the belt's own compliance; parts in series only
