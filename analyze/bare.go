@@ -49,8 +49,7 @@ func restOf(s *rig.Series, j rig.Joint) float64 {
 	if err != nil {
 		return math.NaN()
 	}
-	c := &subject{s: s, j: j, pieces: segment.Split(s.Time, s.Command, s.Move)}
-	return c.restVolts()
+	return restVoltsOf(s, segment.Split(s.Time, s.Command, s.Move))
 }
 
 const (

@@ -7,6 +7,7 @@ import (
 
 	"limbgauge/analyze/drive"
 	"limbgauge/analyze/health"
+	"limbgauge/analyze/segment"
 	"limbgauge/analyze/stats"
 	"limbgauge/rig"
 )
@@ -150,19 +151,22 @@ func (d driven) torque(amps, degPerS, volts, ratio float64) float64 {
 	return (-n + math.Sqrt(n*n+4*x)) / 2
 }
 
-// restVolts returns the supply voltage at rest: the median of the settled stops, or of all samples.
-func (c *subject) restVolts() float64 {
-	if c.s.Supply == nil {
+// restVolts returns the supply voltage at rest: a high one of the settled stops, or of all samples; NaN
+// when none is logged.
+func (c *subject) restVolts() float64 { return c.restV }
+
+func restVoltsOf(s *rig.Series, pieces []segment.Piece) float64 {
+	if s.Supply == nil {
 		return math.NaN()
 	}
 	var v []float64
-	for _, p := range c.pieces {
+	for _, p := range pieces {
 		if p.DwellS > 0.3 {
-			v = append(v, meanOf(c.s.Supply[p.Dwell[0]+(p.Dwell[1]-p.Dwell[0])/2:p.Dwell[1]]))
+			v = append(v, meanOf(s.Supply[p.Dwell[0]+(p.Dwell[1]-p.Dwell[0])/2:p.Dwell[1]]))
 		}
 	}
 	if len(v) == 0 {
-		v = c.s.Supply
+		v = s.Supply
 	}
 	return quantile(v, 0.95)
 }

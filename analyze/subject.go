@@ -32,6 +32,7 @@ type subject struct {
 	stallU  float64 // s, expanded uncertainty of the time in them
 	// stallWhy says why stalls could not be looked for; empty when they were.
 	stallWhy string
+	restV    float64 // supply voltage at rest
 	sag      health.Measure
 
 	load  []float64 // torque of the load on the joint, positive to greater angles; nil when unknown
@@ -90,6 +91,7 @@ func prepare(seen *sensing, j rig.Joint) *subject {
 	c := &subject{s: s, j: j, dt: medianSpacing(s.Time), pieces: seen.pieces}
 	c.stops, c.targets = segment.Stops(s.Time, c.pieces)
 	c.passes = segment.Passes(c.pieces)
+	c.restV = restVoltsOf(s, c.pieces)
 	c.load, c.why = loadTorque(s, j)
 	together(c.findStalls, func() { c.sag = c.sagMeasure() })
 	c.paths = pathsOf(s, j)

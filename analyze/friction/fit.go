@@ -3,6 +3,9 @@ package friction
 import (
 	"fmt"
 	"math"
+	"slices"
+
+	"gonum.org/v1/gonum/mat"
 
 	"limbgauge/analyze/filter"
 	"limbgauge/analyze/stats"
@@ -202,6 +205,50 @@ func (m Motion) directions(still float64) (up, down int, slow, fast float64) {
 	return up, down, stats.Quantile(0.1, v), stats.Quantile(0.9, v)
 }
 
+// part is what one cycle brings to a fit.
+type part struct {
+	cols [][]float64
+	y    []float64
+}
+
+// partsOf prepares each cycle by itself. A fit asks nothing of its rows but their products, so those of
+// a long cycle are turned (Householder QR) into as many as there are columns: a fit of many cycles then
+// costs the same however long they are.
+func partsOf(cycles []Motion, model Model) ([]part, error) {
+	parts := make([]part, len(cycles))
+	for i, m := range cycles {
+		cols, y, err := prepareColumns(m, model)
+		if err != nil {
+			return nil, err
+		}
+		parts[i] = part{cols, y}
+		if n, p := len(y), len(cols)+1; n > p {
+			parts[i] = part{cols, y}.turned()
+		}
+	}
+	return parts, nil
+}
+
+// turned returns the rows of the triangle R of columns and readings, which have the products of all rows.
+func (r part) turned() part {
+	all := append(slices.Clone(r.cols), r.y)
+	a := mat.NewDense(len(r.y), len(all), nil)
+	for j, c := range all {
+		a.SetCol(j, c)
+	}
+	var qr mat.QR
+	qr.Factorize(a)
+	var tri mat.Dense
+	qr.RTo(&tri)
+	for j := range all {
+		all[j] = make([]float64, len(all))
+		for i := range len(all) {
+			all[j][i] = tri.At(i, j)
+		}
+	}
+	return part{all[:len(all)-1], all[len(all)-1]}
+}
+
 // FitCycles fits all cycles together and takes the uncertainty from resampling whole cycles, which
 // holds although the samples of a cycle are correlated. Each motion is one cycle.
 func FitCycles(cycles []Motion, model Model, replicas int, seed uint64) (map[Term]stats.Boot, Parameters, error) {
@@ -209,14 +256,17 @@ func FitCycles(cycles []Motion, model Model, replicas int, seed uint64) (map[Ter
 	if err != nil {
 		return nil, all, err
 	}
+	parts, err := partsOf(cycles, model)
+	if err != nil {
+		return nil, all, err
+	}
 	boots := stats.CycleBootstrap(len(cycles), replicas, len(model.Terms), seed, func(pick []int, out []float64) {
-		ms := make([]Motion, len(pick))
-		for i, c := range pick {
-			ms[i] = cycles[c]
-		}
-		cols, y, err := prepareColumns(Join(ms...), model)
-		if err != nil {
-			return
+		cols, y := make([][]float64, len(model.Terms)), []float64(nil)
+		for _, c := range pick {
+			for j := range cols {
+				cols[j] = append(cols[j], parts[c].cols[j]...)
+			}
+			y = append(y, parts[c].y...)
 		}
 		if fit, err := stats.OLS(cols, y); err == nil {
 			copy(out, fit.Coef)

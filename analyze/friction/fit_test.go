@@ -166,6 +166,38 @@ func TestCyclesThatDiffer(t *testing.T) {
 	}
 }
 
+// Resampled cycles are fitted from a few rows each; the fit of all their samples is the yardstick.
+func TestResampledCyclesAreFittedAsTheirSamples(t *testing.T) {
+	rng := rand.New(rand.NewPCG(7, 8))
+	var cycles []Motion
+	for range 6 {
+		cycles = append(cycles, swing(.01, rng, 1, 3, 8))
+	}
+	const replicas, seed = 50, 9
+	got, _, err := FitCycles(cycles, all, replicas, seed)
+	if err != nil {
+		t.Fatal(err)
+	}
+	want := stats.CycleBootstrap(len(cycles), replicas, len(all.Terms), seed, func(pick []int, out []float64) {
+		var ms []Motion
+		for _, c := range pick {
+			ms = append(ms, cycles[c])
+		}
+		fit, err := FitModel(Join(ms...), all)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for j, term := range all.Terms {
+			out[j] = fit.Of[term].Value
+		}
+	})
+	for j, term := range all.Terms {
+		ref.Near(t, string(term), got[term].Value, want[j].Value, 1e-11, "all samples at once")
+		ref.Near(t, string(term)+", u", got[term].U, want[j].U, 1e-10, "all samples at once")
+		ref.Near(t, string(term)+", 2.5 %", got[term].Lo, want[j].Lo, 1e-10, "all samples at once")
+	}
+}
+
 func TestWhatTheMotionDoesNotShow(t *testing.T) {
 	rng := rand.New(rand.NewPCG(5, 6))
 	oneWay := swing(.001, rng, 1, 3)
