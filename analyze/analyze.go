@@ -3,6 +3,7 @@ package analyze
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"limbgauge/analyze/diagnose"
 	"limbgauge/analyze/health"
@@ -36,18 +37,28 @@ func RunAfter(s *rig.Series, j rig.Joint, past Past) (health.Joint, error) {
 	points := c.rubbing(d, raw)
 	rub := c.totalFriction(d, points)
 
-	var response, shaken []health.Measure
-	var responses []health.Curve
+	var response, shaken, heat []health.Measure
+	var responses, currents, voltages []health.Curve
+	var fit fitted
+	var lost health.Measure
 	paths := make([]pathAnswer, len(c.paths))
-	work := []func(){
-		func() { response = c.responseMeasures() },
-		func() { shaken, responses = c.shakeMeasures() },
-		func() { e.Hunting = c.hunting() },
-	}
-	for i := range c.paths {
+	var work []func()
+	for i := range slices.Backward(c.paths) { // the transmission takes longest
 		work = append(work, func() { paths[i] = c.ofPath(&c.paths[i], rub.Value+rub.Expanded()) })
 	}
-	together(work...)
+	together(append(work,
+		func() { response = c.responseMeasures() },
+		func() { fit = c.fitFriction(d, points) },
+		func() { shaken, responses = c.shakeMeasures() },
+		func() { e.Hunting = c.hunting() },
+		func() { heat = c.heatMeasures(d) },
+		func() { lost = c.lostSamples() },
+		func() {
+			currents = appendCurve(nil)(c.timeCurve("current", "Supply current", "current in A", s.Current, j.CurrentMaxA))
+		},
+		func() {
+			voltages = appendCurve(nil)(c.timeCurve("supply", "Supply voltage", "voltage in V", s.Supply, 0))
+		})...)
 
 	fits := map[health.Path]*loops{}
 	for i := range paths {
@@ -66,14 +77,14 @@ func RunAfter(s *rig.Series, j rig.Joint, past Past) (health.Joint, error) {
 		e.KneeHidden = hidden
 	}
 	tight := c.tightMeasures(d, points)
-	fit := c.fitFriction(d, points).beside(tight[0])
+	fit = fit.beside(tight[0])
 	out.Measures = append(out.Measures, c.frictionMeasures(d, points, rub, fits[health.Transmission], tight[0])...)
 	out.Measures = append(out.Measures, tight...)
 	out.Measures = append(out.Measures, fit.asymmetry(), fit.amplitude())
 	ms, use := c.torqueMeasures(d, rub)
-	out.Measures = append(append(out.Measures, ms...), c.heatMeasures(d)...)
+	out.Measures = append(append(out.Measures, ms...), heat...)
 	e.NominalUse = use
-	out.Measures = append(out.Measures, c.stallMeasure(), c.sag, c.lostSamples())
+	out.Measures = append(out.Measures, c.stallMeasure(), c.sag, lost)
 	out.Measures = append(append(out.Measures, response...), shaken...)
 
 	ms, apart, note := c.withoutServo(seen.withhold(figures(d.doubted(out.Measures))), past)
@@ -85,8 +96,7 @@ func RunAfter(s *rig.Series, j rig.Joint, past Past) (health.Joint, error) {
 	out.Findings = diagnose.Diagnose(e)
 
 	out.Curves = appendCurve(out.Curves)(rubCurve(points))
-	out.Curves = appendCurve(out.Curves)(c.timeCurve("current", "Supply current", "current in A", s.Current, j.CurrentMaxA))
-	out.Curves = appendCurve(out.Curves)(c.timeCurve("supply", "Supply voltage", "voltage in V", s.Supply, 0))
+	out.Curves = append(append(out.Curves, currents...), voltages...)
 	out.Curves = appendCurve(out.Curves)(c.holdCurve(c.stretch()))
 	out.Curves = appendCurve(out.Curves)(c.stepCurve())
 	out.Curves = append(out.Curves, responses...)

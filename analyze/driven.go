@@ -153,7 +153,12 @@ func (d driven) torque(amps, degPerS, volts, ratio float64) float64 {
 
 // restVolts returns the supply voltage at rest: a high one of the settled stops, or of all samples; NaN
 // when none is logged.
-func (c *subject) restVolts() float64 { return c.restV }
+func (c *subject) restVolts() float64 {
+	if c.restV != 0 {
+		return c.restV
+	}
+	return restVoltsOf(c.s, c.pieces)
+}
 
 func restVoltsOf(s *rig.Series, pieces []segment.Piece) float64 {
 	if s.Supply == nil {

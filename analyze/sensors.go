@@ -47,19 +47,26 @@ const (
 func inspect(s *rig.Series, j rig.Joint) *sensing {
 	out := *s
 	g := &sensing{series: &out}
+	fastest, geared := noLoadSpeed(j), scaled(s.Command, j.Ratio())
+	// Both sensors are looked at side by side, and what is found is said in one order.
 	together(func() { g.clock = sensor.FindClock(s.Time) },
 		func() { g.pieces = segment.Split(s.Time, s.Command, s.Move) })
-	fastest := noLoadSpeed(j)
-	out.Angle = g.turns("joint angle", s.Angle, s.Command, fastest)
-	out.Motor = g.turns("motor angle", s.Motor, scaled(s.Command, j.Ratio()), fastest*j.Ratio())
-	out.Angle = g.spikes("joint angle", out.Angle, 1, fastest, quantumOf(j.Sensors.JointCounts))
-	out.Motor = g.spikes("motor angle", out.Motor, j.Ratio(), fastest*j.Ratio(), quantumOf(j.Sensors.MotorCounts))
-	if bad := g.frozen(out.Motor, out.Angle, j.Ratio(), 1, j); len(bad) > 0 {
+	joint, motor := both(func() turned { return g.unwrap(s.Angle, s.Command, fastest) },
+		func() turned { return g.unwrap(s.Motor, geared, fastest*j.Ratio()) })
+	out.Angle, out.Motor = g.turns("joint angle", joint), g.turns("motor angle", motor)
+	jumps, motorJumps := both(func() sensor.Spikes { return g.jumps(out.Angle, 1, fastest, quantumOf(j.Sensors.JointCounts)) },
+		func() sensor.Spikes {
+			return g.jumps(out.Motor, j.Ratio(), fastest*j.Ratio(), quantumOf(j.Sensors.MotorCounts))
+		})
+	out.Angle, out.Motor = g.spikes("joint angle", out.Angle, jumps), g.spikes("motor angle", out.Motor, motorJumps)
+	still, motorStill := both(func() []sensor.Still { return g.still(out.Angle, s.Command) },
+		func() []sensor.Still { return g.still(out.Motor, geared) })
+	if bad := g.frozen(motorStill, out.Angle, j.Ratio(), 1, j); len(bad) > 0 {
 		g.faults = append(g.faults, diagnose.SensorFault{Sensor: "motor angle", Repaired: true, Text: stillText(s.Time, bad)})
 		g.notes = append(g.notes, "The motor-side angle stands still while the joint moves; it is not used, and the joint is judged as one without.")
 		out.Motor = nil
 	}
-	if bad := g.frozen(out.Angle, out.Motor, 1, j.Ratio(), j); len(bad) > 0 {
+	if bad := g.frozen(still, out.Motor, 1, j.Ratio(), j); len(bad) > 0 {
 		g.faults = append(g.faults, diagnose.SensorFault{Sensor: "joint angle", Repaired: true, Text: stillText(s.Time, bad)})
 		out.Angle = slices.Clone(out.Angle)
 		for _, b := range bad {
@@ -69,8 +76,9 @@ func inspect(s *rig.Series, j rig.Joint) *sensing {
 		}
 		g.notes = append(g.notes, "Where the joint angle stands still while the command travels, its readings are left out.")
 	}
-	g.noise("joint angle", out.Angle, 1)
-	g.noise("motor angle", out.Motor, j.Ratio())
+	noise, motorNoise := both(func() float64 { return g.restNoise(out.Angle) }, func() float64 { return g.restNoise(out.Motor) })
+	g.noise("joint angle", noise, 1)
+	g.noise("motor angle", motorNoise, j.Ratio())
 	g.times()
 	if out.Motor != nil && share(out.Motor) < usedLeast*share(s.Motor) {
 		g.notes = append(g.notes, "Too few readings of the motor-side angle can be believed; it is not used.")
@@ -105,12 +113,21 @@ func share(x []float64) float64 {
 	return float64(n) / float64(max(1, len(x)))
 }
 
-// turns takes whole turns out of an angle and says so.
-func (g *sensing) turns(name string, col, near []float64, fastest float64) []float64 {
-	if col == nil {
-		return nil
+// turned is an angle without whole turns.
+type turned struct {
+	col []float64
+	sensor.Wraps
+}
+
+func (g *sensing) unwrap(col, near []float64, fastest float64) (t turned) {
+	if col != nil {
+		t.col, t.Wraps = sensor.Unwrap(g.series.Time, col, near, 360, fastest)
 	}
-	y, w := sensor.Unwrap(g.series.Time, col, near, 360, fastest)
+	return t
+}
+
+// turns says that whole turns were taken out of an angle and returns it.
+func (g *sensing) turns(name string, w turned) []float64 {
 	if w.Count > 0 {
 		g.faults = append(g.faults, diagnose.SensorFault{Sensor: name, Repaired: true,
 			Text: fmt.Sprintf("runs over the end of its turn %s, the first time at %.2f s; the turns were taken out", times(w.Count), w.FirstS)})
@@ -118,7 +135,7 @@ func (g *sensing) turns(name string, col, near []float64, fastest float64) []flo
 	if w.Turns != 0 {
 		g.notes = append(g.notes, fmt.Sprintf("The %s was moved by %d deg, whole turns, to lie beside the command.", name, 360*w.Turns))
 	}
-	return y
+	return w.col
 }
 
 func times(n int) string {
@@ -128,12 +145,15 @@ func times(n int) string {
 	return fmt.Sprintf("%d times", n)
 }
 
-// spikes leaves out readings that jump away and back, and counts them.
-func (g *sensing) spikes(name string, col []float64, gear, fastest, quantum float64) []float64 {
+func (g *sensing) jumps(col []float64, gear, fastest, quantum float64) sensor.Spikes {
 	if col == nil {
-		return nil
+		return sensor.Spikes{}
 	}
-	sp := sensor.FindSpikes(g.series.Time, col, g.series.Command, sensor.SpikeOptions{Fastest: fastest, LeastDeg: spikeDeg * gear, Quantum: quantum})
+	return sensor.FindSpikes(g.series.Time, col, g.series.Command, sensor.SpikeOptions{Fastest: fastest, LeastDeg: spikeDeg * gear, Quantum: quantum})
+}
+
+// spikes leaves out readings that jump away and back, and says how many.
+func (g *sensing) spikes(name string, col []float64, sp sensor.Spikes) []float64 {
 	if sp.Count == 0 {
 		return col
 	}
@@ -151,13 +171,17 @@ func (g *sensing) spikes(name string, col []float64, gear, fastest, quantum floa
 	return out
 }
 
-// frozen returns the stretches in which col stands still as no joint does: longer than its noise
-// lets it, or beside another angle that moves, and not pressed against something.
-func (g *sensing) frozen(col, other []float64, gear, otherGear float64, j rig.Joint) (out []sensor.Still) {
+func (g *sensing) still(col, command []float64) []sensor.Still {
 	if col == nil {
 		return nil
 	}
-	for _, b := range sensor.FindStill(g.series.Time, col, scaled(g.series.Command, gear)) {
+	return sensor.FindStill(g.series.Time, col, command)
+}
+
+// frozen returns the stretches in which an angle stands still as no joint does: longer than its noise
+// lets it, or beside another angle that moves, and not pressed against something.
+func (g *sensing) frozen(all []sensor.Still, other []float64, gear, otherGear float64, j rig.Joint) (out []sensor.Still) {
+	for _, b := range all {
 		moved := other != nil && reach(other[b.From:b.To])/otherGear > b.TravelDeg/gear/2
 		noisy := b.DurationS > 2*b.Natural
 		if (moved || noisy) && !g.pushes(b, j) {
@@ -199,10 +223,10 @@ func stillText(time []float64, all []sensor.Still) string {
 	return fmt.Sprintf("stays at one value for %.1f s from %.2f s while the command travels %.0f deg", b.DurationS, time[b.From], b.TravelDeg)
 }
 
-// noise flags an angle that scatters at rest. Its figures grow wide, not wrong, so it is used.
-func (g *sensing) noise(name string, col []float64, gear float64) {
+// restNoise is the deviation of single readings at rest, 0 where there is no angle.
+func (g *sensing) restNoise(col []float64) float64 {
 	if col == nil {
-		return
+		return 0
 	}
 	var rests [][2]int
 	for _, p := range g.pieces {
@@ -210,7 +234,12 @@ func (g *sensing) noise(name string, col []float64, gear float64) {
 			rests = append(rests, [2]int{p.Dwell[0] + (p.Dwell[1]-p.Dwell[0])/2, p.Dwell[1]})
 		}
 	}
-	if sd := sensor.RestNoise(col, rests); sd > noiseDeg*gear {
+	return sensor.RestNoise(col, rests)
+}
+
+// noise flags an angle that scatters at rest. Its figures grow wide, not wrong, so it is used.
+func (g *sensing) noise(name string, sd, gear float64) {
+	if sd > noiseDeg*gear {
 		g.faults = append(g.faults, diagnose.SensorFault{Sensor: name, Repaired: true,
 			Text: fmt.Sprintf("scatters by %.2f deg from reading to reading at rest", sd)})
 	}

@@ -32,7 +32,7 @@ type subject struct {
 	stallU  float64 // s, expanded uncertainty of the time in them
 	// stallWhy says why stalls could not be looked for; empty when they were.
 	stallWhy string
-	restV    float64 // supply voltage at rest
+	restV    float64 // supply voltage at rest; 0 until it is worked out
 	sag      health.Measure
 
 	load  []float64 // torque of the load on the joint, positive to greater angles; nil when unknown

@@ -5,6 +5,12 @@ import (
 	"sync"
 )
 
+// both asks two questions at once.
+func both[T any](f, g func() T) (a, b T) {
+	together(func() { a = f() }, func() { b = g() })
+	return a, b
+}
+
 // together does independent work, as much at once as there are processors. Each piece writes what is
 // its own alone, so the answer does not hang on the order.
 func together(work ...func()) {
