@@ -19,6 +19,14 @@ func slackNext(e *Evidence) string {
 	return "power off, hold horn, pulley and link in turn and see where motion stops; a run of the bare servo, or a second angle sensor on the motor side, tells belt from servo"
 }
 
+// slackPart: play beside a belt that is proven tight sits in what holds its pulleys.
+func slackPart(e *Evidence) string {
+	if m, ok := e.find("belt_tension", trans, total); ok && m.Verdict == health.Pass {
+		return "pulley, its hub or screw"
+	}
+	return "belt"
+}
+
 // jamShare of the rated torque is what the load must take for it to explain a stall [common practice].
 const jamShare = 0.7
 

@@ -44,6 +44,8 @@ func TestAdviceFollowsTheEvidence(t *testing.T) {
 		{"low tension", joint(fig("belt_tension", trans, 6.25, 0.5, 25)), health.BeltTensionLow, nil, "belt", "2.0 times"},
 		{"no tension, by a dead zone that is not the belt's for certain", joint(gone, fig("play", trans, 0.2, 0.05, 0.5)),
 			health.BeltTensionLow, []health.Cause{health.BeltSlack, health.HornSlip}, "belt", "pluck"},
+		{"play beside a belt that is tight", joint(fig("play", trans, 0.8, 0.05, 0.5), atLeast("belt_tension", trans, 40, 25)), health.BeltSlack, []health.Cause{health.HornSlip}, "hub", "hub"},
+		{"play without tension", joint(fig("play", trans, 0.8, 0.05, 0.5), gone), health.BeltSlack, []health.Cause{health.HornSlip}, "belt", "re-tension"},
 		{"friction under a belt as it should be", joint(fig("friction", trans, 0.2, 0.03, 0.06), atLeast("belt_tension", trans, 40, 25)), health.HighFriction, nil, "bearing", "axle"},
 		{"friction under a very tight belt", joint(fig("friction", trans, 0.2, 0.03, 0.06), atLeast("belt_tension", trans, 90, 25)), health.HighFriction, nil, "bearing", "slacken"},
 	} {

@@ -79,8 +79,9 @@ func table() []row {
 		},
 		{
 			cause: health.BeltSlack, severity: health.SeverityFault,
-			part:     constant("belt"),
-			forIt:    []sign{{6, ifBelt(beyond("play", trans))}, {4, ifBelt(ifNotApart(beyond("play", total)))}},
+			part:     slackPart,
+			forIt:    []sign{{6, ifBelt(beyond("play", trans))}, {4, ifBelt(ifNotApart(beyond("play", total)))}, {1, tensionGone}},
+			against:  []sign{{2, passes("belt_tension", trans, total)}},
 			explains: slackExplains,
 			alike:    slackAlike,
 			next:     slackNext,
