@@ -117,7 +117,8 @@ func weigh(r row, e *Evidence) hit {
 }
 
 // explain takes out the causes that follow from another one, and counts for each that stays how
-// many it explains. What is only likely does not explain away what is proven.
+// many it explains. What is only likely does not explain away what is proven, and to stand on the
+// same evidence as another cause explains nothing more.
 func explain(hits []hit, e *Evidence) (left []hit, explained map[health.Cause]int) {
 	explained = map[health.Cause]int{}
 	gone := map[health.Cause]bool{}
@@ -129,7 +130,9 @@ func explain(hits []hit, e *Evidence) (left []hit, explained map[health.Cause]in
 		for _, o := range hits {
 			if o.row.cause != h.row.cause && slices.Contains(follow, o.row.cause) && (h.proven || !o.proven) {
 				gone[o.row.cause] = true
-				explained[h.row.cause]++
+				if !within(o.evidence, h.evidence) {
+					explained[h.row.cause]++
+				}
 			}
 		}
 	}
@@ -139,6 +142,11 @@ func explain(hits []hit, e *Evidence) (left []hit, explained map[health.Cause]in
 		}
 	}
 	return left, explained
+}
+
+// within says whether all of these are among those.
+func within(these, those []string) bool {
+	return !slices.ContainsFunc(these, func(s string) bool { return !slices.Contains(those, s) })
 }
 
 func (h hit) finding(e *Evidence) health.Finding {

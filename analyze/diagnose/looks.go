@@ -119,6 +119,20 @@ func steadyCurrent(e *Evidence) (string, bool) {
 	return "the current stays the same meanwhile, so the servo is not giving way", true
 }
 
+// rubs speaks where friction is proven: a reversal is wide by twice the friction times the
+// compliance, whatever the play.
+func rubs(e *Evidence) (string, float64) {
+	text, ok := tight(e)
+	odds := whole
+	if !ok {
+		text, odds = fails("friction", trans)(e)
+	}
+	if odds > 0 {
+		text += ", and friction widens a reversal as play does"
+	}
+	return text, odds
+}
+
 // fadingShare of the current lost over a hold is a servo that gives way [common practice].
 const fadingShare = 0.1
 
