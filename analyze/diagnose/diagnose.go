@@ -26,6 +26,9 @@ type row struct {
 	// alike lists what these sensors cannot tell from it.
 	alike func(e *Evidence) []health.Cause
 	next  func(e *Evidence) string
+	// aside is true of a cause that lies in the run and leaves the figures of the joint whole: it
+	// comes after the causes in the joint. Nil is never.
+	aside func(e *Evidence) bool
 }
 
 const (
@@ -61,12 +64,17 @@ func Diagnose(e *Evidence) []health.Finding {
 		return []health.Finding{healthy(e)}
 	}
 	out := make([]health.Finding, len(left))
+	aside := map[health.Cause]bool{}
 	for i, h := range left {
 		out[i] = h.finding(e)
+		aside[h.row.cause] = h.row.aside != nil && h.row.aside(e)
 	}
 	rank := map[health.Severity]int{health.SeverityFault: 3, health.SeverityWarning: 2, health.SeverityHint: 1}
 	sort.SliceStable(out, func(i, k int) bool {
 		a, b := out[i], out[k]
+		if aside[a.Cause] != aside[b.Cause] {
+			return aside[b.Cause]
+		}
 		if explained[a.Cause] != explained[b.Cause] {
 			return explained[a.Cause] > explained[b.Cause]
 		}

@@ -2,22 +2,26 @@ package diagnose
 
 import (
 	"math"
+	"slices"
 
 	"limbgauge/analyze/health"
 )
 
 // What a cause explains besides, and what looks like it.
 
-// sensorExplains: a sensor that can not be believed explains whatever it shows; one whose faults
-// were taken out explains nothing.
+// repaired is true where no figure suffers from what the sensors did.
+func repaired(e *Evidence) bool {
+	return !slices.ContainsFunc(e.Sensors, func(s SensorFault) bool { return !s.Repaired })
+}
+
+// sensorExplains: a sensor that cannot be believed explains whatever it shows; one whose faults were
+// taken out explains nothing.
 func sensorExplains(e *Evidence) []health.Cause {
-	for _, s := range e.Sensors {
-		if !s.Repaired {
-			return []health.Cause{health.HornSlip, health.ToothSkip, health.BeltSlack, health.ServoPlay, health.ExcessCompliance, health.BeltTensionLow,
-				health.HighFriction, health.TightSpot, health.Stall, health.NearStall, health.Creep, health.Hunting}
-		}
+	if repaired(e) {
+		return nil
 	}
-	return nil
+	return []health.Cause{health.HornSlip, health.ToothSkip, health.BeltSlack, health.ServoPlay, health.ExcessCompliance, health.BeltTensionLow,
+		health.HighFriction, health.TightSpot, health.Stall, health.NearStall, health.Creep, health.Hunting}
 }
 
 func supplyExplains(e *Evidence) []health.Cause {

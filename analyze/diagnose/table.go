@@ -16,6 +16,7 @@ func table() []row {
 			part:     constant("angle or current sensor"),
 			forIt:    []sign{{7, seen(sensors)}},
 			explains: sensorExplains,
+			aside:    repaired,
 			alike:    causes(health.LostSamples),
 			next:     constant("look at the joint while the reading jumps; check magnet, cable and bus, then repeat"),
 		},
@@ -134,7 +135,8 @@ func table() []row {
 			part:     constant("serial line or stand"),
 			forIt:    []sign{{6, fails("lost_samples", health.NoPath)}, {6, seen(lostMuch)}},
 			explains: nothing, alike: nothing,
-			next: constant("use a shorter cable or another port, lower the sample rate, and repeat"),
+			aside: always,
+			next:  constant("use a shorter cable or another port, lower the sample rate, and repeat"),
 		},
 	}
 }
@@ -144,5 +146,7 @@ func constant(s string) func(*Evidence) string { return func(*Evidence) string {
 func causes(c ...health.Cause) func(*Evidence) []health.Cause {
 	return func(*Evidence) []health.Cause { return c }
 }
+
+func always(*Evidence) bool { return true }
 
 func nothing(*Evidence) []health.Cause { return nil }

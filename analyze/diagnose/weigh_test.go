@@ -41,6 +41,12 @@ func TestOneFaultManyMeasures(t *testing.T) {
 		{"two faults of their own", joint(fig("play", trans, 0.8, 0.05, 0.5), fig("friction", trans, 0.2, 0.03, 0.06)), []health.Cause{health.HighFriction, health.BeltSlack}},
 		{"a fault before a warning", joint(fig("torque_use", health.NoPath, 0.8, 0.05, 0.5), fig("friction", trans, 0.2, 0.03, 0.06)), []health.Cause{health.HighFriction, health.NearStall}},
 		{"skip and the creep it looks like", stepped(joint(fig("creep", trans, 0.7, 0.1, 0.5)), Step{trans, 18, 0.2, 40, 1, 1, ""}), []health.Cause{health.ToothSkip}},
+		{"creep that is likely, in a run with losses", joint(fig("creep", trans, -0.55, 0.1, 0.5), fig("lost_samples", health.NoPath, 0.05, 0, none)), []health.Cause{health.Creep, health.LostSamples}},
+		{"spikes that were taken out beside low tension", func() *Evidence {
+			e := joint(fig("belt_tension", trans, 8, 0.5, 25))
+			e.Sensors = []SensorFault{{Sensor: "motor angle", Text: "jumps", Repaired: true}}
+			return e
+		}(), []health.Cause{health.BeltTensionLow, health.SensorFault}},
 		{"a broken sensor beside everything", func() *Evidence {
 			e := stepped(joint(everything...), Step{trans, 18, 0.2, 40, 1, 1, ""})
 			e.Sensors = []SensorFault{{Sensor: "motor angle", Text: "jumps"}}
