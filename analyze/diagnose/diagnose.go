@@ -69,7 +69,6 @@ func Diagnose(e *Evidence) []health.Finding {
 		out[i] = h.finding(e)
 		aside[h.row.cause] = h.row.aside != nil && h.row.aside(e)
 	}
-	rank := map[health.Severity]int{health.SeverityFault: 3, health.SeverityWarning: 2, health.SeverityHint: 1}
 	sort.SliceStable(out, func(i, k int) bool {
 		a, b := out[i], out[k]
 		if aside[a.Cause] != aside[b.Cause] {
@@ -78,8 +77,8 @@ func Diagnose(e *Evidence) []health.Finding {
 		if explained[a.Cause] != explained[b.Cause] {
 			return explained[a.Cause] > explained[b.Cause]
 		}
-		if rank[a.Severity] != rank[b.Severity] {
-			return rank[a.Severity] > rank[b.Severity]
+		if ra, rb := rank(a.Severity), rank(b.Severity); ra != rb {
+			return ra > rb
 		}
 		return a.Confidence > b.Confidence
 	})
@@ -125,8 +124,9 @@ func weigh(r row, e *Evidence) hit {
 }
 
 // explain takes out the causes that follow from another one, and counts for each that stays how
-// many it explains. What is only likely does not explain away what is proven, and to stand on the
-// same evidence as another cause explains nothing more.
+// many it explains. What is only likely does not explain away what is proven, unless that is a milder
+// form of it, as low tension is of a slack belt; and to stand on the same evidence as another cause
+// explains nothing more.
 func explain(hits []hit, e *Evidence) (left []hit, explained map[health.Cause]int) {
 	explained = map[health.Cause]int{}
 	gone := map[health.Cause]bool{}
@@ -136,7 +136,7 @@ func explain(hits []hit, e *Evidence) (left []hit, explained map[health.Cause]in
 		}
 		follow := h.row.explains(e)
 		for _, o := range hits {
-			if o.row.cause != h.row.cause && slices.Contains(follow, o.row.cause) && (h.proven || !o.proven) {
+			if o.row.cause != h.row.cause && slices.Contains(follow, o.row.cause) && (h.proven || !o.proven || severer(h, o)) {
 				gone[o.row.cause] = true
 				if !within(o.evidence, h.evidence) {
 					explained[h.row.cause]++
@@ -151,6 +151,13 @@ func explain(hits []hit, e *Evidence) (left []hit, explained map[health.Cause]in
 	}
 	return left, explained
 }
+
+// rank orders severities, the worst last.
+func rank(s health.Severity) int {
+	return slices.Index([]health.Severity{health.SeverityOK, health.SeverityHint, health.SeverityWarning, health.SeverityFault}, s)
+}
+
+func severer(a, b hit) bool { return rank(a.row.severity) > rank(b.row.severity) }
 
 // within says whether all of these are among those.
 func within(these, those []string) bool {

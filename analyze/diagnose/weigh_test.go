@@ -35,6 +35,7 @@ func TestOneFaultManyMeasures(t *testing.T) {
 		{"low tension and the slope it makes", joint(fig("belt_tension", trans, 8, 0.5, 25), fig("compliance", trans, 7, 0.3, 4.5)), []health.Cause{health.BeltTensionLow}},
 		{"play that may be the belt's or the servo's, beside a tight spot that is certain", blind(joint(fig("play", total, 0.9, 0.1, 0.5), fig("tight_spot", total, 0.2, 0.03, none))),
 			[]health.Cause{health.TightSpot, health.BeltSlack}},
+		{"play that is likely too great where no tension is left", joint(fig("play", trans, 0.55, 0.1, 0.5), fig("belt_tension", trans, 0.1, 0.1, 25)), []health.Cause{health.BeltSlack}},
 		{"weak supply", joint(weak...), []health.Cause{health.SupplySag}},
 		{"jammed", joint(jammed...), []health.Cause{health.Stall}},
 		{"tight spot and the friction it makes", joint(fig("tight_spot", total, 0.2, 0.03, none), fig("friction", trans, 0.2, 0.03, 0.06)), []health.Cause{health.TightSpot}},
