@@ -125,8 +125,7 @@ func weigh(r row, e *Evidence) hit {
 
 // explain takes out the causes that follow from another one, and counts for each that stays how
 // many it explains. What is only likely does not explain away what is proven, unless that is a milder
-// form of it, as low tension is of a slack belt; and to stand on the same evidence as another cause
-// explains nothing more.
+// form of it, as low tension is of a slack belt.
 func explain(hits []hit, e *Evidence) (left []hit, explained map[health.Cause]int) {
 	explained = map[health.Cause]int{}
 	gone := map[health.Cause]bool{}
@@ -138,9 +137,7 @@ func explain(hits []hit, e *Evidence) (left []hit, explained map[health.Cause]in
 		for _, o := range hits {
 			if o.row.cause != h.row.cause && slices.Contains(follow, o.row.cause) && (h.proven || !o.proven || severer(h, o)) {
 				gone[o.row.cause] = true
-				if !within(o.evidence, h.evidence) {
-					explained[h.row.cause]++
-				}
+				explained[h.row.cause]++
 			}
 		}
 	}
@@ -158,11 +155,6 @@ func rank(s health.Severity) int {
 }
 
 func severer(a, b hit) bool { return rank(a.row.severity) > rank(b.row.severity) }
-
-// within says whether all of these are among those.
-func within(these, those []string) bool {
-	return !slices.ContainsFunc(these, func(s string) bool { return !slices.Contains(those, s) })
-}
 
 func (h hit) finding(e *Evidence) health.Finding {
 	f := health.Finding{Cause: h.row.cause, Severity: h.row.severity, Confidence: rounded(h.odds),

@@ -40,6 +40,19 @@ func skipAlike(e *Evidence) []health.Cause {
 	return []health.Cause{health.SensorFault}
 }
 
+// widensReversal: a reversal is wide by twice the friction times the compliance, whatever the play.
+// Where one sensor sees both, play that is not proven beside friction that is follows from it.
+func widensReversal(e *Evidence) []health.Cause {
+	if m, ok := e.find("play", total); !ok || e.apart() || m.Verdict == health.Fail {
+		return nil
+	}
+	return []health.Cause{health.BeltSlack, health.ServoPlay}
+}
+
+func tightExplains(e *Evidence) []health.Cause {
+	return append(widensReversal(e), health.HighFriction, health.Hunting, health.NearStall, health.ExcessCompliance)
+}
+
 func slackExplains(e *Evidence) []health.Cause {
 	out := []health.Cause{health.BeltTensionLow, health.ExcessCompliance, health.Hunting}
 	if !e.apart() {
