@@ -32,6 +32,9 @@ func RunAfter(s *rig.Series, j rig.Joint, past Past) (health.Joint, error) {
 	e := &diagnose.Evidence{Belt: j.Belt != nil, MotorAngle: s.Motor != nil, Current: s.Current != nil,
 		Load: c.load != nil, RestVolts: c.restVolts(), Sensors: seen.faults}
 
+	form, bent := c.formFaults(seen)
+	e.Sensors = append(e.Sensors, form...)
+
 	raw := c.stretches()
 	d := c.drivenOf(raw)
 	points := c.rubbing(d, raw)
@@ -101,7 +104,7 @@ func RunAfter(s *rig.Series, j rig.Joint, past Past) (health.Joint, error) {
 	out.Curves = appendCurve(out.Curves)(c.stepCurve())
 	out.Curves = append(out.Curves, responses...)
 	out.Curves = seen.pictures(out.Curves)
-	out.Notes = append(c.notes(d, note), seen.notes...)
+	out.Notes = append(append(c.notes(d, note), seen.notes...), bent...)
 	return out, nil
 }
 

@@ -18,10 +18,14 @@ type sensing struct {
 	series *rig.Series // what can be believed
 	faults []diagnose.SensorFault
 	notes  []string
-	blind  string // why the joint angle can not be used at all; empty when it can
+	blind  string        // why the joint angle can not be used at all; empty when it can
+	scaled []health.Path // paths in which a wrong scale looks like give under the load
 	clock  sensor.Clock
 	pieces []segment.Piece // the moves, which rest on the command alone
 }
+
+// scaleBound names the measures that a wrong scale falsifies.
+var scaleBound = map[string]bool{"compliance": true, "span_slack_torque": true, "belt_tension": true}
 
 // Thresholds of sensor faults [common practice, starting values].
 const (
@@ -283,6 +287,11 @@ func firstOf(faults []diagnose.SensorFault, name string) string {
 
 // withhold takes back every measure that rests on a joint angle that can not be believed.
 func (g *sensing) withhold(ms []health.Measure) []health.Measure {
+	for i, m := range ms {
+		if scaleBound[m.Name] && slices.Contains(g.scaled, m.Path) && m.Status != health.NotObservable {
+			ms[i] = health.Unseen(m.Name, m.Path, m.Method, "the scale of an angle is wrong, which looks like give under the load")
+		}
+	}
 	if g.blind == "" {
 		return ms
 	}

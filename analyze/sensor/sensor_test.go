@@ -215,3 +215,46 @@ func TestClock(t *testing.T) {
 		t.Errorf("%+v", c)
 	}
 }
+
+// Check 8c: 0.01 of offset in one channel is one wave of 0.57296 deg a turn, unlike gains by 0.01 are
+// two waves of 0.28505 deg, a track 0.1 mm off centre at 12.5 mm one wave of 0.45837 deg.
+func TestForm(t *testing.T) {
+	var angle, load []float64
+	for a := -150.0; a <= 150; a += 15 {
+		angle, load = append(angle, a), append(load, -.2*math.Sin(a*math.Pi/180))
+	}
+	read := func(f func(s, c float64) (float64, float64)) (dev []float64) {
+		for _, a := range angle {
+			s, c := math.Sincos(a * math.Pi / 180)
+			s2, c2 := f(s, c)
+			dev = append(dev, math.Remainder(math.Atan2(s2, c2)*180/math.Pi-a, 360))
+		}
+		return dev
+	}
+	f, ok := FindForm(angle, read(func(s, c float64) (float64, float64) { return s, c + .01 }), nil)
+	if !ok {
+		t.Fatal("not seen")
+	}
+	const from = "channels computed, check of the reference on encoder errors"
+	ref.Near(t, "offset 0.01", f.First, .57296, 2e-3, from)
+	f, _ = FindForm(angle, read(func(s, c float64) (float64, float64) { return 1.01 * s, c }), nil)
+	ref.Near(t, "gain 1.01", f.Second, .28505, 2e-3, from)
+	f, _ = FindForm(angle, read(func(s, c float64) (float64, float64) { return s + .1/12.5, c }), load)
+	ref.Near(t, "off centre by 0.1 mm at 12.5 mm, a quarter turn off the load", f.First, .45837, 3e-3, from)
+	// Give under a hanging load is one wave too, and is not taken for a magnet.
+	dev := make([]float64, len(load))
+	for i, l := range load {
+		dev[i] = 8 * l
+	}
+	if f, _ = FindForm(angle, dev, load); f.First > 1e-9 {
+		t.Errorf("give of 8 deg/N·m: a wave of %g deg", f.First)
+	}
+	// Half a turn shows a slope and no waves.
+	f, ok = FindForm(angle[5:16], dev[5:16], nil)
+	if !ok || !math.IsNaN(f.First) || f.Slope >= 0 {
+		t.Errorf("%+v", f)
+	}
+	if _, ok = FindForm(angle[8:12], dev[8:12], nil); ok {
+		t.Error("a form of 45 deg and four readings")
+	}
+}
