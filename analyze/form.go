@@ -78,7 +78,7 @@ func (c *subject) middles(p *path) (angle, dev, load []float64) {
 				continue
 			}
 			k := (s.Dir + 1) / 2
-			d[k] = append(d[k], meanOf(p.defl[s.Tail[0]:s.Tail[1]]))
+			d[k] = append(d[k], meanOf(p.defl(s.Tail[0], s.Tail[1])))
 			if c.load != nil {
 				l[k] = append(l[k], meanOf(c.load[s.Tail[0]:s.Tail[1]]))
 			}

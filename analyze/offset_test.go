@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"slices"
 	"strings"
 	"testing"
 
@@ -133,4 +134,85 @@ func TestPermanentSet(t *testing.T) {
 	if m, _ := run(t, s, j).Find("permanent_set", health.Total); m.Status != health.NotObservable {
 		t.Errorf("a set without a hold: %+v", m)
 	}
+}
+
+// What gives evenly in the hold and stays is a slow slip; what gives fast, then slowly, is creep.
+func TestSlowSlipAndCreep(t *testing.T) {
+	s, j := held(0, 0, true)
+	slow := with(s, func(o *rig.Series) {
+		from := math.NaN()
+		for i, c := range o.Command {
+			if c == 66 && math.IsNaN(from) {
+				from = o.Time[i]
+			}
+			if !math.IsNaN(from) {
+				o.Angle[i] -= 1.2 * math.Min(1, (o.Time[i]-from)/20)
+			}
+		}
+	})
+	h := run(t, slow, j)
+	if f := h.Findings[0]; f.Cause != health.HornSlip || !slices.Contains(f.CouldAlsoBe, string(health.Creep)) || len(h.Findings) != 1 {
+		t.Errorf("slow slip: findings %v, evidence %q", causes(h), f.Evidence)
+	}
+	if m, _ := h.Find("permanent_set", health.Transmission); m.Status != health.Measured || math.Abs(m.Value+1.2) > m.Uncertainty {
+		t.Errorf("slow slip of 1.2 deg stays: %s %.3f ± %.3f", m.Status, m.Value, m.Uncertainty)
+	}
+	s, j = held(.7, 0, true)
+	h = run(t, s, j)
+	if f := h.Findings[0]; f.Cause != health.Creep || !slices.Contains(f.CouldAlsoBe, string(health.HornSlip)) || len(h.Findings) != 1 {
+		t.Errorf("creep: findings %v, evidence %q", causes(h), f.Evidence)
+	}
+}
+
+// A slip shows with its size at other rates, with samples lost, with readings missing and with noise.
+func TestSlipInPoorLogs(t *testing.T) {
+	s, j := sound()
+	rng := rand.New(rand.NewPCG(6, 6))
+	for _, size := range []float64{-3.1, 18} {
+		slip := slipped(s, 30.3, size)
+		for name, poor := range map[string]*rig.Series{
+			"50 samples a second": pick(slip, func(i int) bool { return i%5 == 0 }),
+			"one in twenty lost":  pick(slip, func(int) bool { return rng.Float64() > .05 }),
+			"thinned at random":   pick(slip, func(int) bool { return rng.Float64() > .5 }),
+			"one in ten not read": with(slip, func(o *rig.Series) {
+				for i := range o.Angle {
+					if rng.IntN(10) == 0 {
+						o.Angle[i] = math.NaN()
+					}
+				}
+			}),
+			"noise of 0.3 deg": with(slip, func(o *rig.Series) {
+				for i := range o.Angle {
+					o.Angle[i] += .3 * rng.NormFloat64()
+				}
+			}),
+			"2000 samples a second": repeated(slip, 8),
+		} {
+			h := run(t, poor, j)
+			m, _ := h.Find("offset_step", health.Transmission)
+			if m.Status != health.Measured || math.Abs(m.Value-size) > m.Uncertainty || m.Uncertainty > .4 {
+				t.Errorf("%s: %g deg: step %s %.3f ± %.3f", name, size, m.Status, m.Value, m.Uncertainty)
+			}
+			if m, _ := h.Find("offset_step_time", health.Transmission); !(math.Abs(m.Value-30.3) <= m.Uncertainty) {
+				t.Errorf("%s: %g deg at 30.3 s: at %.3f ± %.3f s", name, size, m.Value, m.Uncertainty)
+			}
+		}
+	}
+}
+
+// repeated is a log of k times the rate, each reading k times with a little noise, the command on its
+// way between.
+func repeated(s *rig.Series, k int) *rig.Series {
+	rng := rand.New(rand.NewPCG(7, 7))
+	o := &rig.Series{Joint: s.Joint}
+	for i := 0; i+1 < s.Len(); i++ {
+		for n := range k {
+			w := float64(n) / float64(k)
+			between := func(col []float64) float64 { return col[i] + w*(col[i+1]-col[i]) }
+			o.Time, o.Command = append(o.Time, between(s.Time)), append(o.Command, between(s.Command))
+			o.Angle, o.Motor = append(o.Angle, s.Angle[i]+.03*rng.NormFloat64()), append(o.Motor, s.Motor[i]+.03*rng.NormFloat64())
+			o.Current, o.Supply = append(o.Current, s.Current[i]), append(o.Supply, s.Supply[i])
+		}
+	}
+	return o
 }

@@ -389,16 +389,21 @@ func widen(s drift.Step) drift.Step {
 	return s
 }
 
+// slipS is how long a slip may take: so much is read before and after it to find its time, and its time
+// is known to as much [common practice; some hundredths of a second].
+const slipS = 0.048
+
 // takeOut keeps the steps of a path and takes them out of its deflection.
 func (c *subject) takeOut(p *path, steps []drift.Step) {
 	p.steps, p.at, p.atU, p.since = steps, nil, nil, nil
 	for _, st := range steps {
 		from, to := c.index(st.After), c.index(st.Before)
-		begin := max(0, from-drift.LocateWindow)
-		at := drift.Locate(p.raw(begin, to), from-begin, to-begin, st.Size)
+		w := max(4, int(math.Round(slipS/c.dt)))
+		begin := max(0, from-w)
+		at := drift.Locate(p.raw(begin, to), from-begin, to-begin, w, st.Size)
 		time, u := (st.After+st.Before)/2, (st.Before-st.After)/2
 		if at >= 0 {
-			time, u = c.s.Time[begin+at], 12*c.dt
+			time, u = c.s.Time[begin+at], float64(w)*c.dt+2*c.jitter
 		}
 		p.at, p.atU, p.since = append(p.at, time), append(p.atU, u), append(p.since, c.index(time))
 	}

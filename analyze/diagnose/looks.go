@@ -112,6 +112,21 @@ func logTime(e *Evidence) (string, bool) {
 	return fmt.Sprintf("the growth follows the logarithm of time (%.0f %% of its course)", 100*e.Creep.LogShare), true
 }
 
+// steadyGrowth is by how much plain time must explain a growth better than its logarithm.
+const steadyGrowth = 0.1
+
+// slowSlip speaks where what grows in the hold beyond its limit grows evenly: a printed part gives fast
+// and then slowly, a horn or a screw that slips goes on.
+func slowSlip(e *Evidence) (string, bool) {
+	if e.Creep == nil || e.Creep.LinearShare < 0.9 || e.Creep.LinearShare-e.Creep.LogShare < steadyGrowth {
+		return "", false
+	}
+	if _, odds := beyond("creep", trans, total)(e); odds <= 0 {
+		return "", false
+	}
+	return fmt.Sprintf("in the hold the offset grows evenly with time (%.0f %% of its course), not with its logarithm as creep does", 100*e.Creep.LinearShare), true
+}
+
 func steadyCurrent(e *Evidence) (string, bool) {
 	if e.Creep == nil || !e.Current || math.Abs(e.Creep.CurrentChange) > fadingShare {
 		return "", false

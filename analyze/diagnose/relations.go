@@ -98,6 +98,13 @@ func tensionAlike(e *Evidence) []health.Cause {
 
 // creepAlike: a set screw or horn that slips slowly draws the same trace; where the current falls
 // so does a servo that grows hot.
+func slipAlike(e *Evidence) []health.Cause {
+	if _, slow := slowSlip(e); slow {
+		return []health.Cause{health.Creep}
+	}
+	return []health.Cause{health.SensorFault}
+}
+
 func creepAlike(e *Evidence) []health.Cause {
 	if _, fades := fadingCurrent(e); fades {
 		return []health.Cause{health.HornSlip, health.NearStall}

@@ -53,6 +53,11 @@ var alone = []struct {
 	{"no whole tooth", health.HornSlip, stepped(joint(), Step{trans, 3.06, 0.1, 40, 0, 0.17, ""}), []health.Cause{health.SensorFault}},
 	{"one tooth of the spline", health.HornSlip, stepped(direct(joint()), Step{trans, 14.4, 0.1, 40, 0, none, "one tooth of a 25-tooth spline"}), []health.Cause{health.SensorFault}},
 	{"a step of a direct joint", health.HornSlip, stepped(blind(direct(joint())), Step{total, 18, 0.1, 40, 0, none, ""}), []health.Cause{health.SensorFault}},
+	{"slow slip", health.HornSlip, func() *Evidence {
+		e := joint(fig("creep", trans, -0.7, 0.1, 0.5))
+		e.Creep = &Creep{LogShare: 0.75, LinearShare: 0.99, CurrentChange: 0.01, Path: trans}
+		return e
+	}(), []health.Cause{health.Creep}},
 	{"creep", health.Creep, func() *Evidence {
 		e := joint(fig("creep", trans, -0.7, 0.1, 0.5))
 		e.Creep = &Creep{LogShare: 0.95, LinearShare: 0.7, CurrentChange: 0.01, Path: trans}

@@ -93,26 +93,33 @@ func Steps(visits []Visit, o Options) []Step {
 	return out
 }
 
-// LocateWindow is how many samples before and after a place Locate compares.
-const LocateWindow = 12
-
-// Locate narrows the time of a step to one sample: where the means of the windows before and
-// after differ most in the direction of the step. from and to bound the search by index. It
-// returns -1 when the stretch is too short.
-func Locate(defl []float64, from, to int, size float64) int {
-	const w = LocateWindow
+// Locate narrows the time of a step to one sample: where the means of the w samples before and after
+// differ most in the direction of the step. from and to bound the search by index. Readings that are
+// missing (NaN) are left out, and places with fewer than half on a side. It returns -1 when the stretch
+// is too short.
+func Locate(defl []float64, from, to, w int, size float64) int {
 	best, at := 0.0, -1
 	for i := max(from, w); i+w < min(to, len(defl)); i++ {
-		var a, b float64
-		for k := range w {
-			a += defl[i-1-k]
-			b += defl[i+k]
+		a, na := presentSum(defl[i-w : i])
+		b, nb := presentSum(defl[i : i+w])
+		if 2*na < w || 2*nb < w {
+			continue
 		}
-		if d := (b - a) / w * math.Copysign(1, size); d > best {
+		if d := (b/float64(nb) - a/float64(na)) * math.Copysign(1, size); d > best {
 			best, at = d, i
 		}
 	}
 	return at
+}
+
+func presentSum(x []float64) (sum float64, n int) {
+	for _, v := range x {
+		if !math.IsNaN(v) {
+			sum += v
+			n++
+		}
+	}
+	return sum, n
 }
 
 // Pitch compares a step with a pitch (a pulley's tooth, a spline's).

@@ -278,14 +278,14 @@ func TestLocate(t *testing.T) {
 				defl[i] += size
 			}
 		}
-		if got := Locate(defl, 80, 420, size); got < at-2 || got > at+2 {
+		if got := Locate(defl, 80, 420, 12, size); got < at-2 || got > at+2 {
 			t.Errorf("step at %d found at %d", at, got)
 		}
 	}
-	if got := Locate(make([]float64, 20), 0, 20, 1); got != -1 {
+	if got := Locate(make([]float64, 20), 0, 20, 12, 1); got != -1 {
 		t.Errorf("a step at %d of twenty samples", got)
 	}
-	if got := Locate(make([]float64, 100), 40, 40, 1); got != -1 {
+	if got := Locate(make([]float64, 100), 40, 40, 12, 1); got != -1 {
 		t.Errorf("a step at %d of an empty stretch", got)
 	}
 }

@@ -1,0 +1,24 @@
+package drift
+
+import (
+	"math/rand/v2"
+	"testing"
+)
+
+// BenchmarkStepsOfAnHour is the visits of an hour of stairs, with one step.
+func BenchmarkStepsOfAnHour(b *testing.B) {
+	rng := rand.New(rand.NewPCG(1, 1))
+	var visits []Visit
+	for i := range 4800 {
+		w := 0.03 * rng.NormFloat64()
+		if i > 2000 {
+			w += 3
+		}
+		visits = append(visits, Visit{Group: i % 18, TimeS: .75 * float64(i), From: .75 * float64(i), Defl: w + float64(i%18)})
+	}
+	for b.Loop() {
+		if s := Steps(visits, DefaultOptions(0.0879)); len(s) != 1 {
+			b.Fatal(s)
+		}
+	}
+}
