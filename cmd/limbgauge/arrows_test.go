@@ -27,7 +27,7 @@ var forbidden = []struct{ from, to, why string }{
 const portLibrary = "go.bug.st/serial"
 
 // computing lists the packages that are pure functions of slices: they import no rig, no files, no clock.
-var computing = []string{"segment", "positioning", "play", "friction", "drive", "vibration", "drift", "stats", "filter", "health", "diagnose", "calibrate"}
+var computing = []string{"segment", "sensor", "positioning", "play", "friction", "drive", "vibration", "drift", "stats", "filter", "health", "diagnose", "calibrate"}
 
 func TestArrows(t *testing.T) {
 	root := repoRoot(t)
