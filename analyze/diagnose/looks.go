@@ -115,13 +115,24 @@ func logTime(e *Evidence) (string, bool) {
 // steadyGrowth is by how much plain time must explain a growth better than its logarithm.
 const steadyGrowth = 0.1
 
-// slowSlip speaks where what grows in the hold beyond its limit grows evenly: a printed part gives fast
-// and then slowly, a horn or a screw that slips goes on.
-func slowSlip(e *Evidence) (string, bool) {
-	if e.Creep == nil || e.Creep.LinearShare < 0.9 || e.Creep.LinearShare-e.Creep.LogShare < steadyGrowth {
-		return "", false
+// evenly reports whether what grows in the hold grows evenly: a printed part gives fast and then slowly,
+// a horn or a screw that slips goes on.
+func evenly(e *Evidence) bool {
+	return e.Creep != nil && e.Creep.LinearShare >= 0.9 && e.Creep.LinearShare-e.Creep.LogShare >= steadyGrowth
+}
+
+// ifEven lets a sign speak only of growth that is even.
+func ifEven(l look) look {
+	return func(e *Evidence) (string, float64) {
+		if !evenly(e) {
+			return "", 0
+		}
+		return l(e)
 	}
-	if _, odds := beyond("creep", trans, total)(e); odds <= 0 {
+}
+
+func slowSlip(e *Evidence) (string, bool) {
+	if _, odds := beyond("creep", trans, total)(e); odds <= 0 || !evenly(e) {
 		return "", false
 	}
 	return fmt.Sprintf("in the hold the offset grows evenly with time (%.0f %% of its course), not with its logarithm as creep does", 100*e.Creep.LinearShare), true

@@ -48,7 +48,7 @@ func table() []row {
 		{
 			cause: health.HornSlip, severity: health.SeverityFault,
 			part:     constant("horn"),
-			forIt:    []sign{{7, seen(slipped)}, {6, seen(slowSlip)}},
+			forIt:    []sign{{7, seen(slipped)}, {5, ifEven(beyond("creep", trans, total))}, {1, seen(slowSlip)}},
 			explains: causes(health.Creep, health.Hunting),
 			alike:    slipAlike,
 			next:     constant("mark horn and shaft with a line across, repeat the load peak and look whether the line breaks; then renew the horn and secure its screw"),
