@@ -80,6 +80,7 @@ func inspect(s *rig.Series, j rig.Joint) *sensing {
 		}
 		g.notes = append(g.notes, "Where the joint angle stands still while the command travels, its readings are left out.")
 	}
+	out.Current = g.current(s.Current, j)
 	noise, motorNoise := both(func() float64 { return g.restNoise(out.Angle) }, func() float64 { return g.restNoise(out.Motor) })
 	g.noise("joint angle", noise, 1)
 	g.noise("motor angle", motorNoise, j.Ratio())
@@ -92,6 +93,22 @@ func inspect(s *rig.Series, j rig.Joint) *sensing {
 		g.lose(j)
 	}
 	return g
+}
+
+// current returns the current where its sensor can be believed, nil else: one that stands at its greatest
+// value again and again is cut off there, and tells less the more flows.
+func (g *sensing) current(col []float64, j rig.Joint) []float64 {
+	if col == nil {
+		return nil
+	}
+	c, ok := sensor.FindClip(col)
+	if !ok || c.Level > pushing*stallCurrent(j) { // a stall stands there too
+		return col
+	}
+	text := fmt.Sprintf("stands at its greatest value, %.3f A, in %.1f %% of the readings, as at the end of its range", c.Level, 100*c.Share)
+	g.faults = append(g.faults, diagnose.SensorFault{Sensor: "current", Repaired: true, Text: text})
+	g.notes = append(g.notes, "The current can not be believed; it is not used, and the joint is judged as one without.")
+	return nil
 }
 
 // scaled returns k·x, x itself when k is 1.
@@ -200,11 +217,19 @@ func (g *sensing) pushes(b sensor.Still, j rig.Joint) bool {
 	if g.series.Current == nil {
 		return false
 	}
+	return meanOf(g.series.Current[b.From:b.To]) > pushing*stallCurrent(j)
+}
+
+// stallCurrent returns the greatest rated stall current, A; +Inf where none is given.
+func stallCurrent(j rig.Joint) float64 {
 	stall := 0.0
 	for _, r := range j.Servo.Rated {
 		stall = math.Max(stall, r.StallA)
 	}
-	return stall > 0 && meanOf(g.series.Current[b.From:b.To]) > pushing*stall
+	if stall == 0 {
+		return math.Inf(1)
+	}
+	return stall
 }
 
 func reach(x []float64) float64 {

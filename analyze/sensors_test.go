@@ -148,3 +148,34 @@ func TestUnevenTimes(t *testing.T) {
 		t.Errorf("findings %v, notes %q", causes(h), h.Notes)
 	}
 }
+
+// A current that is cut off is not used: what the angles show stays.
+func TestCurrentSensor(t *testing.T) {
+	s, j := sound()
+	none := run(t, with(s, func(o *rig.Series) { o.Current = nil }), j)
+	for name, c := range map[string]struct {
+		s    *rig.Series
+		says string
+	}{
+		"cut off": {with(s, func(o *rig.Series) {
+			for i, a := range o.Current {
+				o.Current[i] = math.Min(a, .3)
+			}
+		}), "at the end of its range"},
+		"zero":  {with(s, func(o *rig.Series) { fill(o.Current, 0) }), ""},
+		"sound": {s, ""},
+	} {
+		h := run(t, c.s, j)
+		if text := sensorText(h); (text == "") != (c.says == "") || !strings.Contains(text, c.says) {
+			t.Errorf("%s: findings %v, evidence %q", name, causes(h), text)
+		}
+		if c.says == "" {
+			continue
+		}
+		for _, m := range none.Measures {
+			if o, _ := h.Find(m.Name, m.Path); o.Status != m.Status || m.Status == health.Measured && o.Value != m.Value {
+				t.Errorf("%s: %s (%s) %s %g, without current %s %g", name, m.Name, m.Path, o.Status, o.Value, m.Status, m.Value)
+			}
+		}
+	}
+}

@@ -258,3 +258,25 @@ func TestForm(t *testing.T) {
 		t.Error("a form of 45 deg and four readings")
 	}
 }
+
+func TestClip(t *testing.T) {
+	rng := rand.New(rand.NewPCG(6, 6))
+	current := func(noise, end float64) (x []float64) {
+		for i := range 20000 {
+			v := .5 + .5*math.Sin(float64(i)/300) + noise*rng.NormFloat64()
+			x = append(x, math.Min(end, math.Round(v*1000)/1000))
+		}
+		return x
+	}
+	c, ok := FindClip(current(.01, .82))
+	if !ok || c.Level != .82 || c.Runs < 5 {
+		t.Errorf("%+v, %v, want clipped at 0.82", c, ok)
+	}
+	// sin above 0.64 for 0.279 of the time.
+	ref.Near(t, "share", c.Share, .279, .02, "acos(0.64)/π")
+	for name, x := range map[string][]float64{"whole": current(.01, 9), "without noise": current(0, .82), "no readings": {math.NaN(), math.NaN()}, "none": nil, "constant": make([]float64, 900)} {
+		if c, ok := FindClip(x); ok {
+			t.Errorf("%s: clipped %+v", name, c)
+		}
+	}
+}
