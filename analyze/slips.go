@@ -106,7 +106,8 @@ const likeLeast = 6
 
 // acrossKinds makes visits of all kinds comparable: the deviation of the stair's stops, mean of both
 // directions, is taken off at every command, and each kind of move has its own half width of the loop
-// (friction and lag are alike in size both ways). Steps found already are taken out.
+// (friction and lag are alike in size both ways). Steps found already are taken out. It returns nil where
+// all kinds have the same middle.
 func (c *subject) acrossKinds(visits []visit, steps []drift.Step) []drift.Visit {
 	type kind struct {
 		move rig.MoveKind
@@ -146,7 +147,11 @@ func (c *subject) acrossKinds(visits []visit, steps []drift.Step) []drift.Visit 
 		return nil
 	}
 	out := c.halfWidths(len(kinds))
-	for _, v := range visits {
+	var phase, middles []float64 // of the visits of one kind in a row
+	for i, v := range visits {
+		if i > 0 && (v.kind != visits[i-1].kind || v.rate != visits[i-1].rate) && len(phase) > 0 {
+			middles, phase = append(middles, quantile(phase, 0.5)), nil
+		}
 		k := kind{v.kind, v.rate}
 		// A kind that only ever came from one side says nothing of where its middle lies.
 		if w := ways[k]; w[0] == 0 || w[1] == 0 || v.command < x[0]-passWindowDeg || v.command > x[len(x)-1]+passWindowDeg {
@@ -157,7 +162,13 @@ func (c *subject) acrossKinds(visits []visit, steps []drift.Step) []drift.Visit 
 		w := v.Visit
 		w.Group, w.Spread, w.Also = 0, acrossSpread, also
 		w.Defl = defl(v) - between(x, y, v.command)
-		out = append(out, w)
+		out, phase = append(out, w), append(phase, w.Defl)
+	}
+	if len(phase) > 0 {
+		middles = append(middles, quantile(phase, 0.5))
+	}
+	if reach(middles) < acrossLeast/2 {
+		return nil // a step that lasts would set them apart
 	}
 	return out
 }

@@ -14,6 +14,8 @@ const (
 	visitFloor = 1e-6
 	// leastKnown is what must be left of a step's column when group means are taken off, in visits.
 	leastKnown = 1
+	// quietRatio lies well below what the least share that steps must explain leaves of the scatter.
+	quietRatio = 1.5
 	// mostTries bounds the places tried in a search for two steps.
 	mostTries = 200
 )
@@ -34,6 +36,9 @@ type shifts struct {
 	own       []float64 // gram of each column with itself
 	rss       float64   // about the group means and the visits' own columns
 	smooth    []float64
+	// noise is the variance of a visit from the differences of each with the next of its group, in which
+	// a lasting step counts but once; NaN where visits have columns of their own, or are few.
+	noise float64
 }
 
 // found is the fit of one set of steps.
@@ -118,8 +123,40 @@ func newShifts(visits []Visit) *shifts {
 		s.own[k] = s.gram(k, k)
 	}
 	s.smooth = smoothResiduals(visits, row, y, free)
+	s.noise = math.NaN()
+	if len(basis) == 0 {
+		s.noise = s.neighbours(visits, row)
+	}
 	return s
 }
+
+func (s *shifts) neighbours(visits []Visit, row []float64) float64 {
+	var d2 []float64
+	for _, idx := range s.members {
+		for k := 1; k < len(idx); k++ {
+			a, b := idx[k-1], idx[k]
+			d := visits[b].Defl - visits[a].Defl
+			d2 = append(d2, d*d/(1/(row[a]*row[a])+1/(row[b]*row[b])))
+		}
+	}
+	if len(d2) < longRun {
+		return math.NaN()
+	}
+	slices.Sort(d2)
+	return d2[len(d2)/4] / quarterOfChi
+}
+
+const (
+	// longRun is the number of visits from which the search is worth cutting short.
+	longRun = 400
+	// quarterOfChi is the lower quartile of chi-square with one degree of freedom: steps are in some of
+	// the differences, in which the quarter of the smallest has no part.
+	quarterOfChi = 0.1015
+)
+
+// settled reports whether what a fit leaves is no more than visits differ from one to the next: then no
+// step is left that would explain most of it.
+func (s *shifts) settled(f found) bool { return f.rss < quietRatio*s.noise*s.df(len(f.at)) }
 
 // orthonormal adds a column to an orthonormal basis; one that lies in it is left out.
 func orthonormal(basis [][]float64, c []float64) [][]float64 {

@@ -68,7 +68,7 @@ func Steps(visits []Visit, o Options) []Step {
 		return nil
 	}
 	set, now := []int{}, s.none()
-	for len(set) < o.Most {
+	for len(set) < o.Most && !s.settled(now) {
 		next, ok := s.better(now, s.bestOne(now), o)
 		if !ok && len(set)+2 <= o.Most && now.rss > 1.5*o.LeastDeg*o.LeastDeg*s.weight[0]/float64(s.n) {
 			next, ok = s.better(now, s.bestTwo(now), o)

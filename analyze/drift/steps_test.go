@@ -174,6 +174,28 @@ func TestKnownSteps(t *testing.T) {
 	}
 }
 
+// In a long run the search is cut short where nothing is left, and only there.
+func TestStepsOfALongRun(t *testing.T) {
+	for _, size := range []float64{0, 0.3, -2} {
+		rng := rand.New(rand.NewPCG(5, 5))
+		var visits []Visit
+		for i := range 1200 {
+			w := float64(i%18) + 0.05*rng.NormFloat64()
+			if i >= 700 {
+				w += size
+			}
+			if i >= 900 {
+				w += 2 * size
+			}
+			visits = append(visits, Visit{Group: i % 18, TimeS: float64(i), From: float64(i), Defl: w})
+		}
+		got := Steps(visits, DefaultOptions(0.0879))
+		if size == 0 && len(got) != 0 || size != 0 && (len(got) != 2 || math.Abs(got[0].Size-2*size) > got[0].SizeU || got[0].After != 899 || got[1].After != 699) {
+			t.Errorf("steps of %g and %g: %+v", size, 2*size, got)
+		}
+	}
+}
+
 // What is no lasting step is none: noise, steady drift, warming up, a bump of one visit, a sway that
 // comes back, a step smaller than a quantum shows.
 func TestNoSteps(t *testing.T) {
