@@ -203,7 +203,7 @@ func (c *subject) holdCurve(p *path) (health.Curve, bool) {
 func (c *subject) stepCurve() (health.Curve, bool) {
 	cv := health.Curve{ID: "step", Title: "Step responses", XLabel: "time since the step in s", YLabel: "share of the step"}
 	for _, p := range c.pieces {
-		if p.Kind != rig.MoveStep || p.Travel[1] <= p.Travel[0] {
+		if p.Kind != rig.MoveStep || p.Shake || p.Travel[1] <= p.Travel[0] {
 			continue
 		}
 		from, to := p.Travel[0], min(p.Dwell[1], c.index(c.s.Time[p.Travel[0]]+0.8))

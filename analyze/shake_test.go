@@ -79,6 +79,13 @@ func TestFrequencyResponse(t *testing.T) {
 			}
 			found := false
 			for _, cv := range h.Curves {
+				for _, l := range cv.Lines {
+					for _, v := range l.Y {
+						if math.IsInf(v, 0) || cv.ID == "step" && math.Abs(v) > 3 {
+							t.Fatalf("%s: curve %s, line %s goes to %g", name, cv.ID, l.Name, v)
+						}
+					}
+				}
 				found = found || cv.ID == "response-total" && strings.Contains(cv.Alt, "3 dB at")
 			}
 			if !found {
