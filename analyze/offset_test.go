@@ -216,3 +216,32 @@ func repeated(s *rig.Series, k int) *rig.Series {
 	}
 	return o
 }
+
+// A slip in the middle of a hold is a slip, not creep.
+func TestSlipInTheHold(t *testing.T) {
+	for _, size := range []float64{-2, -5, 1.2} {
+		s, j := held(.05, 0, true)
+		from := 0.0
+		for i, c := range s.Command {
+			if c == 66 {
+				from = s.Time[i]
+				break
+			}
+		}
+		at := from + 8.3
+		h := run(t, slipped(s, at, size), j)
+		m, _ := h.Find("offset_step", health.Transmission)
+		if m.Status != health.Measured || math.Abs(m.Value-size) > m.Uncertainty || m.Uncertainty > .3 {
+			t.Errorf("%g deg: step %s %.3f ± %.3f", size, m.Status, m.Value, m.Uncertainty)
+		}
+		if m, _ := h.Find("offset_step_time", health.Transmission); !(math.Abs(m.Value-at) <= m.Uncertainty) {
+			t.Errorf("%g deg at %.3f s: at %.3f ± %.3f s", size, at, m.Value, m.Uncertainty)
+		}
+		if h.Findings[0].Cause != health.HornSlip || len(h.Findings) != 1 {
+			t.Errorf("%g deg: findings %v", size, causes(h))
+		}
+		if m, _ := h.Find("creep", health.Transmission); m.Status == health.Measured && math.Abs(m.Value) > .3 {
+			t.Errorf("%g deg: creep %.3f ± %.3f", size, m.Value, m.Uncertainty)
+		}
+	}
+}

@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"limbgauge/analyze/drift"
+	"limbgauge/analyze/health"
 	"limbgauge/rig"
 )
 
@@ -29,6 +30,11 @@ func (c *subject) findSteps(p *path) {
 	visits, load := c.visits(p)
 	o := drift.DefaultOptions(p.quantum)
 	steps := c.allSteps(visits, o)
+	if len(steps) == 0 {
+		steps = c.heldSteps(p, visits, o)
+		c.takeOut(p, steps)
+		return // found at one angle under one load: nothing to correct
+	}
 	c.takeOut(p, steps)
 	if len(p.steps) == 0 || c.load == nil {
 		return
@@ -81,6 +87,38 @@ func (c *subject) allSteps(visits []visit, o drift.Options) []drift.Step {
 		return 0
 	})
 	return steps
+}
+
+// heldSteps looks for a step inside the longest hold: there are few visits after it. A step that lasts
+// is still there in the rests after the hold; one that is not was the joint settling in its friction, or the
+// servo.
+func (c *subject) heldSteps(p *path, visits []visit, o drift.Options) []drift.Step {
+	hold, ok := longestHold(c.pieces)
+	if !ok {
+		return nil
+	}
+	w, ok := drift.FindWithin(c.s.Time[hold.Dwell[0]:hold.Dwell[1]], p.raw(hold.Dwell[0], hold.Dwell[1]), math.Max(o.LeastDeg, acrossLeast))
+	if !ok {
+		return nil
+	}
+	end := c.s.Time[hold.Dwell[1]-1]
+	before, after := math.NaN(), math.NaN()
+	for _, v := range visits {
+		if v.rate > 0 {
+			continue
+		}
+		switch {
+		case v.TimeS < c.s.Time[hold.Dwell[0]]:
+			before = v.Defl
+		case v.TimeS > end && math.IsNaN(after):
+			after = v.Defl
+		}
+	}
+	// What the load gives between unlike rests, and the two sides of the loop, may hide a half.
+	if d := after - before; math.IsNaN(d) || math.Abs(d-w.Size) > math.Abs(w.Size)/2 {
+		return nil
+	}
+	return []drift.Step{{Size: w.Size, SizeU: w.SizeU, After: w.At - w.BinS, Before: w.At + w.BinS, Share: 1}}
 }
 
 // likeAround reports whether some group of like visits was seen on both sides of a step, often enough
@@ -202,10 +240,18 @@ func sortedAfter(x []float64, at float64) int {
 // nothing in common; nearer ones share them [common practice: harmonics one to four].
 const formApartDeg = 20.0
 
-// widen adds to a step's uncertainty that the angle sensor is read in another place after it.
-func widen(s drift.Step) drift.Step {
+// droopShare of a step is what the whole joint may give otherwise under the load of its new place: a
+// servo's droop is no straight line [common practice].
+const droopShare = 0.012
+
+// widen adds to a step's uncertainty that the angle sensor is read in another place after it, and in
+// the path total that the servo stands under another load there.
+func widen(s drift.Step, p health.Path) drift.Step {
 	form := 2 * math.Sqrt2 * sensorForm * math.Min(1, math.Abs(s.Size)/formApartDeg)
 	s.SizeU = math.Hypot(s.SizeU, form)
+	if p == health.Total {
+		s.SizeU = math.Hypot(s.SizeU, droopShare*s.Size)
+	}
 	return s
 }
 

@@ -64,9 +64,9 @@ func Hold(time, defl []float64, quantum float64) (g Growth, ok bool) {
 	g.LogShare = share(logx, y)
 	g.LinearShare = share(x, y)
 	// A reading averaged over n samples keeps a third of a quantum's doubt when noise does not
-	// dither it, and the noise of neighbouring samples is not independent: a tenth counts.
-	sd := scatter(logx, y)
-	u := math.Sqrt(2)*math.Max(quantum/math.Sqrt(12)/3, sd) + sdOf(fn, ln)
+	// dither it, and the noise of neighbouring samples is not independent: a tenth counts. What the
+	// growth does that no logarithm does counts once.
+	u := math.Max(math.Sqrt(2)*quantum/math.Sqrt(12)/3, scatter(logx, y)) + sdOf(fn, ln)
 	g.SizeU = 2 * u
 	return g, true
 }
