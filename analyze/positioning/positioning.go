@@ -230,9 +230,10 @@ func (g grid) evaluate(pick []int, o Options) []Target {
 }
 
 func target(at float64, up, down []float64, o Options) Target {
-	a, b := stats.MeanOf(up), stats.MeanOf(down)
+	a, sa := stats.MeanSD(up)
+	b, sb := stats.MeanSD(down)
 	t := Target{Target: at, NUp: len(up), NDown: len(down), MeanUp: a.Value, MeanDown: b.Value,
-		SUp: stats.SD(up), SDown: stats.SD(down), Mean: (a.Value + b.Value) / 2}
+		SUp: sa, SDown: sb, Mean: (a.Value + b.Value) / 2}
 	t.Reversal = stats.Sum([]float64{1, -1}, a, b)
 	if u := o.quantumU(); u > 0 {
 		t.Reversal = widened(t.Reversal, math.Sqrt2*u)

@@ -27,11 +27,14 @@ func Mean(x []float64) float64 {
 // Variance returns Σ(x-x̄)²/(n-1) by the corrected two-pass formula (Chan, Golub, LeVeque, The
 // American Statistician 37 (1983) 242-247); NaN for fewer than two values.
 func Variance(x []float64) float64 {
+	return variance(x, Mean(x))
+}
+
+func variance(x []float64, m float64) float64 {
 	n := float64(len(x))
 	if n < 2 {
 		return math.NaN()
 	}
-	m := Mean(x)
 	var ss, c float64
 	for _, v := range x {
 		d := v - m
@@ -47,11 +50,18 @@ func SD(x []float64) float64 { return math.Sqrt(Variance(x)) }
 // MeanOf returns the mean of independent readings with u = s/√n and n-1 degrees of freedom
 // (JCGM 100:2008, 4.2.3). One reading alone has a value and no uncertainty.
 func MeanOf(x []float64) Estimate {
+	e, _ := MeanSD(x)
+	return e
+}
+
+// MeanSD is MeanOf and SD in fewer passes.
+func MeanSD(x []float64) (mean Estimate, sd float64) {
 	if len(x) == 0 {
-		return Unseen("no readings")
+		return Unseen("no readings"), math.NaN()
 	}
-	n := float64(len(x))
-	return Estimate{Value: Mean(x), U: SD(x) / math.Sqrt(n), DF: n - 1}
+	n, m := float64(len(x)), Mean(x)
+	sd = math.Sqrt(variance(x, m))
+	return Estimate{Value: m, U: sd / math.Sqrt(n), DF: n - 1}, sd
 }
 
 // Sorted returns a sorted copy without the NaNs.
