@@ -118,8 +118,8 @@ type pathAnswer struct {
 }
 
 func (c *subject) ofPath(p *path, frictionMax float64) (out pathAnswer) {
-	out.loops = c.fitLoop(p, frictionMax)
-	out.measures = append(c.positioning(p), c.loopMeasures(out.loops)...)
+	together(func() { out.loops = c.fitLoop(p, frictionMax) }, func() { out.measures = c.positioning(p) })
+	out.measures = append(out.measures, c.loopMeasures(out.loops)...)
 	ms, steps := c.offsetMeasures(p)
 	out.measures, out.steps = append(out.measures, ms...), steps
 	ms, out.creep = c.creepMeasures(p)
