@@ -22,6 +22,7 @@ type sensing struct {
 	scaled []health.Path // paths in which a wrong scale looks like give under the load
 	clock  sensor.Clock
 	pieces []segment.Piece // the moves, which rest on the command alone
+	dt     float64         // typical spacing of samples, s
 }
 
 // scaleBound names the measures that a wrong scale falsifies.
@@ -54,7 +55,7 @@ func inspect(s *rig.Series, j rig.Joint) *sensing {
 	fastest, geared := noLoadSpeed(j), scaled(s.Command, j.Ratio())
 	// Both sensors are looked at side by side, and what is found is said in one order.
 	together(func() { g.clock = sensor.FindClock(s.Time) },
-		func() { g.pieces = segment.Split(s.Time, s.Command, s.Move) })
+		func() { g.pieces, g.dt = segment.Split(s.Time, s.Command, s.Move), medianSpacing(s.Time) })
 	joint, motor := both(func() turned { return g.unwrap(s.Angle, s.Command, fastest) },
 		func() turned { return g.unwrap(s.Motor, geared, fastest*j.Ratio()) })
 	out.Angle, out.Motor = g.turns("joint angle", joint), g.turns("motor angle", motor)

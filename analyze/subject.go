@@ -88,7 +88,7 @@ func (p *path) defl(from, to int) []float64 {
 
 func prepare(seen *sensing, j rig.Joint) *subject {
 	s := seen.series
-	c := &subject{s: s, j: j, dt: medianSpacing(s.Time), pieces: seen.pieces}
+	c := &subject{s: s, j: j, dt: seen.dt, pieces: seen.pieces}
 	c.stops, c.targets = segment.Stops(s.Time, c.pieces)
 	c.passes = segment.Passes(c.pieces)
 	c.restV = restVoltsOf(s, c.pieces)
