@@ -113,14 +113,15 @@ func TestWhatNamesNothing(t *testing.T) {
 		}
 	}
 	for what, e := range map[string]*Evidence{
-		"a short stall":                 joint(fig("stall_time", health.NoPath, 0.1, 0.1, none)),
-		"a tight spot not proven":       joint(fig("tight_spot", total, 0.02, 0.03, none)),
-		"an accepted tight spot":        joint(fig("tight_spot", total, 0.1, 0.01, 0.2)),
-		"no tight spot above a bound":   joint(health.Bound("tight_spot", total, health.BoundHigh, 0.02, none, "", "")),
-		"a small sag without a limit":   joint(atLeast("supply_sag", health.NoPath, 0.5, none)),
-		"few losses":                    joint(fig("lost_samples", health.NoPath, 0.005, 0, none)),
-		"play of the sum, told apart":   joint(fig("play", total, 0.9, 0.1, none)),
-		"a sag that is at least little": joint(atLeast("supply_sag", health.NoPath, 0.4, 0.6)),
+		"a short stall":                   joint(fig("stall_time", health.NoPath, 0.1, 0.1, none)),
+		"a tight spot not proven":         joint(fig("tight_spot", total, 0.02, 0.03, none)),
+		"an accepted tight spot":          joint(fig("tight_spot", total, 0.1, 0.01, 0.2)),
+		"no tight spot above a bound":     joint(health.Bound("tight_spot", total, health.BoundHigh, 0.02, none, "", "")),
+		"a small sag without a limit":     joint(atLeast("supply_sag", health.NoPath, 0.5, none)),
+		"a shift that may be the servo's": stepped(blind(joint()), Step{Path: total, Size: -0.42, SizeU: 0.06, TimeS: 85, ToothRatio: none}),
+		"few losses":                      joint(fig("lost_samples", health.NoPath, 0.005, 0, none)),
+		"play of the sum, told apart":     joint(fig("play", total, 0.9, 0.1, none)),
+		"a sag that is at least little":   joint(atLeast("supply_sag", health.NoPath, 0.4, 0.6)),
 	} {
 		if got := causesOf(Diagnose(e)); !slices.Equal(got, []health.Cause{health.None}) {
 			t.Errorf("%s: %v, want none", what, got)
