@@ -20,9 +20,9 @@ type Stop struct {
 type Options struct {
 	// Quantum is the step of the angle reading, deg; 0 when it does not matter.
 	Quantum float64
-	// NoiseSD is the standard deviation of single samples within a dwell, deg. When it is above
-	// half a quantum, averaging the dwell has removed the quantisation; else every stop keeps a
-	// standard uncertainty of Quantum/√12 that no repetition need show (JCGM 100:2008, F.2.2.1).
+	// NoiseSD is the standard deviation of single samples within a dwell, deg. Noise of half a quantum
+	// lets averaging remove the quantisation; with less, every stop keeps an uncertainty that no
+	// repetition need show, Quantum/√12 without any noise (stats.QuantumU).
 	NoiseSD float64
 	// Replicas is the number of resamples; 0 means 2000.
 	Replicas int
@@ -122,12 +122,7 @@ func Evaluate(stops []Stop, o Options) (Result, error) {
 }
 
 // quantumU is the standard uncertainty that quantisation leaves in one stop.
-func (o Options) quantumU() float64 {
-	if o.NoiseSD < o.Quantum/2 {
-		return o.Quantum / math.Sqrt(12)
-	}
-	return 0
-}
+func (o Options) quantumU() float64 { return stats.QuantumU(o.Quantum, o.NoiseSD) }
 
 // quantumShare returns how much of the quantisation of single stops reaches a figure: a difference of
 // two stops takes √2 of it, the mean over m targets its share by √m, four times a scatter 4.

@@ -5,22 +5,22 @@ import (
 	"testing"
 
 	"limbgauge/analyze/internal/ref"
+	"limbgauge/analyze/stats"
 )
 
-// A reading that noise does not dither keeps q/√12 of doubt however often it is averaged (JCGM
-// 100:2008, F.2.2.1); with noise above half a quantum averaging has removed it.
+// What a reading keeps of its quantum however often it is averaged (q/√12 without noise, JCGM
+// 100:2008, F.2.2.1; less where noise dithers, see the tests of stats.QuantumU) stays in its figures.
 func TestQuantumIsDoubt(t *testing.T) {
 	const q = .0879
 	for _, c := range []struct {
-		noise float64
-		share float64 // of q/√12 that stays
-	}{{0, 1}, {.49 * q, 1}, {.51 * q, 0}} {
+		noise, stays float64
+	}{{0, q / math.Sqrt(12)}, {.35 * q, stats.QuantumU(q, .35*q)}, {.6 * q, stats.QuantumU(q, .6*q)}} {
 		o := Options{Replicas: 10, Quantum: q, NoiseSD: c.noise}
 		r, err := Evaluate(handStops(), o)
 		if err != nil {
 			t.Fatal(err)
 		}
-		u := c.share * q / math.Sqrt(12)
+		u := c.stays
 		ref.Near(t, "u(B_i)", r.Targets[0].Reversal.U, math.Hypot(.01, math.Sqrt2*u), 1e-9, "a difference of two stops")
 		bare, err := Evaluate(handStops(), Options{Replicas: 10})
 		if err != nil {
