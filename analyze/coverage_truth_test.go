@@ -12,6 +12,7 @@ type known struct {
 	name  string
 	path  health.Path
 	value float64
+	size  bool // the sign is left open
 }
 
 // truths returns what is true of a trial: from the parameters in closed form where they say it,
@@ -21,7 +22,7 @@ func truths(t testing.TB, tr trial) []known {
 	var out []known
 	say := func(name string, p health.Path, v float64) {
 		if !math.IsNaN(v) {
-			out = append(out, known{name, p, v})
+			out = append(out, known{name, p, v, name == "offset_step"})
 		}
 	}
 	w := tr.truth
@@ -37,11 +38,12 @@ func truths(t testing.TB, tr trial) []known {
 	if tr.joint.Sensors.MotorCounts > 0 {
 		say("play", health.Transmission, dead)
 		say("play", health.Servo, w.Servo.PlayDeg/tr.joint.Ratio())
-		if w.Belt == nil || w.Belt.TensionAt(w.Belt.AgeS) > 0 {
+		// Where a span is slack from a small share of the load on, the taut slope cannot be seen.
+		if w.Belt == nil || w.SlackNm() > 0.2*w.Load.PeakNm() {
 			say("compliance", health.Transmission, w.DegPerNm())
 		}
-		say("friction", health.Transmission, w.Bearing.CoulombNm)
 	}
+	say("friction", health.Transmission, w.Bearing.CoulombNm)
 	say("play", health.Total, dead+w.Servo.PlayDeg/tr.joint.Ratio())
 	if w.Bearing.TightNm > 0 {
 		say("tight_spot", health.Total, w.Bearing.TightNm)
@@ -50,8 +52,15 @@ func truths(t testing.TB, tr trial) []known {
 	say("viscous_friction", health.Total, w.Bearing.ViscousNmSPerRad)
 	say("lost_samples", health.NoPath, 0)
 	say("stall_time", health.NoPath, 0)
-	say("offset_step", health.Total, 0)
-	say("offset_step", health.Transmission, 0)
+	at, step := slipOf(tr)
+	slipped := step != 0
+	for _, p := range []health.Path{health.Total, health.Transmission} {
+		say("offset_step", p, step)
+		say("offset_step_time", p, at)
+	}
+	if tr.joint.Sensors.MotorCounts > 0 {
+		say("offset_step", health.Servo, 0)
+	}
 
 	peak := 0.0
 	rests(tr.twin, 0.2, func(from, to int, kind rig.MoveKind) {
@@ -63,14 +72,41 @@ func truths(t testing.TB, tr trial) []known {
 			continue
 		}
 		d := deflection(tr, p)
-		iso := isoOf(tr.twin, d)
-		say("reversal_error", p, iso.reversal)
-		say("mean_reversal", p, iso.mean)
-		say("systematic_deviation", p, iso.systematic)
+		if !slipped { // a step of the offset is taken out of them
+			iso := isoOf(tr.twin, d)
+			say("reversal_error", p, iso.reversal)
+			say("mean_reversal", p, iso.mean)
+			say("systematic_deviation", p, iso.systematic)
+		}
 		say("creep", p, creepOf(tr.twin, d))
 	}
 	stepTruths(tr.twin, say)
 	return out
+}
+
+// slipOf returns when the joint had slipped half its way and by how much, seen at the joint; NaN and
+// 0 when it did not slip. The time is read off the twin, as the joint follows a slip by and by.
+func slipOf(tr trial) (at, size float64) {
+	switch b := tr.truth.Belt; {
+	case len(tr.truth.Horn.Slips) > 0:
+		at, size = tr.truth.Horn.Slips[0].AtS, tr.truth.Horn.Slips[0].Deg/tr.joint.Ratio()
+	case b != nil && len(b.Skips) > 0:
+		at, size = b.Skips[0].AtS, b.Skips[0].Deg*360/(float64(b.Teeth)*b.Ratio)
+	default:
+		return math.NaN(), 0
+	}
+	s := tr.twin
+	i := 0
+	for s.Time[i] < at {
+		i++
+	}
+	from := s.Angle[i] - s.Motor[i]/tr.joint.Ratio()
+	for ; i < s.Len(); i++ {
+		if math.Abs(s.Angle[i]-s.Motor[i]/tr.joint.Ratio()-from) >= size/2 {
+			break
+		}
+	}
+	return s.Time[i], size
 }
 
 func stretchOf(tr trial) health.Path {
@@ -157,9 +193,9 @@ func isoOf(s *rig.Series, d []float64) iso {
 func creepOf(s *rig.Series, d []float64) float64 {
 	from, to := -1, -1
 	for i, k := range s.Move {
-		if k == rig.MoveHold && i > 0 && s.Command[i] == s.Command[i-1] {
-			if from < 0 {
-				from = i
+		if k == rig.MoveHold {
+			if i == 0 || s.Command[i] != s.Command[i-1] {
+				from = i // the last change of the command: from here on it is held
 			}
 			to = i
 		}

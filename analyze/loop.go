@@ -1,6 +1,7 @@
 package analyze
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"math"
@@ -23,8 +24,8 @@ const (
 	followShare = 0.4
 	// sensorForm is the standard deviation that the even and the odd part of each harmonic of an angle
 	// sensor's form usually have where the magnet was set by hand, deg [common practice: 0.1 to 0.5 deg
-	// peak; data sheets of 12-bit parts]. One whose form was mapped has less: then what the map leaves
-	// belongs here (play.Options.SensorDeg).
+	// peak; data sheets of 12-bit parts]. Of a sensor that was calibrated it is what the calibration
+	// leaves (formOf).
 	sensorForm = 0.05
 	// edgeU is the relative standard uncertainty of a dead zone from its edges: flanks give where they
 	// meet, and a loose belt sags [common practice].
@@ -58,6 +59,9 @@ func (c *subject) fitLoop(p *path, frictionMax float64) loops {
 	}
 	o := play.Options{Friction: l.shift, Knee: c.j.Belt != nil && p.name != health.Servo, Wave: true, SensorDeg: sensorForm,
 		QuantumDeg: p.quantum, LoadRel: loadU, EdgeRel: edgeU}
+	if c.mapped(p) {
+		o.SensorDeg = c.formOf(p)
+	}
 	if l.shift {
 		if hasMoving(use) {
 			o.Lowest = lowestMoving
@@ -67,10 +71,32 @@ func (c *subject) fitLoop(p *path, frictionMax float64) loops {
 		}
 	} else {
 		band, _ := c.deadBand()
-		o.BlurDeg = math.Max(band/2, 1.5*sensorForm)
+		o.BlurDeg = math.Max(band/2, 1.5*o.SensorDeg)
 	}
 	l.loop, l.err = play.Fit(use, o)
 	return l
+}
+
+// formOf returns the standard deviation of the form error in a path's deflection, deg at the joint:
+// what a calibration leaves of each sensor in it, or what is usual.
+func (c *subject) formOf(p *path) float64 {
+	motor := cmp.Or(c.j.Doubt.MotorFormDeg, sensorForm) / c.j.Ratio()
+	switch p.name {
+	case health.Servo:
+		return motor
+	case health.Transmission:
+		return math.Hypot(c.jointForm(), motor)
+	}
+	return c.jointForm()
+}
+
+// jointForm is formOf of the joint-side sensor alone.
+func (c *subject) jointForm() float64 { return cmp.Or(c.j.Doubt.JointFormDeg, sensorForm) }
+
+// mapped reports whether a calibration says how good the form of all sensors of a path is.
+func (c *subject) mapped(p *path) bool {
+	joint, motor := c.j.Doubt.JointFormDeg > 0, c.j.Doubt.MotorFormDeg > 0
+	return (joint || p.name == health.Servo) && (motor || p.name == health.Total)
 }
 
 func (c *subject) stopPoints(p *path) []play.Point {

@@ -31,7 +31,7 @@ func (c *subject) offsetMeasures(p *path) ([]health.Measure, []diagnose.Step) {
 	var facts []diagnose.Step
 	best := -1
 	for i, s := range p.steps {
-		s = widen(s, p.name)
+		s = c.widen(s, p.name)
 		if best < 0 || math.Abs(s.Size) > math.Abs(p.steps[best].Size) {
 			best = i
 		}
@@ -42,7 +42,7 @@ func (c *subject) offsetMeasures(p *path) ([]health.Measure, []diagnose.Step) {
 		return []health.Measure{health.Bound("offset_step", p.name, health.BoundHigh, least, math.NaN(), stepMethod,
 			"no lasting step was found; smaller ones are not looked for")}, nil
 	}
-	s := widen(p.steps[best], p.name)
+	s := c.widen(p.steps[best], p.name)
 	return []health.Measure{
 		health.Of("offset_step", p.name, s.Size, s.SizeU, stepMethod),
 		health.Of("offset_step_time", p.name, p.at[best], p.atU[best], stepMethod),

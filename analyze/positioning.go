@@ -50,8 +50,8 @@ func (c *subject) positioning(p *path) []health.Measure {
 	for i, b := range []stats.Boot{r.Reversal, r.MeanReversal, r.Repeat, r.Syst, r.Acc} {
 		m := fromBoot(names[i], p.name, b, isoMethod)
 		if formBound[names[i]] && !math.IsNaN(m.Uncertainty) {
-			// The range of readings at different angles: the sensor's form is in it twice.
-			m.Uncertainty = math.Hypot(m.Uncertainty, 2*math.Sqrt2*sensorForm)
+			// The range of readings at different angles: the form of each sensor is in it twice.
+			m.Uncertainty = math.Hypot(m.Uncertainty, 2*math.Sqrt2*c.formOf(p))
 		}
 		if math.Abs(b.Bias) > math.Max(0.1*b.U, 0.0005) && names[i] == "reversal_error" {
 			m.Reason = fmt.Sprintf("a greatest value, which noise raises by about %.3f deg; read it beside the mean reversal", b.Bias)

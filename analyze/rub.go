@@ -10,13 +10,14 @@ import (
 )
 
 const (
-	rubBin       = 1.0 // deg: stretch of a ramp over which torque is averaged
-	profileBin   = 4.0 // deg: stretch in which friction by angle is told
-	rubMethod    = "torque from the supply current less the load torque, while the joint is raised at steady speed; the servo's own friction is in it"
-	shareMethod  = "friction seen in the current less what a geared servo takes itself, 0.5 to 5 % of its stall torque [common practice]"
-	gapMethod    = "half the gap between both directions of the torque-deflection loop, in torque"
-	viscMethod   = "slope of friction over speed between ramps of different speed"
-	servoLossLow = 0.005
+	rubBin      = 1.0 // deg: stretch of a ramp over which torque is averaged
+	profileBin  = 4.0 // deg: stretch in which friction by angle is told
+	rubMethod   = "torque from the supply current less the load torque, while the joint is raised at steady speed; the servo's own friction is in it"
+	shareMethod = "friction seen in the current less what a geared servo takes itself, up to 5 % of its stall torque [common practice]"
+	gapMethod   = "half the gap between both directions of the torque-deflection loop, in torque"
+	viscMethod  = "slope of friction over speed between ramps of different speed"
+	// servoLossTop of its stall torque a geared servo may lose in its own friction [common practice].
+	// None of it may show: one that sticks between its pulses holds part of the load by it meanwhile.
 	servoLossTop = 0.05
 	// spotShare of a tight spot's height may be in the friction of the whole travel.
 	spotShare = 0.25
@@ -149,14 +150,18 @@ func (c *subject) jointFriction(d driven, total stats.Estimate, trans *loops, sp
 		return loop
 	}
 	stall := d.rated[len(d.rated)-1].StallNm * c.j.Ratio()
-	own := stats.Estimate{Value: (servoLossLow + servoLossTop) / 2 * stall,
-		U: (servoLossTop - servoLossLow) * stall / math.Sqrt(12), DF: math.Inf(1)}
+	own := stats.Estimate{Value: servoLossTop / 2 * stall, U: servoLossTop * stall / math.Sqrt(12), DF: math.Inf(1)}
 	e := stats.Sum([]float64{1, -1}, total, own)
 	if loop.Status == health.Measured && loop.Uncertainty < e.Expanded() {
 		return loop
 	}
 	if e.Value < 0 {
-		return health.Bound("friction", health.Transmission, health.BoundHigh, e.Value+e.Expanded(), math.NaN(), shareMethod,
+		most := total.Value + total.Expanded()
+		if most <= 0 {
+			loop.Reason = "the current shows less torque than the load alone asks for"
+			return loop
+		}
+		return health.Bound("friction", health.Transmission, health.BoundHigh, most, math.NaN(), shareMethod,
 			"the servo alone may take all the friction seen")
 	}
 	return fromEstimate("friction", health.Transmission, e, shareMethod)

@@ -246,8 +246,8 @@ const droopShare = 0.012
 
 // widen adds to a step's uncertainty that the angle sensor is read in another place after it, and in
 // the path total that the servo stands under another load there.
-func widen(s drift.Step, p health.Path) drift.Step {
-	form := 2 * math.Sqrt2 * sensorForm * math.Min(1, math.Abs(s.Size)/formApartDeg)
+func (c *subject) widen(s drift.Step, p health.Path) drift.Step {
+	form := 2 * math.Sqrt2 * c.jointForm() * math.Min(1, math.Abs(s.Size)/formApartDeg)
 	s.SizeU = math.Hypot(s.SizeU, form)
 	if p == health.Total {
 		s.SizeU = math.Hypot(s.SizeU, droopShare*s.Size)
