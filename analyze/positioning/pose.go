@@ -83,7 +83,7 @@ func EvaluatePoses(stops []Stop, o Options) (PoseResult, error) {
 	}
 	b := stats.CycleBootstrap(len(g.cycles), o.Replicas, 2, o.Seed, func(pick []int, out []float64) {
 		var worst, ss, n float64
-		for _, t := range g.evaluate(pick, o) {
+		for _, t := range g.evaluate(pick, 0) {
 			for _, s := range []float64{t.SUp, t.SDown} {
 				if !math.IsNaN(s) {
 					worst, ss, n = math.Max(worst, 3*s), ss+s*s, n+1

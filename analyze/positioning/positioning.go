@@ -97,13 +97,14 @@ func Evaluate(stops []Stop, o Options) (Result, error) {
 	for i := range all {
 		all[i] = i
 	}
-	r := Result{Targets: t.evaluate(all, o), Cycles: len(t.cycles), Remarks: t.remarks()}
+	u := o.quantumU()
+	r := Result{Targets: t.evaluate(all, u), Cycles: len(t.cycles), Remarks: t.remarks()}
 	b := stats.CycleBootstrap(len(t.cycles), o.Replicas, nFigures, o.Seed, func(pick []int, out []float64) {
-		if ts := t.evaluate(pick, o); len(ts) == len(t.targets) {
+		if ts := t.evaluate(pick, 0); len(ts) == len(t.targets) {
 			figures(ts, out)
 		}
 	})
-	if u := o.quantumU(); u > 0 {
+	if u > 0 {
 		for i := range b {
 			b[i].Estimate = widened(b[i].Estimate, u*quantumShare(i, float64(len(t.targets))))
 		}
@@ -203,8 +204,9 @@ func side(dir int) int {
 	return 1
 }
 
-// evaluate fills one Target per target that the chosen cycles reached from both sides.
-func (g grid) evaluate(pick []int, o Options) []Target {
+// evaluate fills one Target per target that the chosen cycles reached from both sides. quantumU is what
+// quantisation leaves in one stop; resamples, which need no uncertainties, pass 0.
+func (g grid) evaluate(pick []int, quantumU float64) []Target {
 	out := make([]Target, 0, len(g.targets))
 	var buf [2][]float64
 	for i, at := range g.targets {
@@ -219,19 +221,19 @@ func (g grid) evaluate(pick []int, o Options) []Target {
 		if len(buf[0]) == 0 || len(buf[1]) == 0 {
 			continue
 		}
-		out = append(out, target(at, buf[0], buf[1], o))
+		out = append(out, target(at, buf[0], buf[1], quantumU))
 	}
 	return out
 }
 
-func target(at float64, up, down []float64, o Options) Target {
+func target(at float64, up, down []float64, quantumU float64) Target {
 	a, sa := stats.MeanSD(up)
 	b, sb := stats.MeanSD(down)
 	t := Target{Target: at, NUp: len(up), NDown: len(down), MeanUp: a.Value, MeanDown: b.Value,
 		SUp: sa, SDown: sb, Mean: (a.Value + b.Value) / 2}
 	t.Reversal = stats.Sum([]float64{1, -1}, a, b)
-	if u := o.quantumU(); u > 0 {
-		t.Reversal = widened(t.Reversal, math.Sqrt2*u)
+	if quantumU > 0 {
+		t.Reversal = widened(t.Reversal, math.Sqrt2*quantumU)
 	}
 	t.RUp, t.RDown = 4*t.SUp, 4*t.SDown
 	t.R = math.Max(2*t.SUp+2*t.SDown+math.Abs(t.Reversal.Value), math.Max(t.RUp, t.RDown))

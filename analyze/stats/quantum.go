@@ -18,7 +18,7 @@ func QuantumU(quantum, sd float64) float64 {
 	}
 	within := sd * sd / (quantum * quantum)
 	lo, hi := 0.0, within // of σ²/q²; u² <= q²/12 keeps σ² below sd²
-	for range 60 {
+	for range 40 {
 		mid := (lo + hi) / 2
 		if mid+1.0/12 < within+roundingVariance(mid) {
 			lo = mid
@@ -36,10 +36,10 @@ func roundingVariance(variance float64) float64 {
 		return 1.0 / 12
 	}
 	sum := 0.0
-	for k := 1.0; k <= 2000; k++ {
+	for k := 1.0; k <= 500; k++ {
 		term := math.Exp(-4*math.Pi*math.Pi*k*k*variance) / (k * k)
 		sum += term
-		if term < 1e-9*sum {
+		if term <= 1e-9*sum {
 			break
 		}
 	}
