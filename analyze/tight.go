@@ -7,7 +7,7 @@ import (
 	"limbgauge/analyze/health"
 )
 
-const tightMethod = "friction by angle from the current of slow ramps: above the median by 4 robust standard deviations in neighbouring stretches of 4 deg, both ways, in four cycles of five [common practice]"
+const tightMethod = "friction by angle from the current of slow ramps: above the median of the travel or of the places around by 4 robust standard deviations in neighbouring stretches of 4 deg, both ways, in four cycles of five [common practice]"
 
 // tightMeasures reports the highest tight spot and where it is.
 func (c *subject) tightMeasures(d driven, points []rubPoint) []health.Measure {
@@ -31,8 +31,11 @@ func (c *subject) tightMeasures(d driven, points []rubPoint) []health.Measure {
 	case why != "":
 		return unseen(why)
 	case len(spots) == 0:
-		return []health.Measure{health.Bound("tight_spot", health.Total, health.BoundHigh, rule.MinHeight, math.NaN(), tightMethod,
-			"no tight spot was found; lower ones are not looked for")}
+		most, why := rule.MinHeight, "no tight spot was found; lower ones are not looked for"
+		if top := profile.Highest(); top > most {
+			most, why = top, "no tight spot was found; the friction seen scatters by place, so that one up to this height may hide"
+		}
+		return []health.Measure{health.Bound("tight_spot", health.Total, health.BoundHigh, most, math.NaN(), tightMethod, why)}
 	}
 	// The scale of the current, and a peak that a stretch of 4 deg flattens.
 	h := spots[0].Height

@@ -87,6 +87,25 @@ func NewProfile(passes []Pass, binDeg float64) (Profile, error) {
 	return p, nil
 }
 
+// Highest returns the most by which friction stands above the level anywhere, with the expanded
+// uncertainty of that bin, N·m: no tight spot is higher.
+func (p Profile) Highest() float64 {
+	most := 0.0
+	for _, b := range p.Bins {
+		if b.Friction.Seen() {
+			most = math.Max(most, b.Friction.Value+zeroIfNaN(b.Friction.Expanded())-p.Level.Value)
+		}
+	}
+	return most
+}
+
+func zeroIfNaN(v float64) float64 {
+	if math.IsNaN(v) {
+		return 0
+	}
+	return v
+}
+
 func (p Profile) bin(b int, angle float64) Bin {
 	var f, l []float64
 	for c := range p.up {

@@ -138,11 +138,24 @@ func TestProfileUnseen(t *testing.T) {
 }
 
 func TestThreshold(t *testing.T) {
-	// Median 0, MAD 1: the threshold is 4·1.4826 = 5.9304.
-	f := []float64{-2, -1, -1, 0, 0, 1, 1, 5.92, 5.94, -3, -2}
-	for i, got := range above(f, DefaultTightRule()) {
-		if want := i == 8; got != want {
-			t.Errorf("%g is above the threshold: %v", f[i], got)
+	// -1, 0, 1 over and over: around every bin the median is 0, and MAD is 1, so the threshold is
+	// 4·1.4826 = 5.9304. The second half lies a hundred higher, which hides nothing.
+	for _, up := range []float64{0, 100} {
+		f := make([]float64, 66)
+		for i := range f {
+			f[i] = float64(i%3 - 1)
+			if i >= 33 {
+				f[i] += up
+			}
+		}
+		f[10], f[20], f[48] = 5.92, 5.94, 5.94+up
+		for i, got := range above(f, DefaultTightRule()) {
+			if i > 26 && i < 39 { // about the jump itself
+				continue
+			}
+			if want := i == 20 || i == 48; got != want {
+				t.Errorf("second half %g higher: %g in bin %d is above the threshold: %v", up, f[i], i, got)
+			}
 		}
 	}
 }

@@ -80,11 +80,22 @@ func TightSpots(p Profile, rule TightRule) (spots []Spot, reason string) {
 	return spots, ""
 }
 
+// aroundBins on either side make the level a bin is held against beside that of the whole travel: wide
+// beside any spot, and near enough that a level which differs between the raising and the lowering
+// half of a pass (as a supply current's does, which has no sign) does not hide one.
+const aroundBins = 5
+
+// above tells the bins that stand out of the whole travel, or of what is usual around them.
 func above(f []float64, rule TightRule) []bool {
 	limit := stats.Median(f) + rule.Sigmas*stats.RobustSD(f)
+	over := make([]float64, len(f))
+	for i, v := range f {
+		over[i] = v - stats.Median(f[max(0, i-aroundBins):min(len(f), i+aroundBins+1)])
+	}
+	near := rule.Sigmas * stats.RobustSD(over)
 	out := make([]bool, len(f))
 	for i, v := range f {
-		out[i] = v > limit
+		out[i] = v > limit || over[i] > near
 	}
 	return out
 }
