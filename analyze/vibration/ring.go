@@ -289,7 +289,8 @@ func peaks(z []float64, dt, floor float64) (at, height []float64) {
 	return at, height
 }
 
-// PoolRings averages the ring-downs of several steps, as PoolSteps does.
+// PoolRings averages the ring-downs of several steps, as PoolSteps does with steps of one kind: a mode
+// is the joint's own, whichever step rings it.
 func PoolRings(rings []Ring) Ring {
 	var fd, fn, z []stats.Estimate
 	var out Ring
@@ -300,6 +301,7 @@ func PoolRings(rings []Ring) Ring {
 			out.Linear = out.Linear || r.Linear
 		}
 	}
-	out.DampedHz, out.NaturalHz, out.Damping = pooled(fd), pooled(fn), pooled(z)
+	one := make([]int, len(rings))
+	out.DampedHz, out.NaturalHz, out.Damping = pooled(fd, one), pooled(fn, one), pooled(z, one)
 	return out
 }

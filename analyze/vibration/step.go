@@ -3,6 +3,7 @@ package vibration
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"limbgauge/analyze/stats"
 )
@@ -268,20 +269,23 @@ type PooledStep struct {
 	DeadTime, RiseTime, Overshoot, SettleTime, PeakSpeed stats.Estimate
 }
 
-// enough is the number of steps from which their scatter is a standard deviation worth the name.
-const enough = 4
+// leastAlike is how many steps must have their like before them for the scatter of steps alike to be a
+// standard deviation worth the name.
+const leastAlike = 3
 
 // PoolSteps averages each figure over the steps that show it; a figure no step shows is unseen for
-// the first step's reason. Steps up and down differ by more than noise, so the uncertainty is that
-// of their scatter: s/√n from four steps on; with two or three the mean may lie anywhere between
+// the first step's reason. Steps of other size or direction differ by more than noise, and always by
+// as much: only the scatter of steps alike makes the mean unsure, s/√n with their pooled s (one-way
+// analysis of variance). Without three steps that have their like the mean may lie anywhere between
 // the least and the greatest (even over the range, JCGM 100:2008, 4.3.7).
 func PoolSteps(steps []Step) PooledStep {
+	kinds := kindsOf(steps)
 	pool := func(of func(Step) stats.Estimate) stats.Estimate {
 		all := make([]stats.Estimate, len(steps))
 		for i, s := range steps {
 			all[i] = of(s)
 		}
-		return pooled(all)
+		return pooled(all, kinds)
 	}
 	return PooledStep{N: len(steps),
 		DeadTime:   pool(func(s Step) stats.Estimate { return s.DeadTime }),
@@ -291,29 +295,57 @@ func PoolSteps(steps []Step) PooledStep {
 		PeakSpeed:  pool(func(s Step) stats.Estimate { return s.PeakSpeed })}
 }
 
-func pooled(all []stats.Estimate) stats.Estimate {
+// alikeShare is the share of their way by which steps alike may differ.
+const alikeShare = 0.1
+
+// kindsOf numbers the steps by kind: those of like size and direction have one number.
+func kindsOf(steps []Step) []int {
+	var ways []float64
+	kinds := make([]int, len(steps))
+	for i, s := range steps {
+		way := s.ToDeg - s.FromDeg
+		kinds[i] = slices.IndexFunc(ways, func(w float64) bool { return math.Abs(way-w) <= alikeShare*math.Abs(w) })
+		if kinds[i] < 0 {
+			kinds[i] = len(ways)
+			ways = append(ways, way)
+		}
+	}
+	return kinds
+}
+
+func pooled(all []stats.Estimate, kinds []int) stats.Estimate {
+	if len(all) == 0 {
+		return stats.Unseen("no step was measured")
+	}
+	groups := map[int][]float64{}
 	var x []float64
 	var one stats.Estimate
-	lo, hi, own := math.Inf(1), math.Inf(-1), 0.0
-	for _, e := range all {
+	own := 0.0
+	for i, e := range all {
 		if e.Seen() {
 			x, one = append(x, e.Value), e
-			lo, hi = math.Min(lo, e.Value), math.Max(hi, e.Value)
+			groups[kinds[i]] = append(groups[kinds[i]], e.Value)
 			own += e.U * e.U
 		}
 	}
 	n := float64(len(x))
-	switch {
-	case len(all) == 0:
-		return stats.Unseen("no step was measured")
-	case n == 0:
+	switch len(x) {
+	case 0:
 		return all[0]
-	case n == 1:
+	case 1:
 		return one
 	}
-	m := stats.MeanOf(x)
-	if len(x) < enough {
-		m.U, m.DF = (hi-lo)/math.Sqrt(12), math.Inf(1)
+	m := stats.Estimate{Value: stats.Mean(x), DF: n - float64(len(groups))}
+	if m.DF >= leastAlike {
+		within := 0.0
+		for _, g := range groups {
+			if len(g) > 1 {
+				within += stats.Variance(g) * float64(len(g)-1)
+			}
+		}
+		m.U = math.Sqrt(within / m.DF / n)
+	} else {
+		m.U, m.DF = (slices.Max(x)-slices.Min(x))/math.Sqrt(12), math.Inf(1)
 	}
 	// What each step cannot tell of itself (spacing, quantum) may be alike in all, as the stand's clock
 	// makes both the steps and the samples: it does not average out.

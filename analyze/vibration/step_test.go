@@ -185,6 +185,13 @@ func TestPooling(t *testing.T) {
 	ref.Near(t, "u of two", two.U, .02/math.Sqrt(12), 1e-12, "even over the range")
 	four := PoolSteps([]Step{step(.1), step(.12), step(.1), step(.12)}).RiseTime
 	ref.Near(t, "u of four", four.U, stats.SD([]float64{.1, .12, .1, .12})/2, 1e-12, "s/√n")
+	// Three up and three down by hand: s² within is (2·1e-6 + 2·4e-6)/4 = 2.5e-6, over 6 steps.
+	up := func(rise float64) Step { s := step(rise); s.ToDeg, s.RiseTime.U = 18, 0; return s }
+	down := func(rise float64) Step { s := step(rise); s.ToDeg, s.RiseTime.U = -18, 0; return s }
+	six := PoolSteps([]Step{up(.099), down(.198), up(.1), down(.2), up(.101), down(.202)}).RiseTime
+	ref.Near(t, "mean of six", six.Value, .15, 1e-12, "mean")
+	ref.Near(t, "u of six", six.U, math.Sqrt(2.5e-6/6), 1e-12, "scatter within a direction only")
+	ref.Near(t, "df of six", six.DF, 4, 0, "six steps of two kinds")
 	like := PoolSteps([]Step{step(.1), step(.1)}).RiseTime
 	ref.Near(t, "u of two alike", like.U, .001, 1e-12, "what each cannot tell of itself, which may be alike in all")
 }
