@@ -20,6 +20,7 @@ type jointView struct {
 	Findings        []findingView
 	Judged          []measureView
 	Others          []groupView
+	Missing         []groupView // seen on no path
 	Split           *split
 	Drawings        []drawingView
 	Courses         []drawingView
@@ -39,6 +40,7 @@ type groupView struct {
 	Title  string
 	Rows   []measureView
 	Remark string // that all rows share
+	Paths  string // of rows that were not seen for one reason
 }
 
 type measureView struct {
@@ -46,6 +48,7 @@ type measureView struct {
 	Bound, Value, PM, Unit string
 	Unseen                 bool
 	Limit, Own             string // Own names the runs that a limit comes from which is not stated
+	Kept                   string // how likely a limit is kept that is not proven
 	Mark                   mark
 	Gauge                  template.HTML
 	Method, Source, Remark string
@@ -64,7 +67,7 @@ func jointViews(d *Document) []jointView {
 		v := jointView{ID: fmt.Sprintf("joint-%d", i+1), Name: clean(j.Joint), Notes: cleanAll(j.Notes),
 			Place: fmt.Sprintf("joint %d of %d", i+1, len(d.Health.Joints)),
 			Split: splitOf(j)}
-		v.Judged, v.Others = tablesOf(j.Measures)
+		v.Judged, v.Others, v.Missing = tablesOf(j.Measures)
 		v.Mark, v.State = stateOf(j)
 		for _, f := range j.Findings {
 			v.Findings = append(v.Findings, findingOf(f))
@@ -122,59 +125,6 @@ func findingOf(f health.Finding) findingView {
 	return v
 }
 
-// tablesOf sorts measures into those judged against a limit, worst verdict first, and all others,
-// gathered by name. Within each the order is that of the definitions.
-func tablesOf(ms []health.Measure) (judged []measureView, others []groupView) {
-	for _, m := range worstFirst(ms) {
-		v := measureOf(m)
-		switch {
-		case m.Verdict != health.NoVerdict:
-			judged = append(judged, v)
-		case len(others) > 0 && others[len(others)-1].Title == v.Title:
-			last := &others[len(others)-1]
-			last.Rows = append(last.Rows, v)
-		default:
-			others = append(others, groupView{Title: v.Title, Rows: []measureView{v}})
-		}
-	}
-	for i := range others {
-		others[i].shareRemark()
-	}
-	return judged, others
-}
-
-// shareRemark says once what holds for every path.
-func (g *groupView) shareRemark() {
-	for _, r := range g.Rows {
-		if r.Unseen || r.Remark != g.Rows[0].Remark {
-			return
-		}
-	}
-	if len(g.Rows) > 1 {
-		g.Remark = g.Rows[0].Remark
-		for i := range g.Rows {
-			g.Rows[i].Remark = ""
-		}
-	}
-}
-
-// worstFirst sorts by verdict, those without one last, and within it by the order of the definitions.
-func worstFirst(ms []health.Measure) []health.Measure {
-	order := map[string]int{}
-	for i, d := range health.Definitions() {
-		order[d.Name] = i + 1
-	}
-	rank := map[health.Verdict]int{health.Fail: 1, health.Unproven: 2, health.Pass: 3, health.NoVerdict: 4}
-	sorted := slices.Clone(ms)
-	slices.SortStableFunc(sorted, func(a, b health.Measure) int {
-		if r := rank[a.Verdict] - rank[b.Verdict]; r != 0 {
-			return r
-		}
-		return order[a.Name] - order[b.Name]
-	})
-	return sorted
-}
-
 // historiesOf picks those of a joint, in the order its table has the measures.
 func historiesOf(hs []History, j health.Joint) []History {
 	at := map[string]int{}
@@ -217,7 +167,7 @@ func measureOf(m health.Measure) measureView {
 		}
 	}
 	if p := m.Conforms(); m.Verdict == health.Unproven && !math.IsNaN(p) {
-		v.Mark.Word += ", kept with " + number(100*min(max(p, 0.01), 0.99), 0) + " %"
+		v.Kept = "kept with " + number(100*min(max(p, 0.01), 0.99), 0) + " %"
 	}
 	return v
 }
