@@ -120,6 +120,9 @@ func sound(points []rig.CalibrationPoint, o Options) error {
 		if o.Model == rig.ModelZero {
 			return nil
 		}
+		if len(s) == 1 {
+			return fmt.Errorf("%w: one point at %g %s shows the zero and no scale; give another place, or ask for the zero alone", ErrPoints, first.Reference, o.Unit)
+		}
 		return fmt.Errorf("%w: all %d lie at %g %s, which shows the zero and no scale; give another place, or ask for the zero alone", ErrPoints, len(s), first.Reference, o.Unit)
 	}
 	for i := 1; i < len(s); i++ {

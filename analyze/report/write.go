@@ -3,6 +3,7 @@ package report
 import (
 	"bytes"
 	_ "embed"
+	"errors"
 	"fmt"
 	"html/template"
 	"io"
@@ -73,7 +74,7 @@ func WriteFile(path string, d *Document) (err error) {
 	dir := filepath.Dir(path)
 	f, err := os.CreateTemp(dir, "."+filepath.Base(path)+".*")
 	if err != nil {
-		return fmt.Errorf("make a temporary file for the report: %w", err)
+		return fmt.Errorf("write %s: the folder %s can not be written to: %w", path, dir, errors.Unwrap(err))
 	}
 	defer func() {
 		if err != nil {

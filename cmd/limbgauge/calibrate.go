@@ -289,5 +289,5 @@ func knownModel(m string) error {
 	if slices.Contains(all, m) {
 		return nil
 	}
-	return usageError{fmt.Errorf("--model %q: give one of %q", m, all[1:])}
+	return usageError{fmt.Errorf("--model %q: give one of %s", m, strings.Join(all[1:], ", "))}
 }

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"io/fs"
+	"math"
 	"os"
 	"path/filepath"
 	"strings"
@@ -17,9 +18,10 @@ import (
 
 func (a *app) calibrationListCommand() *cobra.Command {
 	return &cobra.Command{
-		Use:   "list",
-		Short: "list the calibrations of the bench",
-		Args:  usageArgs(cobra.NoArgs),
+		Use:     "list",
+		Short:   "list the calibrations of the bench",
+		Example: "  limbgauge calibrate list\n  limbgauge calibrate list --bench ../other-leg",
+		Args:    usageArgs(cobra.NoArgs),
 		RunE: func(*cobra.Command, []string) error {
 			files, err := filepath.Glob(rig.CalibrationPath(a.folder(), "*"))
 			if err != nil {
@@ -140,7 +142,7 @@ func printPoints(out io.Writer, c *rig.Calibration, key string) {
 		unit := unitOf(key)
 		fmt.Fprintf(w, "  reference %s\treading %s\tresidual %s\t\n", unit, unit, unit)
 		for _, p := range (*c.Correction(key)).Points {
-			fmt.Fprintf(w, "  %.4g\t%.5g\t%+.2g\t\n", p.Reference, p.Reading, p.Residual)
+			fmt.Fprintf(w, "  %.4g\t%.5g\t%+.4f\t\n", p.Reference, p.Reading, math.Round(1e4*p.Residual)/1e4+0) // + 0: no sign before a zero
 		}
 	}
 	w.Flush()

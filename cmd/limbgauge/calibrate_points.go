@@ -12,6 +12,8 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"unicode"
+	"unicode/utf8"
 
 	"limbgauge/analyze/calibrate"
 	"limbgauge/rig"
@@ -106,6 +108,9 @@ func cellValue(column, cell string) (v float64, wrong string) {
 	return v, ""
 }
 
+// longestName is how long a cell of the first line may be, in bytes, and still be taken for a name.
+const longestName = 60
+
 // header checks the column names.
 func (t *table) header(row []string, line int, known []string, sets [][]string) ([]string, error) {
 	var out []string
@@ -118,6 +123,9 @@ func (t *table) header(row []string, line int, known []string, sets [][]string) 
 			return nil, fault(c, "is there twice", "keep one of them")
 		}
 		if !slices.Contains(known, c) {
+			if !utf8.ValidString(c) || len(c) > longestName || strings.ContainsFunc(c, unicode.IsControl) {
+				return nil, fault("1", "is no name of a column: this is no CSV file, or one in another encoding", "write UTF-8 text and name the columns "+setWords(sets))
+			}
 			return nil, fault(c, "is not known here", columnHint(c, known, sets))
 		}
 		out = append(out, c)

@@ -3,6 +3,7 @@ package virtual
 import (
 	"fmt"
 	"math"
+	"strings"
 )
 
 // Misreading is an error of sensors or servo that no fault is, but a calibration finds.
@@ -53,5 +54,5 @@ func WithMisreading(t Truth, name string, size float64) (Truth, error) {
 		m.apply(&t, size)
 		return t, nil
 	}
-	return t, fmt.Errorf("%w: no error %q; known are %v", ErrNoFault, name, names)
+	return t, fmt.Errorf("%w: no error %q; known are %s", ErrNoFault, name, strings.Join(names, ", "))
 }

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"strings"
 )
 
 // Cause is a fault that can be put into a Truth. The names are those of the findings.
@@ -89,7 +90,7 @@ func CauseByName(name string) (Cause, error) {
 		}
 		names = append(names, c.Name)
 	}
-	return Cause{}, fmt.Errorf("%w: no cause %q; known are %v", ErrNoFault, name, names)
+	return Cause{}, fmt.Errorf("%w: no cause %q; known are %s", ErrNoFault, name, strings.Join(names, ", "))
 }
 
 // WithFault returns a copy of t with a fault of a size; what the size means stands in Causes. It
