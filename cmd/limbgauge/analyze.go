@@ -25,6 +25,7 @@ type analyzeOptions struct {
 	// calibration, where given, is used instead of the run's own; noCalibration for none.
 	calibration string
 	bare        string // the bare-servo run to take off
+	all         bool   // list every measure that was not seen
 }
 
 const noCalibration = "none"
@@ -51,6 +52,7 @@ names a run of the bare servo ("sweep --bare-servo") that is taken off; the answ
 keeps it until another one, or "none", is named.`,
 		Example: `  limbgauge analyze
   limbgauge analyze 0042 --json
+  limbgauge analyze 0042 --all
   limbgauge analyze 0042 --bare 0031
   limbgauge analyze 0042 --calibration none
   limbgauge analyze --bench bench.toml --csv log.csv.gz`,
@@ -68,7 +70,8 @@ keeps it until another one, or "none", is named.`,
 	cmd.Flags().StringVar(&o.csv, "csv", "", "judge this log (.csv or .csv.gz) instead of a run")
 	cmd.Flags().StringVar(&o.joint, "joint", "", "only this joint")
 	cmd.Flags().StringVar(&o.bare, "bare", "", `take this run of the bare servo off, or "none"`)
-	cmd.Flags().BoolVar(&o.json, "json", false, "print one JSON object")
+	cmd.Flags().BoolVar(&o.json, "json", false, "print one JSON object, always with every measure")
+	cmd.Flags().BoolVar(&o.all, "all", false, "say of every measure that was not seen why")
 	cmd.Flags().BoolVar(&o.gate, "gate", false, "exit with 6 when a joint has a fault")
 	cmd.Flags().StringVar(&o.calibration, "calibration", "", `correct readings by this calibration, or by "none"; default: the one the run names`)
 	return cmd
@@ -114,7 +117,7 @@ func (a *app) analyzeCSV(o analyzeOptions) error {
 	if len(h.Joints) == 0 {
 		return inputError(fmt.Errorf("%s: no samples of joint %q", o.csv, o.joint), "look at the joint column of the log")
 	}
-	return a.answer(h, o.json, o.gate)
+	return a.answer(h, o.json, o.gate, o.all)
 }
 
 // logPast is what is known of a joint beside a log: the bare servo, where one is named.
@@ -146,13 +149,13 @@ func jointNames(js []rig.Joint) string {
 }
 
 // answer prints a health and turns a fault into an exit code where that was asked for.
-func (a *app) answer(h health.Health, asJSON, gate bool) error {
+func (a *app) answer(h health.Health, asJSON, gate, all bool) error {
 	if asJSON {
 		if err := printJSON(a.out, h); err != nil {
 			return err
 		}
 	} else {
-		printHealth(a.out, h)
+		printHealth(a.out, h, all)
 	}
 	if !gate {
 		return nil
@@ -215,5 +218,5 @@ func (a *app) analyzeRun(ctx context.Context, args []string, o analyzeOptions) e
 			return inputError(fmt.Errorf("run %s has no joint %q", r.Info.Run, o.joint), "leave --joint out to see all of them")
 		}
 	}
-	return a.answer(h, o.json, o.gate)
+	return a.answer(h, o.json, o.gate, o.all)
 }

@@ -14,8 +14,8 @@ import (
 const pageWidth = 80
 
 // printHealth writes an answer for people: per joint the findings, then every measure that was
-// seen, then what was not and why.
-func printHealth(w io.Writer, h health.Health) {
+// seen, then what was not and why; of the latter only what has a limit, unless all is asked for.
+func printHealth(w io.Writer, h health.Health, all bool) {
 	for i, j := range h.Joints {
 		if i > 0 {
 			fmt.Fprintln(w)
@@ -30,7 +30,7 @@ func printHealth(w io.Writer, h health.Health) {
 		fmt.Fprintf(w, "%s: %s\n", where, headline(j))
 		printFindings(w, j.Findings)
 		fmt.Fprintln(w)
-		printMeasures(w, j.Measures)
+		printMeasures(w, j.Measures, all)
 		for _, n := range j.Notes {
 			fmt.Fprintln(w)
 			fmt.Fprint(w, wrap("Note: "+n, "  ", pageWidth))
@@ -74,12 +74,25 @@ func printFindings(w io.Writer, fs []health.Finding) {
 	}
 }
 
-func printMeasures(w io.Writer, ms []health.Measure) {
+// unseenShown says which measures that were not seen are listed with their reason. A routine asks for
+// some measures only; what has no limit and was not asked for would bury what was found. A joint
+// without any limit has nothing that stands out, so all of its are.
+func unseenShown(ms []health.Measure, all bool) func(health.Measure) bool {
+	limited := slices.ContainsFunc(ms, func(m health.Measure) bool { return !math.IsNaN(m.Limit) })
+	return func(m health.Measure) bool { return all || !limited || !math.IsNaN(m.Limit) }
+}
+
+func printMeasures(w io.Writer, ms []health.Measure, all bool) {
 	fmt.Fprintf(w, "  %-28s %-7s %20s %-9s %6s %s\n", "measure", "path", "value", "unit", "limit", "verdict")
 	var unseen, bare, own []health.Measure
+	folded, shown := 0, unseenShown(ms, all)
 	for _, m := range ms {
 		if m.Status == health.NotObservable {
-			unseen = append(unseen, m)
+			if shown(m) {
+				unseen = append(unseen, m)
+			} else {
+				folded++
+			}
 			continue
 		}
 		if m.Status == health.Measured && math.IsNaN(m.Uncertainty) {
@@ -103,6 +116,9 @@ func printMeasures(w io.Writer, ms []health.Measure) {
 	printOwn(w, own)
 	printReasons(w, "without an interval, so no verdict rests on them:", bare)
 	printReasons(w, "not seen:", unseen)
+	if folded > 0 {
+		fmt.Fprintf(w, "\n  %d figures without a limit could not be seen in this run; \"limbgauge analyze --all\"\n    says why\n", folded)
+	}
 }
 
 // verdictWords says a verdict, and one that is not proven with how likely the limit is kept.
@@ -142,7 +158,7 @@ func printReasons(w io.Writer, title string, unseen []health.Measure) {
 			reasons = append(reasons, m.Reason)
 		}
 		d, _ := health.DefinitionOf(m.Name)
-		name := strings.ToLower(short(d))
+		name := strings.ToLower(short(d)[:1]) + short(d)[1:]
 		key := [2]string{m.Reason, name}
 		if _, ok := paths[key]; !ok {
 			names[m.Reason] = append(names[m.Reason], name)

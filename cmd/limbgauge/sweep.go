@@ -129,7 +129,7 @@ func (a *app) afterSweep(ctx context.Context, printer *app, res session.Result, 
 		return errors.Join(err, keepErr)
 	}
 	fmt.Fprintln(a.out)
-	answerErr := printer.answer(h, o.json, o.gate)
+	answerErr := printer.answer(h, o.json, o.gate, false)
 	if err != nil {
 		return err
 	}

@@ -1,0 +1,36 @@
+package main
+
+import (
+	"bytes"
+	"strings"
+	"testing"
+
+	"limbgauge/analyze/health"
+)
+
+// A reason for what has no limit is folded where another measure has one, and told on request.
+func TestUnseenIsFolded(t *testing.T) {
+	limited := health.Judge(health.Of("play", health.Total, 0.2, 0.1, ""), 0.5)
+	open := health.Unseen("bandwidth", health.Total, "", "nothing shakes")
+	wanted := health.Judge(health.Unseen("creep", health.Total, "", "no hold"), 0.5)
+	for name, c := range map[string]struct {
+		ms             []health.Measure
+		all            bool
+		shakes, folded bool
+	}{
+		"beside a limit":  {[]health.Measure{limited, open, wanted}, false, false, true},
+		"on request":      {[]health.Measure{limited, open, wanted}, true, true, false},
+		"without a limit": {[]health.Measure{open}, false, true, false},
+		"nothing to fold": {[]health.Measure{limited, wanted}, false, false, false},
+	} {
+		var b bytes.Buffer
+		printMeasures(&b, c.ms, c.all)
+		s := b.String()
+		if strings.Contains(s, "bandwidth, -3 dB (total): nothing shakes") != c.shakes || strings.Contains(s, "--all") != c.folded {
+			t.Errorf("%s:\n%s", name, s)
+		}
+		if len(c.ms) > 1 && !strings.Contains(s, "no hold") {
+			t.Errorf("%s: what has a limit is hidden:\n%s", name, s)
+		}
+	}
+}
