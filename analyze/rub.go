@@ -233,11 +233,11 @@ func (c *subject) viscous(d driven, points []rubPoint, total stats.Estimate) hea
 	// Either speed's friction is no surer than the current's scale allows, which repeated stretches share.
 	e := line.Slope
 	e.U = math.Hypot(e.U, math.Sqrt2*total.U/((fast-slow)*rad))
-	if top := e.Value + e.Expanded(); e.Value < e.Expanded() {
-		if top <= 0 {
-			return unseen("friction falls with speed, which no viscous friction does")
-		}
-		return health.Bound("viscous_friction", health.Total, health.BoundHigh, top, math.NaN(), viscMethod, "none is proven")
+	switch {
+	case e.Value <= 0:
+		return unseen("friction falls with speed, as dry friction may, which hides what grows with it")
+	case e.Value < e.Expanded():
+		return health.Bound("viscous_friction", health.Total, health.BoundHigh, e.Value+e.Expanded(), math.NaN(), viscMethod, "none is proven")
 	}
 	return fromEstimate("viscous_friction", health.Total, e, viscMethod)
 }
