@@ -6,6 +6,7 @@ import (
 
 	"limbgauge/analyze/drift"
 	"limbgauge/analyze/health"
+	"limbgauge/analyze/play"
 	"limbgauge/rig"
 )
 
@@ -41,14 +42,17 @@ func (c *subject) findSteps(p *path) {
 	}
 	// A joint that slipped stands elsewhere at the same command, and so under another load: what it
 	// gives under that is no part of the step.
-	give := c.fitLoop(p, math.NaN()).loop.Compliance
+	loop := c.fitLoop(p, math.NaN()).loop
+	give := loop.Compliance
 	if !(give.Value > 0) {
 		return
 	}
+	steps = c.pressed(steps, visits, load, loop.Play, o)
+	c.takeOut(p, steps)
 	for i := range visits {
 		visits[i].Defl -= give.Value * load[i]
 	}
-	rough, steps := p.steps, c.allSteps(visits, o)
+	rough, steps := p.steps, c.pressed(c.allSteps(visits, o), visits, load, loop.Play, o)
 	if len(steps) != len(rough) {
 		return
 	}
@@ -57,6 +61,49 @@ func (c *subject) findSteps(p *path) {
 	}
 	c.takeOut(p, steps)
 }
+
+// pressed leaves out the steps that a dead zone explains: where the load hardly pulls the joint rests
+// anywhere in the gap, so a step no wider than the gap must also show at the visits where a flank is
+// pressed.
+func (c *subject) pressed(steps []drift.Step, visits []visit, load []float64, gap play.Interval, o drift.Options) []drift.Step {
+	widest := gap.Value + gap.U
+	inGap := func(st drift.Step) bool { return math.Abs(st.Size)-st.SizeU <= widest }
+	if !slices.ContainsFunc(steps, inGap) {
+		return steps
+	}
+	var firm []visit
+	for i, v := range visits {
+		if math.Abs(load[i]) >= play.DefaultLowest*c.loadPeak() {
+			firm = append(firm, v)
+		}
+	}
+	shown := c.allSteps(firm, o)
+	return slices.DeleteFunc(steps, func(st drift.Step) bool {
+		return inGap(st) && !slices.ContainsFunc(shown, func(f drift.Step) bool {
+			return f.After < st.Before && f.Before > st.After && f.Size*st.Size > 0 && math.Abs(f.Size) > math.Abs(st.Size)/2
+		})
+	})
+}
+
+// dropEchoes leaves out the steps of the servo that follow from a slip behind it: the joint then stands
+// under another load at the same command, and the servo droops otherwise, or lies on its other flank.
+func (c *subject) dropEchoes() {
+	servo, behind := c.path(health.Servo), c.path(health.Transmission)
+	if servo == nil || behind == nil || len(behind.steps) == 0 {
+		return
+	}
+	own := slices.DeleteFunc(slices.Clone(servo.steps), func(st drift.Step) bool {
+		return slices.ContainsFunc(behind.steps, func(b drift.Step) bool {
+			return b.After < st.Before+echoS && b.Before > st.After-echoS && math.Abs(st.Size) < math.Abs(b.Size)/2
+		})
+	})
+	if len(own) < len(servo.steps) {
+		c.takeOut(servo, own)
+	}
+}
+
+// echoS is how far apart a slip and what it does to the servo may be read, between visits [common practice].
+const echoS = 5.0
 
 // allSteps finds steps among like visits, then those between unlike ones.
 func (c *subject) allSteps(visits []visit, o drift.Options) []drift.Step {

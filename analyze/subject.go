@@ -100,6 +100,7 @@ func prepare(seen *sensing, j rig.Joint) *subject {
 		work = append(work, func() { c.findSteps(&c.paths[i]) })
 	}
 	together(work...)
+	c.dropEchoes()
 	return c
 }
 

@@ -1,6 +1,7 @@
 package analyze
 
 import (
+	"fmt"
 	"math"
 
 	"limbgauge/analyze/friction"
@@ -40,6 +41,10 @@ func (c *subject) tightMeasures(d driven, points []rubPoint) []health.Measure {
 	// The scale of the current, and a peak that a stretch of 4 deg flattens.
 	h := spots[0].Height
 	h.U = math.Hypot(h.U, math.Hypot(d.slopeRel, flatten)*h.Value)
+	if h.Value-h.Expanded() < surelyShare*rule.MinHeight {
+		return []health.Measure{health.Bound("tight_spot", health.Total, health.BoundHigh, h.Value+h.Expanded(), math.NaN(), tightMethod,
+			fmt.Sprintf("friction stands out at %.0f deg, but no more than cycles differ", spots[0].Angle.Value))}
+	}
 	return []health.Measure{fromEstimate("tight_spot", health.Total, h, tightMethod),
 		fromEstimate("tight_spot_angle", health.Total, spots[0].Angle, tightMethod),
 		fromEstimate("tight_spot_width", health.Total, spots[0].Width, tightMethod)}
@@ -50,6 +55,8 @@ const (
 	// no reason to take a joint apart [common practice].
 	tightShare   = 0.3
 	tightOfStall = 0.02
+	// surelyShare of the least height a spot must surely have to be one [common practice].
+	surelyShare = 0.5
 	// flatten is the relative standard uncertainty for a peak averaged over a stretch.
 	flatten = 0.06
 )

@@ -46,7 +46,7 @@ func TightSpots(p Profile, rule TightRule) (spots []Spot, reason string) {
 		for b := range n {
 			up[b], down[b] = p.up[c][b]-load[b], load[b]-p.down[c][b]
 		}
-		tu, td := above(up, rule), above(down, rule)
+		tu, td := above(up, load, rule), above(down, load, rule)
 		for b := range n {
 			if tu[b] && td[b] {
 				hits[b]++
@@ -85,17 +85,25 @@ func TightSpots(p Profile, rule TightRule) (spots []Spot, reason string) {
 // half of a pass (as a supply current's does, which has no sign) does not hide one.
 const aroundBins = 5
 
+// lightShare of the greatest load: where it pulls less, raising turns to lowering, and what is usual
+// around a place is no one level.
+const lightShare = 0.25
+
 // above tells the bins that stand out of the whole travel, or of what is usual around them.
-func above(f []float64, rule TightRule) []bool {
+func above(f, load []float64, rule TightRule) []bool {
 	limit := stats.Median(f) + rule.Sigmas*stats.RobustSD(f)
 	over := make([]float64, len(f))
 	for i, v := range f {
 		over[i] = v - stats.Median(f[max(0, i-aroundBins):min(len(f), i+aroundBins+1)])
 	}
 	near := rule.Sigmas * stats.RobustSD(over)
+	heavy := 0.0
+	for _, l := range load {
+		heavy = math.Max(heavy, math.Abs(l))
+	}
 	out := make([]bool, len(f))
 	for i, v := range f {
-		out[i] = v > limit || over[i] > near
+		out[i] = v > limit || over[i] > near && math.Abs(load[i]) >= lightShare*heavy
 	}
 	return out
 }
