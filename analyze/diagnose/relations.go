@@ -58,6 +58,11 @@ func slackExplains(e *Evidence) []health.Cause {
 	if !e.apart() {
 		out = append(out, health.ServoPlay)
 	}
+	if e.Belt && len(e.Steps) > 0 && !slices.ContainsFunc(e.Steps, func(s Step) bool { return s.Teeth > 0 || !(math.Abs(s.ToothRatio) < 1) }) {
+		// A slack belt jumps a tooth forth and back; rests before and after then differ by less than one on
+		// average. A horn that slipped as well stays in what it could also be.
+		out = append(out, health.HornSlip)
+	}
 	return out
 }
 

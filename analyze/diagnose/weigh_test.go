@@ -39,6 +39,8 @@ func TestOneFaultManyMeasures(t *testing.T) {
 		{"weak supply", joint(weak...), []health.Cause{health.SupplySag}},
 		{"jammed", joint(jammed...), []health.Cause{health.Stall}},
 		{"tight spot and the friction it makes", joint(fig("tight_spot", total, 0.2, 0.03, none), fig("friction", trans, 0.2, 0.03, 0.06)), []health.Cause{health.TightSpot}},
+		{"slack belt that jumps forth and back", stepped(joint(slack...), Step{trans, -9, 0.2, 40, 0, -0.5, ""}), []health.Cause{health.BeltSlack}},
+		{"slack belt that skipped a tooth", stepped(joint(slack...), Step{trans, 18, 0.2, 40, 1, 1, ""}), []health.Cause{health.BeltSlack, health.ToothSkip}},
 		{"two faults of their own", joint(fig("play", trans, 0.8, 0.05, 0.5), fig("friction", trans, 0.2, 0.03, 0.06)), []health.Cause{health.HighFriction, health.BeltSlack}},
 		{"a fault before a warning", joint(fig("torque_use", health.NoPath, 0.8, 0.05, 0.5), fig("friction", trans, 0.2, 0.03, 0.06)), []health.Cause{health.HighFriction, health.NearStall}},
 		{"skip and the creep it looks like", stepped(joint(fig("creep", trans, 0.7, 0.1, 0.5)), Step{trans, 18, 0.2, 40, 1, 1, ""}), []health.Cause{health.ToothSkip}},
