@@ -60,10 +60,13 @@ func MeasureStep(time, angle []float64, t0 float64, o StepOptions) (Step, error)
 	}
 	ts := time[start-1:]
 	r := reading{dt: (time[n-1] - time[start-1]) / float64(n-start), clock: o.ClockSD, noise: math.Hypot(scatter(angle[n-tail:]), o.Quantum/math.Sqrt(12)), sway: stats.SD(angle[n-tail:])}
-	first := math.Max(0.02, math.Max(2*o.Quantum, outOfRest*stats.SD(angle[:start]))/math.Abs(way))
+	first := math.Max(firstShare, math.Max(2*o.Quantum, outOfRest*stats.SD(angle[:start]))/math.Abs(way))
 	s.DeadTime = r.crossing(ts, share, first, math.Abs(way)).minus(t0, 0)
 	t10, t90 := r.crossing(ts, share, 0.1, math.Abs(way)), r.crossing(ts, share, 0.9, math.Abs(way))
 	s.RiseTime = t90.minus(t10.Value, t10.U)
+	if late := slowStart * (first - firstShare) * s.RiseTime.Value / 0.8; late > 0 {
+		s.DeadTime.U = math.Hypot(s.DeadTime.U, late/math.Sqrt(3)) // the motion began unseen
+	}
 	s.Overshoot = r.overshoot(ts, share, math.Abs(way))
 	s.SettleTime = r.settle(time[start:], angle[start:], t0, y1, o)
 	s.PeakSpeed = r.peakSpeed(time[start:], angle[start:])
@@ -73,6 +76,14 @@ func MeasureStep(time, angle []float64, t0 float64, o StepOptions) (Step, error)
 // outOfRest is how many deviations of the readings before the step the joint must move to have
 // started.
 const outOfRest = 5.0
+
+const (
+	// firstShare of the way is the first motion.
+	firstShare = 0.02
+	// slowStart is how many times slower than between 10 % and 90 % of its way a joint begins it, at the
+	// most [common practice; it has to gather speed].
+	slowStart = 2.5
+)
 
 // scatter is the deviation of single readings, from their second differences, in which what is left of
 // a swing all but cancels.
