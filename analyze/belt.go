@@ -16,6 +16,11 @@ const slackLeast = 0.1
 // and hand measurements: 0.15 to 0.5 deg]: in the path total so much says nothing of the belt.
 const servoPlayUsual = 0.35
 
+// kneeRound is the relative standard uncertainty of a knee's place: cords stiffen with tension, so that
+// the line bends over a stretch and the knee is read somewhere in it [a tenth of its
+// torque wide, even: 0.1/√12; common practice].
+const kneeRound = 0.029
+
 const tensionMethod = "torque at which the deflection line grows steeper, over twice the pitch radius of the joint's pulley: T0 = M/(2r)"
 
 // beltMeasures turns the knee of the loop into span-slack torque and pretension. hidden is true
@@ -38,7 +43,7 @@ func (c *subject) beltMeasures(l loops) (out []health.Measure, hidden bool) {
 		return unseen(l.err.Error()), true
 	}
 	if !math.IsNaN(l.loop.Knee) {
-		return both(health.Measured, l.loop.Knee, l.loop.KneeU, ""), false
+		return both(health.Measured, l.loop.Knee, math.Hypot(l.loop.KneeU, 2*kneeRound*l.loop.Knee), ""), false
 	}
 	if limit, ok := c.j.Limits["compliance"]; ok && l.loop.Compliance.Value > limit {
 		// One slack span from the start and a soft part give the same straight, steep line.

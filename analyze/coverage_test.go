@@ -22,6 +22,7 @@ import (
 type trial struct {
 	joint  rig.Joint
 	truth  virtual.Truth
+	cause  health.Cause // what was put in, none when nothing was
 	series *rig.Series
 	twin   *rig.Series // the same motion read without noise, quantisation or form error
 }
@@ -59,8 +60,8 @@ func draw(t testing.TB, n int) trial {
 	if real.Belt != nil {
 		real.Belt.SkipBaseN, real.Belt.SkipPerN = 0, 0 // no tooth skips but those put in
 	}
-	spoil(&real, rng, between)
-	tr := trial{joint: j, truth: real, series: playback(t, j, real, oneOf(250, 250, 500))}
+	cause := spoil(&real, rng, between)
+	tr := trial{joint: j, truth: real, cause: cause, series: playback(t, j, real, oneOf(250, 250, 500))}
 	clean := real
 	clean.Sensors.Joint, clean.Sensors.Motor = virtual.Encoder{Counts: 3_600_000}, virtual.Encoder{Counts: 3_600_000}
 	clean.Sensors.CurrentNoiseA, clean.Sensors.SupplyNoiseV, clean.Sensors.CurrentOffsetA = 0, 0, 0
@@ -69,10 +70,11 @@ func draw(t testing.TB, n int) trial {
 }
 
 // spoil puts one fault into two trials of three.
-func spoil(real *virtual.Truth, rng *rand.Rand, between func(lo, hi float64) float64) {
+func spoil(real *virtual.Truth, rng *rand.Rand, between func(lo, hi float64) float64) health.Cause {
+	cause := health.None
 	fault := func(name string, size float64) {
 		if f, err := virtual.WithFault(*real, name, size); err == nil {
-			*real = f
+			*real, cause = f, health.Cause(name)
 		}
 	}
 	switch rng.IntN(12) {
@@ -98,6 +100,7 @@ func spoil(real *virtual.Truth, rng *rand.Rand, between func(lo, hi float64) flo
 			fault("horn_slip", between(1, 6))
 		}
 	}
+	return cause
 }
 
 func playback(t testing.TB, j rig.Joint, real virtual.Truth, hz float64) *rig.Series {
@@ -185,9 +188,7 @@ func TestCoverage(t *testing.T) {
 			if !ok {
 				continue
 			}
-			if w.size {
-				m.Value = math.Abs(m.Value)
-			}
+			m = w.compared(m)
 			k := id{w.name, w.path}
 			if all[k] == nil {
 				all[k] = &marks{}

@@ -13,6 +13,20 @@ type known struct {
 	path  health.Path
 	value float64
 	size  bool // the sign is left open
+	// again: the twin is the same joint moved once more, from another reading of where it hung, and its
+	// scatter from stop to stop is its own: two estimates are compared, each as unsure as the other.
+	again bool
+}
+
+// compared returns a measure as it is to be held against this truth.
+func (k known) compared(m health.Measure) health.Measure {
+	if k.size {
+		m.Value = math.Abs(m.Value)
+	}
+	if k.again {
+		m.Uncertainty *= math.Sqrt2
+	}
+	return m
 }
 
 // truths returns what is true of a trial: from the parameters in closed form where they say it,
@@ -22,7 +36,7 @@ func truths(t testing.TB, tr trial) []known {
 	var out []known
 	say := func(name string, p health.Path, v float64) {
 		if !math.IsNaN(v) {
-			out = append(out, known{name, p, v, name == "offset_step"})
+			out = append(out, known{name, p, v, name == "offset_step", name == "reversal_error" || name == "mean_reversal"})
 		}
 	}
 	w := tr.truth
