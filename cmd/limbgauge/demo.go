@@ -21,8 +21,9 @@ import (
 
 func (a *app) demoCommand() *cobra.Command {
 	return &cobra.Command{
-		Use:   "demo [folder]",
-		Short: "play the story of one knee on the virtual stand",
+		Use:     "demo [folder]",
+		Example: "  limbgauge demo\n  limbgauge demo scout",
+		Short:   "play the story of one knee on the virtual stand",
 		Long: `Make a bench of its own and play eight weeks of it on the virtual stand: the knee of
 a six-legged greenhouse scout, whose belt loosens; a service that holds only for a
 while; a redesign that cures it and brings a trouble of its own. Every run is
@@ -99,7 +100,7 @@ func (a *app) demo(ctx context.Context, folder string) error {
 	d.bench = folder
 	fmt.Fprint(a.out, wrap("A greenhouse scout with six legs; leg fore-left; its knee over eight weeks. The stand is virtual: nothing moves here. On a real stand the cautions come first.", "", pageWidth))
 	fmt.Fprintln(a.out)
-	fmt.Fprintf(a.out, "  %-5s %-5s %-3s %-5s %-21s %-11s %s\n", "week", "run", "rev", "joint", "belt tension, N", "play, deg", "verdict")
+	fmt.Fprintf(a.out, "  %-5s %-5s %-3s %-5s %-21s %-15s %s\n", "week", "run", "rev", "joint", "belt tension, N", "play, deg", "verdict")
 	revision := ""
 	for _, s := range story() {
 		s := s
@@ -203,7 +204,7 @@ func (a *app) demoScene(ctx context.Context, s scene, revision string) error {
 	if err := a.keep(ctx, r, h); err != nil {
 		return err
 	}
-	fmt.Fprintf(a.out, "  %-5.1f %-5s %-3s %-5s %-21s %-11s %s\n", s.week, res.Run, revision, s.run.joint,
+	fmt.Fprintf(a.out, "  %-5.1f %-5s %-3s %-5s %-21s %-15s %s\n", s.week, res.Run, revision, s.run.joint,
 		demoCell(h.Joints[0], "belt_tension"), demoCell(h.Joints[0], "play"), demoVerdict(h.Joints[0]))
 	return nil
 }

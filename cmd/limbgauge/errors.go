@@ -92,14 +92,16 @@ func printError(w io.Writer, err error) {
 	}
 }
 
-// flatten takes joined errors apart; a wrapped error stays whole.
+// flatten takes joined errors apart; one that wraps stays whole, even where it wraps two, since its own
+// text says more than theirs.
 func flatten(err error) []error {
-	if j, ok := err.(interface{ Unwrap() []error }); ok {
-		var out []error
-		for _, e := range j.Unwrap() {
-			out = append(out, flatten(e)...)
-		}
-		return out
+	j, ok := err.(interface{ Unwrap() []error })
+	if !ok || err.Error() != errors.Join(j.Unwrap()...).Error() {
+		return []error{err}
 	}
-	return []error{err}
+	var out []error
+	for _, e := range j.Unwrap() {
+		out = append(out, flatten(e)...)
+	}
+	return out
 }

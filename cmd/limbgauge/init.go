@@ -14,8 +14,9 @@ import (
 
 func (a *app) initCommand() *cobra.Command {
 	return &cobra.Command{
-		Use:   "init [folder]",
-		Short: "write a bench.toml to start from",
+		Use:     "init [folder]",
+		Example: "  limbgauge init\n  limbgauge init left-leg",
+		Short:   "write a bench.toml to start from",
 		Long: `Write a commented bench.toml for a leg of three joints on the virtual stand. Change
 it to what you have: every number in it is yours to state. A file that is there
 already is left alone.`,

@@ -9,8 +9,9 @@ import (
 
 func (a *app) rebuildCommand() *cobra.Command {
 	return &cobra.Command{
-		Use:   "rebuild",
-		Short: "make the book anew from the run folders and history.toml",
+		Use:     "rebuild",
+		Example: "  limbgauge rebuild",
+		Short:   "make the book anew from the run folders and history.toml",
 		Long: `book.db only remembers what stands elsewhere: runs and their answers in runs/,
 revisions, services and notes in history.toml. This makes it anew from both, as
 after an edit of history.toml by hand.`,

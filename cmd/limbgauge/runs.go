@@ -16,9 +16,10 @@ import (
 func (a *app) runsCommand() *cobra.Command {
 	asJSON := false
 	cmd := &cobra.Command{
-		Use:   "runs",
-		Short: "list the runs of the bench",
-		Args:  usageArgs(cobra.NoArgs),
+		Use:     "runs",
+		Example: "  limbgauge runs",
+		Short:   "list the runs of the bench",
+		Args:    usageArgs(cobra.NoArgs),
 		RunE: func(*cobra.Command, []string) error {
 			entries, err := record.List(a.folder())
 			if err != nil {
@@ -142,8 +143,9 @@ func (a *app) openRun(args []string) (*record.Run, error) {
 
 func (a *app) checkCommand() *cobra.Command {
 	return &cobra.Command{
-		Use:   "check [run...]",
-		Short: "read runs from end to end and name what is damaged",
+		Use:     "check [run...]",
+		Example: "  limbgauge check\n  limbgauge check 0042",
+		Short:   "read runs from end to end and name what is damaged",
 		Long: `Read every sample of the runs named, of all runs when none is, and name what is
 damaged: file, frame, byte, and how far the run is whole. Nothing is changed.`,
 		RunE: func(_ *cobra.Command, args []string) error {
@@ -208,8 +210,9 @@ func (a *app) runDirs(args []string) ([]string, error) {
 
 func (a *app) sealCommand() *cobra.Command {
 	return &cobra.Command{
-		Use:   "seal [run...]",
-		Short: "turn the journal of a cut run into its sealed file",
+		Use:     "seal [run...]",
+		Example: "  limbgauge seal\n  limbgauge seal 0042",
+		Short:   "turn the journal of a cut run into its sealed file",
 		Long: `A run is sealed by itself when it ends. One that was cut - the power went, the
 program was killed - keeps its journal until it is sealed: all that is whole goes
 into the sealed file, what was cut is noted. Without a run, all unsealed ones.`,
