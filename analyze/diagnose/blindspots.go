@@ -46,8 +46,15 @@ func blindSpots() []blindSpot {
 			}},
 		{"play", []health.Path{trans, total}, true, nil, hiddenPlay,
 			func(health.Measure, *Evidence) string { return reverse }},
-		{"creep", []health.Path{trans, total}, true, nil, causes(health.Creep),
-			func(health.Measure, *Evidence) string { return "hold the load still for 20 s or longer, and repeat" }},
+		{"creep", []health.Path{trans, total}, true,
+			func(m health.Measure) bool { return m.Status == health.Measured && m.Verdict == health.Unproven },
+			causes(health.Creep),
+			func(m health.Measure, _ *Evidence) string {
+				if m.Status == health.Measured { // near its limit
+					return "hold the load still for several minutes: creep that goes on will pass its limit"
+				}
+				return "hold the load still for 20 s or longer, and repeat"
+			}},
 		{"belt_tension", []health.Path{trans, total}, true,
 			func(m health.Measure) bool { return m.Status == health.BoundLow && m.Verdict == health.Unproven },
 			causes(health.BeltTensionLow), moreLoad},

@@ -218,3 +218,15 @@ func TestAnyEvidence(t *testing.T) {
 		}
 	})
 }
+
+// Creep that neither passes nor fails its limit is left open, with the longer hold that would tell:
+// at 0.48 ± 0.10 deg a limit of 0.5 deg is passed with a chance of Φ(0.4) = 0.66.
+func TestCreepNearItsLimitStaysOpen(t *testing.T) {
+	got := Diagnose(joint(fig("creep", trans, 0.48, 0.10, 0.5)))
+	if len(got) != 1 || got[0].Cause != health.None || !slices.Contains(got[0].CouldAlsoBe, string(health.Creep)) || !strings.Contains(got[0].Next, "minutes") {
+		t.Errorf("%+v, want none that creep could be, and a longer hold next", got)
+	}
+	if got := Diagnose(joint(fig("creep", trans, 0.2, 0.10, 0.5))); slices.Contains(got[0].CouldAlsoBe, string(health.Creep)) {
+		t.Errorf("%+v, but the creep passes", got)
+	}
+}
