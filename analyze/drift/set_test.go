@@ -3,6 +3,7 @@ package drift
 import (
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 )
 
@@ -58,5 +59,24 @@ func TestSetOfNothing(t *testing.T) {
 		if s := SetAfter(c[0], c[1], SetOptions{}); !math.IsNaN(s.Size) {
 			t.Errorf("%+v of %v", s, c)
 		}
+	}
+}
+
+// A quiet reading that repeats to the same count may hide nearly a whole count either way: over sets
+// drawn evenly the interval must still hold (JCGM 100:2008, F.2.2.1).
+func TestSetOfAQuietReading(t *testing.T) {
+	const q = 360.0 / 4096
+	rng := rand.New(rand.NewPCG(3, 3))
+	in := 0
+	const draws = 2000
+	for range draws {
+		at, set := q*rng.Float64(), 3*q*rng.Float64()
+		still := func(v float64) []float64 { return slices.Repeat([]float64{q * math.Round(v/q)}, 50) }
+		if s := SetAfter(still(at), still(at+set), SetOptions{Quantum: q}); math.Abs(s.Size-set) <= s.SizeU {
+			in++
+		}
+	}
+	if in < draws*93/100 {
+		t.Errorf("%d of %d intervals hold", in, draws)
 	}
 }
