@@ -133,5 +133,5 @@ func bend(angle, dev, load []float64) float64 {
 	if err != nil {
 		return 0
 	}
-	return reach(fit.Resid)
+	return stats.Reach(fit.Resid)
 }

@@ -10,6 +10,7 @@ import (
 	"limbgauge/analyze/health"
 	"limbgauge/analyze/segment"
 	"limbgauge/analyze/sensor"
+	"limbgauge/analyze/stats"
 	"limbgauge/rig"
 )
 
@@ -204,7 +205,7 @@ func (g *sensing) still(col, command []float64) []sensor.Still {
 // lets it, or beside another angle that moves, and not pressed against something.
 func (g *sensing) frozen(all []sensor.Still, other []float64, gear, otherGear float64, j rig.Joint) (out []sensor.Still) {
 	for _, b := range all {
-		moved := other != nil && reach(other[b.From:b.To])/otherGear > b.TravelDeg/gear/2
+		moved := other != nil && stats.Reach(other[b.From:b.To])/otherGear > b.TravelDeg/gear/2
 		noisy := b.DurationS > 2*b.Natural
 		if (moved || noisy) && !g.pushes(b, j) {
 			out = append(out, b)
@@ -231,16 +232,6 @@ func stallCurrent(j rig.Joint) float64 {
 		return math.Inf(1)
 	}
 	return stall
-}
-
-func reach(x []float64) float64 {
-	lo, hi := math.Inf(1), math.Inf(-1)
-	for _, v := range x {
-		if !math.IsNaN(v) {
-			lo, hi = math.Min(lo, v), math.Max(hi, v)
-		}
-	}
-	return math.Max(0, hi-lo)
 }
 
 func stillText(time []float64, all []sensor.Still) string {

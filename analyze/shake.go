@@ -137,7 +137,7 @@ func (c *subject) respond(from, to int) (shaken, error) {
 	even := func(col []float64) ([]float64, float64) {
 		// All columns begin and end with the same sample.
 		y, gaps := filter.Even(t, ends(col[from:to]), 1/c.dt)
-		return averaged(y, k), gaps
+		return stats.Blocks(y, k), gaps
 	}
 	x, _ := even(c.s.Command)
 	y, gaps := even(c.s.Angle)
@@ -181,17 +181,6 @@ func ends(x []float64) []float64 {
 			out[len(out)-1] = out[i]
 			break
 		}
-	}
-	return out
-}
-
-func averaged(x []float64, k int) []float64 {
-	if k <= 1 {
-		return x
-	}
-	out := make([]float64, len(x)/k)
-	for i := range out {
-		out[i] = stats.Mean(x[i*k : (i+1)*k])
 	}
 	return out
 }

@@ -7,6 +7,7 @@ import (
 	"limbgauge/analyze/drift"
 	"limbgauge/analyze/health"
 	"limbgauge/analyze/play"
+	"limbgauge/analyze/stats"
 	"limbgauge/rig"
 )
 
@@ -252,7 +253,7 @@ func (c *subject) acrossKinds(visits []visit, steps []drift.Step) []drift.Visit 
 	if len(phase) > 0 {
 		middles = append(middles, quantile(phase, 0.5))
 	}
-	if reach(middles) < acrossLeast/2 {
+	if stats.Reach(middles) < acrossLeast/2 {
 		return nil // a step that lasts would set them apart
 	}
 	return out

@@ -1,6 +1,10 @@
 package sensor
 
-import "math"
+import (
+	"math"
+
+	"limbgauge/analyze/stats"
+)
 
 // Still is a stretch in which a reading kept one value although the command travelled.
 type Still struct {
@@ -34,7 +38,7 @@ func FindStill(time, x, command []float64) (out []Still) {
 		}
 		// Most readings stand for a sample or two, which says nothing.
 		if d := time[last] - time[start]; !math.IsNaN(x[start]) && d > math.Min(natural, frozenS) {
-			switch gone := travel(command[start : last+1]); {
+			switch gone := stats.Reach(command[start : last+1]); {
 			case d > frozenS && gone > frozenDeg:
 				out = append(out, Still{From: start, To: last + 1, DurationS: d, TravelDeg: gone})
 			case gone < frozenDeg/4:
@@ -47,15 +51,4 @@ func FindStill(time, x, command []float64) (out []Still) {
 		out[i].Natural = natural
 	}
 	return out
-}
-
-// travel returns how far a column goes from its least to its greatest value.
-func travel(x []float64) float64 {
-	lo, hi := math.Inf(1), math.Inf(-1)
-	for _, v := range x {
-		if !math.IsNaN(v) {
-			lo, hi = math.Min(lo, v), math.Max(hi, v)
-		}
-	}
-	return math.Max(0, hi-lo)
 }

@@ -151,3 +151,28 @@ func Sign(x float64) float64 {
 	}
 	return 0
 }
+
+// Reach returns how far x goes from its least to its greatest value; NaNs are left out, and 0 is
+// returned when nothing is left.
+func Reach(x []float64) float64 {
+	lo, hi := math.Inf(1), math.Inf(-1)
+	for _, v := range x {
+		if !math.IsNaN(v) {
+			lo, hi = math.Min(lo, v), math.Max(hi, v)
+		}
+	}
+	return math.Max(0, hi-lo)
+}
+
+// Blocks returns the means of every k values, x itself for k of 1 or less; an incomplete last block is
+// left out.
+func Blocks(x []float64, k int) []float64 {
+	if k <= 1 {
+		return x
+	}
+	out := make([]float64, len(x)/k)
+	for i := range out {
+		out[i] = Mean(x[i*k : (i+1)*k])
+	}
+	return out
+}

@@ -38,3 +38,16 @@ func TestQuantumUAgainstRoundedNormal(t *testing.T) {
 		t.Errorf("no steps: %g, want 0", got)
 	}
 }
+
+func TestReachAndBlocks(t *testing.T) {
+	nan := math.NaN()
+	if got := Reach([]float64{nan, 3, -1, 2}); got != 4 {
+		t.Errorf("reach %g, want 3 - (-1)", got)
+	}
+	if got := Reach([]float64{nan}); got != 0 {
+		t.Errorf("reach of nothing %g", got)
+	}
+	if got := Blocks([]float64{1, 3, 5, 9, 100}, 2); len(got) != 2 || got[0] != 2 || got[1] != 7 {
+		t.Errorf("blocks %v, want 2 and 7", got)
+	}
+}

@@ -86,7 +86,7 @@ func RingDown(y []float64, dt float64, o RingOptions) Ring {
 	z = z[int(at[0]/dt):end]
 	// Means of blocks keep the poles as they are, and sixteen to a cycle are enough to see them.
 	block := max(1, int((at[len(at)-1]-at[0])/float64(len(at)-1)*2/perCycle/dt))
-	z, step := blocks(z, block), dt*float64(block)
+	z, step := stats.Blocks(z, block), dt*float64(block)
 	m, err := strongest(z, step)
 	if err != nil {
 		return unseen(len(at), "the motion after the step is no oscillation")
@@ -113,18 +113,6 @@ const diedAway = 0.4
 
 // perCycle is how many samples of a cycle the fit is given.
 const perCycle = 16
-
-// blocks returns the means of every k samples.
-func blocks(x []float64, k int) []float64 {
-	if k <= 1 {
-		return x
-	}
-	out := make([]float64, len(x)/k)
-	for i := range out {
-		out[i] = stats.Mean(x[i*k : (i+1)*k])
-	}
-	return out
-}
 
 // orderGap is how much smaller the singular values must be after one mode than after two for the
 // samples to hold two: noise makes gaps too [common practice].
