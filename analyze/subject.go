@@ -12,10 +12,7 @@ import (
 	"limbgauge/rig"
 )
 
-const (
-	gravity = 9.80665 // m/s², standard acceleration of free fall (CGPM 1901)
-	rad     = math.Pi / 180
-)
+const rad = math.Pi / 180
 
 // subject is a run made ready for measuring: cut into moves, with the torque of the load and the
 // deflection of each path beside every sample.
@@ -123,7 +120,7 @@ func loadTorque(s *rig.Series, j rig.Joint) (load []float64, why string) {
 		return nil, "no load is known for this joint: fill in [joint.load] or log torque_nm"
 	}
 	load = make([]float64, s.Len())
-	k := j.Load.MassKg * gravity * j.Load.LeverM
+	k := j.Load.Amplitude()
 	some := func(from, to int) func() {
 		return func() {
 			for i, a := range s.Angle[from:to] {

@@ -87,7 +87,7 @@ func (c *subject) rests(d driven) ([]rest, string) {
 }
 
 // loadAmplitude returns m·g·l of bench.toml, N·m.
-func (c *subject) loadAmplitude() float64 { return c.j.Load.MassKg * gravity * c.j.Load.LeverM }
+func (c *subject) loadAmplitude() float64 { return c.j.Load.Amplitude() }
 
 // torqueMeasures reports the load's peak and how much of the available torque it takes: from the
 // known load, else from the current. It also returns the share at the rated voltage alone.

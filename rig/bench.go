@@ -66,6 +66,12 @@ type Load struct {
 	DownDeg     float64 `json:"down_deg"`      // joint angle at which the load hangs straight down
 }
 
+// Gravity is the standard acceleration of free fall, m/s² (CGPM 1901).
+const Gravity = 9.80665
+
+// Amplitude returns the torque of the load held level with the axis, N·m.
+func (l Load) Amplitude() float64 { return l.MassKg * Gravity * l.LeverM }
+
 // Servo is what the builder knows of the servo. Rated is in rising order of Volts.
 type Servo struct {
 	Rated      []Rating `json:"rated,omitempty"`

@@ -10,9 +10,6 @@ import (
 	"limbgauge/rig"
 )
 
-// Gravity is the standard acceleration of free fall, m/s² (CGPM 1901).
-const Gravity = 9.80665
-
 // WeightU is the relative standard uncertainty taken for mass times lever of a hung weight: half a
 // millimetre on 100, some grams on 500 [common practice].
 const WeightU = 0.0075
@@ -20,7 +17,7 @@ const WeightU = 0.0075
 // WeightTorque returns the torque in N·m at the servo's shaft that holds a weight at an angle from
 // hanging straight down: m·g·l·sin(angle)/ratio.
 func WeightTorque(massKg, leverM, angleDeg, ratio float64) float64 {
-	return massKg * Gravity * leverM * math.Sin(angleDeg*rad) / ratio
+	return massKg * rig.Gravity * leverM * math.Sin(angleDeg*rad) / ratio
 }
 
 // Torque fits the current at standstill under known torques and lets the evidence choose its law

@@ -85,7 +85,7 @@ func (k *calibrating) weigh(ctx context.Context, made *rig.Made) (points []rig.T
 		if !(m > 0) {
 			return nil, usageError{fmt.Errorf("--weights: %g kg is no weight", m)}
 		}
-		need := m * calibrate.Gravity * k.o.lever / k.j.Ratio()
+		need := m * rig.Gravity * k.o.lever / k.j.Ratio()
 		for _, r := range k.j.Servo.Rated {
 			if need > weightMost*r.StallNm {
 				return nil, usageError{fmt.Errorf("--weights: %g kg at %g m is %.2f N·m at the servo, more than %.0f %% of its stall torque of %g N·m; take less", m, k.o.lever, need, 100*weightMost, r.StallNm)}

@@ -32,7 +32,7 @@ func measure(t *testing.T, truth Truth) figures {
 	s := play(t, truth, standard())
 	var f figures
 	load := func(i int) float64 {
-		return truth.Load.MassKg * gravity * truth.Load.LeverM * math.Sin(s.Angle[i]*rad)
+		return truth.Load.MassKg * rig.Gravity * truth.Load.LeverM * math.Sin(s.Angle[i]*rad)
 	}
 	// mean over the last 40 % of each stop's dwell
 	type stop struct{ target, trans, servo, load, spread float64 }

@@ -8,10 +8,7 @@ import (
 	"limbgauge/rig"
 )
 
-const (
-	gravity = 9.80665 // m/s², standard acceleration of free fall (CGPM 1901)
-	rad     = math.Pi / 180
-)
+const rad = math.Pi / 180
 
 // Healthy returns a joint without fault that fits what bench.toml says of it. Seed 0 gives the
 // typical values themselves; any other seed spreads them as one assembly differs from the next. The
@@ -98,7 +95,7 @@ func (l Load) PeakNm() float64 {
 	for k := math.Ceil((lo/math.Pi - 0.5)); k <= hi/math.Pi-0.5; k++ {
 		peak = 1 // the level pose lies inside the range
 	}
-	return l.MassKg * gravity * l.LeverM * peak
+	return l.MassKg * rig.Gravity * l.LeverM * peak
 }
 
 // SlackNm returns the torque at the joint at which one span goes slack, 0 for a direct joint.

@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"math"
 	"testing"
+
+	"limbgauge/rig"
 )
 
 // frequency counts the swings of a value about 0 over some seconds, Hz, by its zero crossings.
@@ -63,7 +65,7 @@ func TestPendulum(t *testing.T) {
 	inertia := 0.0036 + 1e-3 + hornInertia
 	// The period of a swing this wide, by the series of the elliptic integral.
 	wide := 1 + amplitude*amplitude/16 + 11*math.Pow(amplitude, 4)/3072
-	want := math.Sqrt(0.25*gravity*0.11/inertia) / (2 * math.Pi) / wide
+	want := math.Sqrt(0.25*rig.Gravity*0.11/inertia) / (2 * math.Pi) / wide
 	near(t, "frequency", frequency(w, 20, func() float64 { return p.theta }), want, 1e-3*want, "√(m·g·l/J)/2π")
 }
 

@@ -70,7 +70,7 @@ func TestJointAtRest(t *testing.T) {
 			w.Pulse(0, 1500+40/0.09*ratio)
 			w.Advance(4e6)
 			s := w.State(0)
-			load := massKg * gravity * 0.11 * math.Sin(s.AngleDeg*rad)
+			load := massKg * rig.Gravity * 0.11 * math.Sin(s.AngleDeg*rad)
 			near(t, "torque carried", s.TorqueNm, load, 1e-4, "balance with m·g·l·sin")
 			c, belt := truth.DegPerNm(), truth.Belt.degPerNm()
 			want := c*load + belt*math.Max(0, load-truth.SlackNm())

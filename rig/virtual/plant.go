@@ -1,6 +1,10 @@
 package virtual
 
-import "math"
+import (
+	"math"
+
+	"limbgauge/rig"
+)
 
 // plant is one joint in motion. Angles are rad; phi and h on the motor side, theta at the joint.
 type plant struct {
@@ -66,7 +70,7 @@ func newPlant(t Truth) *plant {
 	p.cMesh = 2 * 0.1 * math.Sqrt(p.kMesh*hornInertia)
 	p.halfPlay = s.PlayDeg / 2 * rad
 	p.iPhi, p.iH, p.iLoad = 1/s.InertiaKgM2, 1/hornInertia, 1/t.Load.InertiaKgM2
-	p.mgl, p.viscous, p.down = t.Load.MassKg*gravity*t.Load.LeverM, t.Bearing.ViscousNmSPerRad, t.Load.DownDeg*rad
+	p.mgl, p.viscous, p.down = t.Load.MassKg*rig.Gravity*t.Load.LeverM, t.Bearing.ViscousNmSPerRad, t.Load.DownDeg*rad
 	p.phiMin, p.phiMax = -s.TravelDeg/2*rad, s.TravelDeg/2*rad
 	p.stopMin, p.stopMax = math.Inf(-1), math.Inf(1)
 	if r := t.Load.RangeDeg; r[1] > r[0] {
