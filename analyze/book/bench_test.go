@@ -37,8 +37,8 @@ func bigBench(b *testing.B) *Book {
 				}
 				joints = append(joints, found(name, health.BeltSlack, n%100 == 50, ms...))
 			}
-			r := Run{ID: id, Started: day(n), Leg: "fore-left", Revision: string(rune('A' + n%10)), Routine: "assembly", Ended: "complete", Whole: true}
-			if err := insertRun(b.Context(), tx, r, answer(id, r.Revision, joints...), ""); err != nil {
+			i := runInfo(id, day(n), string(rune('A'+n%10)))
+			if err := insertRun(b.Context(), tx, i, answer(id, i.Revision, joints...), ""); err != nil {
 				return err
 			}
 		}
@@ -101,8 +101,7 @@ func BenchmarkAddRun10000(b *testing.B) {
 	for b.Loop() {
 		n++
 		id := fmt.Sprintf("%05d", n)
-		r := Run{ID: id, Started: day(n), Leg: "fore-left", Revision: "C", Routine: "assembly", Whole: true}
-		must(b, book.AddRun(b.Context(), r, answer(id, "C", playJoint(0.2, false))))
+		must(b, book.AddRun(b.Context(), runInfo(id, day(n), "C"), answer(id, "C", playJoint(0.2, false))))
 	}
 }
 

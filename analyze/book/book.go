@@ -74,7 +74,8 @@ func (b *Book) write(ctx context.Context, f func(*sql.Tx) error) error {
 // AddRun puts a judged run into the book and follows what it says of problems. h may have no
 // joints: the run was not judged. A run that is there already is replaced, and where its answer is
 // another one the problems are followed anew from the beginning.
-func (b *Book) AddRun(ctx context.Context, r Run, h health.Health) error {
+func (b *Book) AddRun(ctx context.Context, i record.Info, h health.Health) error {
+	r := RunOf(i)
 	mark := markOf(record.RunDir(b.dir, r.ID))
 	err := b.write(ctx, func(tx *sql.Tx) error {
 		there, same, err := inBook(ctx, tx, r, h.Joints)
@@ -98,12 +99,12 @@ func (b *Book) AddRun(ctx context.Context, r Run, h health.Health) error {
 			}
 		}
 		if there {
-			if err := insertRun(ctx, tx, r, h, mark); err != nil {
+			if err := insertRun(ctx, tx, i, h, mark); err != nil {
 				return err
 			}
 			return replay(ctx, tx)
 		}
-		return follow(ctx, tx, eventOf(r, h.Joints), func() error { return insertRun(ctx, tx, r, h, mark) })
+		return follow(ctx, tx, eventOf(r, h.Joints), func() error { return insertRun(ctx, tx, i, h, mark) })
 	})
 	if err != nil {
 		return fmt.Errorf("put run %s into the book: %w", r.ID, err)

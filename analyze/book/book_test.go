@@ -182,7 +182,7 @@ func TestLockedBookSaysSo(t *testing.T) {
 	ctx := t.Context()
 	_, serviceErr := hasty.AddService(ctx, Service{When: day(0), What: "x"})
 	for what, err := range map[string]error{
-		"run":      hasty.AddRun(ctx, Run{ID: "0001", Started: day(0)}, health.Health{}),
+		"run":      hasty.AddRun(ctx, record.Info{Run: "0001", Started: day(0)}, health.Health{}),
 		"revision": hasty.AddRevision(ctx, Revision{Name: "A", Made: day(0)}),
 		"service":  serviceErr,
 		"note":     hasty.AddNote(ctx, Note{When: day(0), Joint: "knee", Cause: health.Creep, Text: "x"}),
@@ -224,7 +224,7 @@ func TestBroughtBy(t *testing.T) {
 			ctx := t.Context()
 			must(t, b.AddRevision(ctx, Revision{Name: "A", Made: day(0)}))
 			add := func(id string, at int, rev string, j health.Joint, as func(record.Info) record.Info) {
-				must(t, b.AddRun(ctx, RunOf(as(runInfo(id, day(at), rev))), answer(id, rev, j)))
+				must(t, b.AddRun(ctx, as(runInfo(id, day(at), rev)), answer(id, rev, j)))
 			}
 			add("0001", 1, "A", c.before, c.as)
 			must(t, b.AddRevision(ctx, Revision{Name: "B", Parent: "A", Made: day(2)}))

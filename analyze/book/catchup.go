@@ -145,7 +145,7 @@ func take(ctx context.Context, tx *sql.Tx, e record.Entry) (r *Run, warnings []e
 		warnings = append(warnings, err)
 	}
 	run := RunOf(e.Info)
-	return &run, warnings, insertRun(ctx, tx, run, answer, mark)
+	return &run, warnings, insertRun(ctx, tx, e.Info, answer, mark)
 }
 
 // markOf says which state of a run's folder was read, without reading it: size and time of what can

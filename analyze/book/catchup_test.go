@@ -133,7 +133,7 @@ func TestFolderThenBook(t *testing.T) {
 	writeRun(t, dir, i, &h)
 	b, _ := open(t, dir)
 	before := dump(t, b)
-	must(t, b.AddRun(t.Context(), RunOf(i), h))
+	must(t, b.AddRun(t.Context(), i, h))
 	if after := dump(t, b); after != before {
 		t.Errorf("told of what it knew:\n%s\nwas\n%s", after, before)
 	}

@@ -81,7 +81,7 @@ func keepRun(t testing.TB, b *Book, id int, at time.Time, revision string, joint
 	i := runInfo(fmt.Sprintf("%04d", id), at, revision)
 	h := answer(i.Run, revision, joints...)
 	writeRun(t, b.dir, i, &h)
-	must(t, b.AddRun(t.Context(), RunOf(i), h))
+	must(t, b.AddRun(t.Context(), i, h))
 }
 
 func must(t testing.TB, err error) {

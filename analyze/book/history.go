@@ -56,6 +56,8 @@ type Service struct {
 	Joint   string    `toml:"joint,omitempty" json:"joint,omitempty"`
 	Part    string    `toml:"part,omitempty" json:"part,omitempty"`
 	Answers []string  `toml:"answers,omitempty" json:"answers,omitempty"`
+	// Replaced is true where the part is a new one: what it went through is counted from here.
+	Replaced bool `toml:"replaced,omitempty" json:"replaced,omitempty"`
 }
 
 // Note is what a person says of a problem.

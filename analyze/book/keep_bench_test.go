@@ -71,7 +71,7 @@ func keepBoth(b *testing.B, dir string, i record.Info) {
 	must(b, err)
 	h, _, err := ReadHealth(filepath.Join(dir, "runs", i.Run))
 	must(b, err)
-	must(b, book.AddRun(b.Context(), RunOf(i), h))
+	must(b, book.AddRun(b.Context(), i, h))
 	must(b, book.Close())
 }
 

@@ -40,7 +40,7 @@ func TestRunThatCameUnjudged(t *testing.T) {
 	}
 	h := answer("0002", "", playJoint(0.9, true))
 	writeRun(t, dir, i, &h)
-	must(t, b.AddRun(t.Context(), RunOf(i), h))
+	must(t, b.AddRun(t.Context(), i, h))
 	if p := state(t, b, knee); p.State != Open || len(p.Shows) != 1 {
 		t.Errorf("%+v", p)
 	}

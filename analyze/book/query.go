@@ -244,7 +244,7 @@ func (b *Book) Revisions(ctx context.Context) ([]Revision, error) { return revis
 func services(ctx context.Context, q querier) ([]Service, error) {
 	return rows(ctx, q, func(rs *sql.Rows) (s Service, err error) {
 		var at, answers string
-		if err = rs.Scan(&s.ID, &at, &s.What, &s.Joint, &s.Part, &answers); err != nil {
+		if err = rs.Scan(&s.ID, &at, &s.What, &s.Joint, &s.Part, &answers, &s.Replaced); err != nil {
 			return s, err
 		}
 		if s.Answers, err = fromList(answers); err != nil {
@@ -252,7 +252,7 @@ func services(ctx context.Context, q querier) ([]Service, error) {
 		}
 		s.When, err = parseWhen(at)
 		return s, err
-	}, "SELECT id, at, what, joint, part, answers FROM services ORDER BY id")
+	}, "SELECT id, at, what, joint, part, answers, replaced FROM services ORDER BY id")
 }
 
 // Services returns every service in the order they were added.

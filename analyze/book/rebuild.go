@@ -70,7 +70,7 @@ func (b *Book) rebuild(ctx context.Context) (warnings []error, err error) {
 		return warnings, err
 	}
 	err = b.write(ctx, func(tx *sql.Tx) error {
-		for _, t := range []string{"parts", "revisions", "services", "notes", "measures", "findings", "runs", "problems"} {
+		for _, t := range []string{"parts", "revisions", "services", "notes", "measures", "findings", "past", "setups", "runs", "problems"} {
 			if _, err := tx.ExecContext(ctx, "DELETE FROM "+t); err != nil {
 				return err
 			}

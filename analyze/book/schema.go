@@ -45,4 +45,11 @@ CREATE INDEX runs_by_start ON runs(started);
 ALTER TABLE runs ADD COLUMN setups TEXT NOT NULL DEFAULT '';
 ALTER TABLE runs ADD COLUMN bare INTEGER NOT NULL DEFAULT 0;
 ALTER TABLE measures ADD COLUMN limit_from TEXT NOT NULL DEFAULT '';
+`, `
+ALTER TABLE services ADD COLUMN replaced INTEGER NOT NULL DEFAULT 0;
+CREATE TABLE setups (id INTEGER PRIMARY KEY, body TEXT NOT NULL UNIQUE);
+CREATE TABLE past (
+	run TEXT NOT NULL REFERENCES runs(id) ON DELETE CASCADE, joint TEXT NOT NULL, setup INTEGER REFERENCES setups(id),
+	sample_hz REAL, supply_v REAL, ambient_c REAL, travel_deg REAL, reversals INTEGER, PRIMARY KEY (joint, run)
+);
 `}

@@ -9,10 +9,12 @@ import (
 	"time"
 
 	"limbgauge/analyze/health"
+	"limbgauge/rig/record"
 )
 
 // insertRun puts a run in, in the place of one of that name. mark is that of its folder.
-func insertRun(ctx context.Context, tx *sql.Tx, r Run, h health.Health, mark string) error {
+func insertRun(ctx context.Context, tx *sql.Tx, i record.Info, h health.Health, mark string) error {
+	r := RunOf(i)
 	if _, err := tx.ExecContext(ctx, "DELETE FROM runs WHERE id = ?", r.ID); err != nil {
 		return err
 	}
@@ -20,6 +22,9 @@ func insertRun(ctx context.Context, tx *sql.Tx, r Run, h health.Health, mark str
 	_, err := tx.ExecContext(ctx, "INSERT INTO runs VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)", r.ID, number, when(r.Started), r.Leg,
 		r.Revision, r.Routine, r.Assembly, r.Ended, r.Whole, r.Samples, r.Lost, len(h.Joints) > 0, mark, r.Setups, r.Bare)
 	if err != nil {
+		return err
+	}
+	if err := insertPast(ctx, tx, i, h); err != nil {
 		return err
 	}
 	im, err := tx.PrepareContext(ctx, "INSERT INTO measures VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)")
@@ -125,7 +130,7 @@ func insertService(ctx context.Context, tx *sql.Tx, s Service) error {
 	if err != nil {
 		return err
 	}
-	_, err = tx.ExecContext(ctx, "INSERT INTO services VALUES (?, ?, ?, ?, ?, ?)", s.ID, when(s.When), s.What, s.Joint, s.Part, answers)
+	_, err = tx.ExecContext(ctx, "INSERT INTO services VALUES (?, ?, ?, ?, ?, ?, ?)", s.ID, when(s.When), s.What, s.Joint, s.Part, answers, s.Replaced)
 	return err
 }
 

@@ -149,5 +149,5 @@ func (s *teller) keep(ctx context.Context, b *Book, i record.Info) error {
 	if s.missed = rapid.IntRange(0, 3).Draw(s.rt, "ended early") == 0; s.missed {
 		return nil
 	}
-	return b.AddRun(ctx, RunOf(i), h)
+	return b.AddRun(ctx, i, h)
 }

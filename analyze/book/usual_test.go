@@ -27,7 +27,7 @@ func keepInfo(t testing.TB, b *Book, i record.Info, joints ...health.Joint) {
 	t.Helper()
 	h := answer(i.Run, i.Revision, joints...)
 	writeRun(t, b.dir, i, &h)
-	must(t, b.AddRun(t.Context(), RunOf(i), h))
+	must(t, b.AddRun(t.Context(), i, h))
 }
 
 func usualOf(t testing.TB, b *Book, i record.Info) string {

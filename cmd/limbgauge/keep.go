@@ -82,5 +82,5 @@ func (a *app) keep(ctx context.Context, r *record.Run, h health.Health) error {
 		return err
 	}
 	defer b.Close()
-	return b.AddRun(ctx, book.RunOf(r.Info), h)
+	return b.AddRun(ctx, r.Info, h)
 }

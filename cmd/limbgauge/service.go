@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"text/tabwriter"
 
@@ -25,12 +26,19 @@ runs tell whether it cured them, and for how long.`,
 func (a *app) serviceAddCommand() *cobra.Command {
 	var s book.Service
 	cmd := &cobra.Command{
-		Use:     "add what",
-		Short:   "add a service",
-		Example: `  limbgauge service add "belt re-tensioned" --joint knee --part belt`,
-		Args:    usageArgs(cobra.ExactArgs(1)),
+		Use:   "add what",
+		Short: "add a service",
+		Long: `Add something that was done to the leg. With --replaced the part named is a new one:
+what a belt went through, in degrees and reversals, counts from there. A belt that was
+only re-tensioned stays the belt it was.`,
+		Example: `  limbgauge service add "belt re-tensioned" --joint knee --part belt
+  limbgauge service add "new belt" --joint knee --part belt --replaced`,
+		Args: usageArgs(cobra.ExactArgs(1)),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			s.What, s.When = args[0], a.now()
+			if s.Replaced && s.Part == "" {
+				return usageError{errors.New("--replaced needs --part: which part is a new one?")}
+			}
 			if s.Joint != "" {
 				if err := a.knownJoint(s.Joint); err != nil {
 					return err
@@ -48,6 +56,7 @@ func (a *app) serviceAddCommand() *cobra.Command {
 	}
 	cmd.Flags().StringVar(&s.Joint, "joint", "", "the joint it was done to; default: the whole leg")
 	cmd.Flags().StringVar(&s.Part, "part", "", "the part it was done to")
+	cmd.Flags().BoolVar(&s.Replaced, "replaced", false, "the part was replaced by a new one")
 	cmd.Flags().StringArrayVar(&s.Answers, "answers", nil, "a problem it answers, as joint/cause; default: all that are open at the joint")
 	return cmd
 }
@@ -68,7 +77,11 @@ func (a *app) serviceListCommand() *cobra.Command {
 		w := tabwriter.NewWriter(a.out, 0, 0, 2, ' ', 0)
 		fmt.Fprintln(w, "service\tdate\tjoint\tpart\twhat")
 		for _, s := range list {
-			fmt.Fprintf(w, "%d\t%s\t%s\t%s\t%s\n", s.ID, s.When.Local().Format("2006-01-02"), s.Joint, s.Part, s.What)
+			part := s.Part
+			if s.Replaced {
+				part += " (new)"
+			}
+			fmt.Fprintf(w, "%d\t%s\t%s\t%s\t%s\n", s.ID, s.When.Local().Format("2006-01-02"), s.Joint, part, s.What)
 		}
 		return w.Flush()
 	})

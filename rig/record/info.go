@@ -93,6 +93,12 @@ type JointInfo struct {
 	Samples int   `json:"samples"`
 	FirstUS int64 `json:"first_us"`
 	LastUS  int64 `json:"last_us"`
+	// TravelDeg and Reversals say how far the joint went and how often it turned, SupplyRestV is the
+	// voltage seen while the servo drew the least. Sealing finds them in the samples, see travel.go;
+	// nil where it could not, and in runs sealed before it did.
+	TravelDeg   *float64 `json:"travel_deg,omitempty"`
+	Reversals   *int     `json:"reversals,omitempty"`
+	SupplyRestV *float64 `json:"supply_rest_v,omitempty"`
 }
 
 // End says how a recording ended.
