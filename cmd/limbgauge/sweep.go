@@ -139,89 +139,117 @@ func (a *app) afterSweep(ctx context.Context, printer *app, res session.Result, 
 	return answerErr
 }
 
-// record runs the routine on the stand.
-func (a *app) record(ctx context.Context, names []string, o sweepOptions) (session.Result, error) {
+// sweepPlan is a sweep made ready: all that can be wrong beforehand is known not to be.
+type sweepPlan struct {
+	cfg   session.Config // without line, consent and live feed
+	bench *rig.Bench
+	whole []rig.Joint // as bench.toml has them
+	what  string      // is going to move, in a sentence
+	notes []string    // what to know of it
+}
+
+// planSweep makes a sweep ready.
+func (a *app) planSweep(ctx context.Context, names []string, o sweepOptions) (p sweepPlan, err error) {
 	b, err := a.loadBench()
 	if err != nil {
-		return session.Result{}, err
+		return p, err
 	}
 	if o.port != "" {
 		b.Stand.Port = o.port
 	}
 	if b.Stand.Form == rig.FormText {
-		return session.Result{}, usageError{errors.New(`a stand of the text form can not be commanded; use "limbgauge listen"`)}
+		return p, usageError{errors.New(`a stand of the text form can not be commanded; use "limbgauge listen"`)}
 	}
-	cfg := session.Config{SampleHz: b.Stand.SampleHz, Bench: a.folder()}
-	what := "About to move: "
-	var whole []rig.Joint // as bench.toml has them
+	p.bench, p.cfg = b, session.Config{SampleHz: b.Stand.SampleHz, Bench: a.folder()}
 	if o.speed < 0 {
-		return session.Result{}, usageError{fmt.Errorf("--speed %g: give times real time, or 0 for as fast as it goes", o.speed)}
+		return p, usageError{fmt.Errorf("--speed %g: give times real time, or 0 for as fast as it goes", o.speed)}
 	}
+	var moves []string
 	for i, n := range names {
 		if slices.Contains(names[:i], n) {
-			return session.Result{}, usageError{fmt.Errorf("joint %s is named twice", n)}
+			return p, usageError{fmt.Errorf("joint %s is named twice", n)}
 		}
 		j, err := jointOf(b, n)
 		if err != nil {
-			return session.Result{}, err
+			return p, err
 		}
 		if err := a.checkBareRun(b, j); err != nil {
-			return session.Result{}, err
+			return p, err
 		}
 		called := "joint " + n
-		whole = append(whole, j)
+		p.whole = append(p.whole, j)
 		if o.bare {
 			j, called = j.BareServo(), "the bare servo of joint "+n
 		}
 		r, err := rig.BuiltinRoutine(o.routine, j)
 		if err != nil {
-			return session.Result{}, usageError{err}
-		}
-		if i > 0 {
-			what += "; then "
+			return p, usageError{err}
 		}
 		lo, hi := reach(r)
-		what += fmt.Sprintf("%s between %.0f and %.0f deg, routine %s, about %s", called, lo, hi, r.Name, clock(r.Duration(r.Moves[0].TargetDeg)))
-		cfg.Joints = append(cfg.Joints, j)
-		cfg.Plans = append(cfg.Plans, session.Plan{Joint: i, Routine: r})
+		moves = append(moves, fmt.Sprintf("%s between %.0f and %.0f deg, routine %s, about %s", called, lo, hi, r.Name, clock(r.Duration(r.Moves[0].TargetDeg))))
+		p.cfg.Joints = append(p.cfg.Joints, j)
+		p.cfg.Plans = append(p.cfg.Plans, session.Plan{Joint: i, Routine: r})
 	}
-	constants, err := calibrationsOf(b, cfg.Joints)
+	p.what = "About to move: " + strings.Join(moves, "; then ") + "."
+	if p.cfg.Info, err = a.info(ctx, b, o.runOptions, o.routine); err != nil {
+		return p, err
+	}
+	if p.cfg.Info.Calibrations, err = calibrationsOf(b, p.cfg.Joints); err != nil {
+		return p, err
+	}
+	if b.Stand.Port == rig.PortVirtual { // a wrong --fault is said before the cautions, not after
+		err = p.virtualLoads(o)
+	}
+	return p, err
+}
+
+// virtualLoads tells the joints of a virtual stand what hangs on them: faults of load hang more there,
+// and a builder who does that knows its weight.
+func (p *sweepPlan) virtualLoads(o sweepOptions) error {
+	truths, err := truthsOf(p.whole, o.lineOptions)
+	if err != nil {
+		return err
+	}
+	if o.bare {
+		_, truths = bareServos(p.whole, truths)
+	}
+	for i, t := range truths {
+		j := &p.cfg.Joints[i]
+		if l := t.Bench(*j).Load; l != nil && j.Load != nil && l.MassKg != j.Load.MassKg {
+			p.notes = append(p.notes, fmt.Sprintf("For this fault %.2f kg hang on joint %s instead of the %.2f kg of bench.toml; the run is judged with that.",
+				l.MassKg, j.Name, j.Load.MassKg))
+			j.Load = l
+		}
+	}
+	return nil
+}
+
+// record runs the routine on the stand.
+func (a *app) record(ctx context.Context, names []string, o sweepOptions) (session.Result, error) {
+	p, err := a.planSweep(ctx, names, o)
 	if err != nil {
 		return session.Result{}, err
 	}
-	if b.Stand.Port == rig.PortVirtual { // a wrong --fault is said before the cautions, not after
-		truths, err := truthsOf(whole, o.lineOptions)
-		if err != nil {
-			return session.Result{}, err
-		}
-		if o.bareServo = o.bare; o.bare {
-			_, truths = bareServos(whole, truths)
-		}
-		for i, t := range truths {
-			// Faults of load hang more on the joint; a builder who does that knows its weight.
-			if l := t.Bench(cfg.Joints[i]).Load; l != nil && cfg.Joints[i].Load != nil && l.MassKg != cfg.Joints[i].Load.MassKg {
-				fmt.Fprintf(a.out, "For this fault %.2f kg hang on joint %s instead of the %.2f kg of bench.toml; the run is judged with that.\n",
-					l.MassKg, cfg.Joints[i].Name, cfg.Joints[i].Load.MassKg)
-				cfg.Joints[i].Load = l
-			}
-		}
+	for _, n := range p.notes {
+		fmt.Fprintln(a.out, n)
 	}
-	if cfg.Consent, err = a.consent(ctx, what+".", b, o.consentOptions); err != nil {
+	consent, err := a.consent(ctx, p.what, p.bench, o.consentOptions)
+	if err != nil {
 		return session.Result{}, err
 	}
-	var stand record.Stand
-	if cfg.Line, stand, err = openLine(b, whole, o.lineOptions); err != nil {
+	return a.watch(func(live *session.Live) (session.Result, error) { return a.carryOut(ctx, p, o, consent, live) })
+}
+
+// carryOut runs a planned sweep that was agreed to.
+func (a *app) carryOut(ctx context.Context, p sweepPlan, o sweepOptions, consent session.Consent, live *session.Live) (session.Result, error) {
+	o.bareServo = o.bare
+	line, stand, err := openLine(p.bench, p.whole, o.lineOptions)
+	if err != nil {
 		return session.Result{}, err
 	}
-	if cfg.Info, err = a.info(ctx, b, o.runOptions, o.routine); err != nil {
-		cfg.Line.Close()
-		return session.Result{}, err
-	}
-	cfg.Info.Stand, cfg.Info.Calibrations = stand, constants
-	return a.watch(func(live *session.Live) (session.Result, error) {
-		cfg.Live = live
-		return session.Run(ctx, cfg)
-	})
+	p.cfg.Info.Stand, p.cfg.Info.Started = stand, a.now()
+	p.cfg.Line, p.cfg.Consent, p.cfg.Live = line, consent, live
+	return session.Run(ctx, p.cfg)
 }
 
 // watch shows a session while it runs.
