@@ -9,7 +9,7 @@ import (
 
 // headline is what a reader in a hurry takes away: what is the matter, and what to do next.
 type headline struct {
-	Mark     mark
+	Mark     Sign
 	Sentence string
 	Next     string
 	Also     []string // what else needs saying before the details
@@ -24,7 +24,7 @@ func headlineOf(d *Document) headline {
 	if d.Run.CutShort {
 		h.Also = append(h.Also, "The run was cut short"+colon(d.Run.Ended)+". The figures rest on the part that was recorded.")
 		if h.Mark.Shape == shapeGood {
-			h.Mark = mark{shapeDoubt, "cut short"}
+			h.Mark = Sign{shapeDoubt, "cut short"}
 			h.Sentence = "Nothing wrong so far, but the run did not reach its end."
 			h.Next = "Find out what stopped it, then repeat the routine."
 		}
@@ -56,7 +56,7 @@ type named struct {
 
 func judgement(joints []health.Joint) headline {
 	if len(joints) == 0 {
-		return headline{Mark: mark{shapeNone, "nothing analysed"}, Sentence: "Nothing was analysed: the run has no joint.",
+		return headline{Mark: Sign{shapeNone, "nothing analysed"}, Sentence: "Nothing was analysed: the run has no joint.",
 			Next: "Check that the log holds samples of the joints named in bench.toml."}
 	}
 	found := map[health.Severity][]named{}
@@ -74,26 +74,26 @@ func judgement(joints []health.Joint) headline {
 	faults, warnings := found[health.SeverityFault], found[health.SeverityWarning]
 	switch {
 	case len(faults) > 0:
-		h := headline{Mark: mark{shapeBad, "repair"}, Sentence: "Repair needed: " + causesOf(faults) + ".", Next: nextOf(faults)}
+		h := headline{Mark: Sign{shapeBad, "repair"}, Sentence: "Repair needed: " + causesOf(faults) + ".", Next: nextOf(faults)}
 		if len(warnings) > 0 {
 			h.Also = append(h.Also, "Also watch: "+causesOf(warnings)+".")
 		}
 		return h
 	case len(warnings) > 0:
-		return headline{Mark: mark{shapeWarning, "watch"}, Sentence: "No fault yet, but watch: " + causesOf(warnings) + ".", Next: nextOf(warnings)}
+		return headline{Mark: Sign{shapeWarning, "watch"}, Sentence: "No fault yet, but watch: " + causesOf(warnings) + ".", Next: nextOf(warnings)}
 	case len(verdicts[health.Fail]) > 0:
-		return headline{Mark: mark{shapeBad, "limit missed"},
+		return headline{Mark: Sign{shapeBad, "limit missed"},
 			Sentence: "Outside the limits, and no cause was found: " + list(verdicts[health.Fail], namedAtOnce) + ".",
 			Next:     "Look at the curves of that joint, then repeat the run to see whether it stays."}
 	case len(verdicts[health.Unproven]) > 0:
-		return headline{Mark: mark{shapeDoubt, "unproven"},
+		return headline{Mark: Sign{shapeDoubt, "unproven"},
 			Sentence: "No fault found, but not proven good: " + list(verdicts[health.Unproven], namedAtOnce) + ".",
 			Next:     "See in the table why, then repeat with more cycles or another mounting."}
 	case len(verdicts[health.Pass]) == 0:
-		return headline{Mark: mark{shapeDoubt, "not judged"}, Sentence: "No fault found, but nothing was judged: no limit is set.",
+		return headline{Mark: Sign{shapeDoubt, "not judged"}, Sentence: "No fault found, but nothing was judged: no limit is set.",
 			Next: "Set what you accept under [joint.limits] in bench.toml and analyse the run again."}
 	}
-	h := headline{Mark: mark{shapeGood, "good"},
+	h := headline{Mark: Sign{shapeGood, "good"},
 		Sentence: "No fault found; " + limitsKept(len(verdicts[health.Pass])) + " by the whole uncertainty.",
 		Next:     "Keep this run as a baseline and repeat the same routine after the next hours of use."}
 	if hints := found[health.SeverityHint]; len(hints) > 0 {

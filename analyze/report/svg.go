@@ -26,7 +26,7 @@ func (s Size) orDefault() Size {
 
 // SVG draws a curve as one svg element, to be put into a page or read alone. Values that are NaN,
 // infinite or beyond 1e12 make gaps; a curve without any value says so. Colours follow the page's
-// scheme where PlotCSS is in it. The only error is a line whose X and Y differ in length.
+// scheme where CSS is in it. The only error is a line whose X and Y differ in length.
 func SVG(curve health.Curve, size Size) ([]byte, error) {
 	size = size.orDefault()
 	p := newPlot(clean(curve.XLabel), size)

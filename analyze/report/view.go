@@ -14,7 +14,7 @@ import (
 
 type jointView struct {
 	ID, Name, Place string
-	Mark            mark
+	Mark            Sign
 	State           string // in a few words, for the overview
 	Summary         string // the same, where the first finding does not say it already
 	Findings        []findingView
@@ -29,7 +29,7 @@ type jointView struct {
 }
 
 type findingView struct {
-	Mark                  mark
+	Mark                  Sign
 	Title, Sureness, Part string
 	Evidence, Alike       []string
 	Next                  string
@@ -49,7 +49,7 @@ type measureView struct {
 	Unseen                 bool
 	Limit, Own             string // Own names the runs that a limit comes from which is not stated
 	Kept                   string // how likely a limit is kept that is not proven
-	Mark                   mark
+	Mark                   Sign
 	Gauge                  template.HTML
 	Method, Source, Remark string
 }
@@ -68,7 +68,7 @@ func jointViews(d *Document) []jointView {
 			Place: fmt.Sprintf("joint %d of %d", i+1, len(d.Health.Joints)),
 			Split: splitOf(j)}
 		v.Judged, v.Others, v.Missing = tablesOf(j.Measures)
-		v.Mark, v.State = stateOf(j)
+		v.Mark, v.State = StateOf(j)
 		for _, f := range j.Findings {
 			v.Findings = append(v.Findings, findingOf(f))
 		}
@@ -91,8 +91,8 @@ func jointViews(d *Document) []jointView {
 	return out
 }
 
-// stateOf sums one joint up in a mark and a few words.
-func stateOf(j health.Joint) (mark, string) {
+// StateOf sums one joint up in a sign and a few words.
+func StateOf(j health.Joint) (Sign, string) {
 	rank := map[health.Severity]int{health.SeverityFault: 3, health.SeverityWarning: 2, health.SeverityHint: 1}
 	var worst *health.Finding
 	for i, f := range j.Findings {
@@ -102,16 +102,16 @@ func stateOf(j health.Joint) (mark, string) {
 	}
 	v := j.Worst()
 	if worst != nil && (rank[worst.Severity] > 1 || v == health.Pass || v == health.NoVerdict) {
-		return severityMark(worst.Severity), CauseTitle(worst.Cause)
+		return SeveritySign(worst.Severity), CauseTitle(worst.Cause)
 	}
 	words := map[health.Verdict]string{health.Fail: "a limit is missed, no cause found",
 		health.Unproven: "no fault found, not all limits proven", health.Pass: "no fault found, all limits kept",
 		health.NoVerdict: "no fault found, no limit set"}
-	return verdictMark(v), words[v]
+	return VerdictSign(v), words[v]
 }
 
 func findingOf(f health.Finding) findingView {
-	v := findingView{Mark: severityMark(f.Severity), Title: CauseTitle(f.Cause), Part: clean(f.Part),
+	v := findingView{Mark: SeveritySign(f.Severity), Title: CauseTitle(f.Cause), Part: clean(f.Part),
 		Evidence: cleanAll(f.Evidence), Next: sentence(f.Next)}
 	if f.Confidence > 0 && f.Confidence <= 1 {
 		v.Sureness = number(math.Round(min(f.Confidence, 0.99)*100), 0) + " %"
@@ -149,7 +149,7 @@ func measureOf(m health.Measure) measureView {
 		d = health.Definition{Decimals: 3}
 	}
 	v := measureView{Title: measureTitle(m.Name), Path: clean(string(m.Path)), PathTitle: pathTitles[m.Path],
-		Unit: clean(unit(m.Unit)), Mark: verdictMark(m.Verdict), Method: sentence(m.Method), Source: sentence(d.Source),
+		Unit: clean(unit(m.Unit)), Mark: VerdictSign(m.Verdict), Method: sentence(m.Method), Source: sentence(d.Source),
 		Remark: clean(m.Reason), Gauge: gauge(m)}
 	v.Bound = boundWord(m.Status)
 	v.Value, v.PM = Figure(m.Value, m.Uncertainty, d.Decimals)

@@ -18,7 +18,7 @@ type partView struct{ Name, File, Hash, Size string }
 
 type problemView struct {
 	Joint, Title             string
-	Mark                     mark
+	Mark                     Sign
 	Opened, Answered, Closed string
 	Evidence                 []string
 }
@@ -31,7 +31,7 @@ type compareView struct {
 
 type differenceView struct {
 	Joint, Title, Path, A, B, Diff string
-	Mark                           mark
+	Mark                           Sign
 }
 
 type lossView struct {
@@ -75,7 +75,7 @@ func bytesWords(n int64) string {
 func problemsOf(ps []Problem) []problemView {
 	var out []problemView
 	for _, p := range ps {
-		out = append(out, problemView{Joint: clean(p.Joint), Title: CauseTitle(p.Cause), Mark: stateMark(p.State),
+		out = append(out, problemView{Joint: clean(p.Joint), Title: CauseTitle(p.Cause), Mark: StateSign(p.State),
 			Opened: clean(p.OpenedBy), Answered: clean(p.AnsweredBy), Closed: clean(p.ClosedBy), Evidence: cleanAll(p.Evidence)})
 	}
 	return out
@@ -92,9 +92,9 @@ func comparisonOf(c *Comparison) *compareView {
 			m = r.B
 		}
 		d := differenceView{Joint: clean(r.Joint), Title: measureTitle(m.Name), Path: clean(string(m.Path)),
-			A: amount(r.A), B: amount(r.B), Diff: "–", Mark: verdictMark(r.Mark)}
+			A: amount(r.A), B: amount(r.B), Diff: "–", Mark: VerdictSign(r.Mark)}
 		if r.Mark == health.NoVerdict {
-			d.Mark = mark{shapeNone, "no difference found"}
+			d.Mark = Sign{shapeNone, "no difference found"}
 		}
 		if w := clean(r.Verdict); w != "" {
 			d.Mark.Word = w

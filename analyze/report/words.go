@@ -50,8 +50,8 @@ var pathTitles = map[health.Path]string{
 	health.Total:        "total: command to joint",
 }
 
-// A mark is a shape with a word: state is never told by colour alone.
-type mark struct{ Shape, Word string }
+// Sign is a shape with a word: state is never told by colour alone. Shape names a symbol of Shapes.
+type Sign struct{ Shape, Word string }
 
 // The shapes, named after the symbols in page.html.
 const (
@@ -63,39 +63,42 @@ const (
 	shapeNone    = "none"
 )
 
-func verdictMark(v health.Verdict) mark {
+// VerdictSign returns the sign of a verdict.
+func VerdictSign(v health.Verdict) Sign {
 	switch v {
 	case health.Pass:
-		return mark{shapeGood, "pass"}
+		return Sign{shapeGood, "pass"}
 	case health.Fail:
-		return mark{shapeBad, "fail"}
+		return Sign{shapeBad, "fail"}
 	case health.Unproven:
-		return mark{shapeDoubt, "unproven"}
+		return Sign{shapeDoubt, "unproven"}
 	}
-	return mark{shapeNone, "no limit"}
+	return Sign{shapeNone, "no limit"}
 }
 
-func severityMark(s health.Severity) mark {
+// SeveritySign returns the sign of a finding.
+func SeveritySign(s health.Severity) Sign {
 	switch s {
 	case health.SeverityFault:
-		return mark{shapeBad, "fault"}
+		return Sign{shapeBad, "fault"}
 	case health.SeverityWarning:
-		return mark{shapeWarning, "warning"}
+		return Sign{shapeWarning, "warning"}
 	case health.SeverityHint:
-		return mark{shapeHint, "hint"}
+		return Sign{shapeHint, "hint"}
 	case health.SeverityOK:
-		return mark{shapeGood, "ok"}
+		return Sign{shapeGood, "ok"}
 	}
-	return mark{shapeNone, clean(string(s))}
+	return Sign{shapeNone, clean(string(s))}
 }
 
-func stateMark(state string) mark {
+// StateSign returns the sign of a problem's state.
+func StateSign(state string) Sign {
 	shape, ok := map[string]string{StateOpen: shapeBad, StateAnswered: shapeDoubt,
 		StateCured: shapeGood, StateReturned: shapeBad}[state]
 	if !ok {
 		shape = shapeNone
 	}
-	return mark{shape, clean(state)}
+	return Sign{shape, clean(state)}
 }
 
 // clean replaces what a reader cannot see: control characters, and marks that turn the direction of

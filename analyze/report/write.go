@@ -9,6 +9,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"strings"
 )
 
 //go:embed page.html
@@ -20,8 +21,8 @@ var pageCSS string
 //go:embed plot.css
 var plotCSS string
 
-// PlotCSS returns the tones of the plots in light and dark as a style sheet.
-func PlotCSS() string { return plotCSS }
+// CSS returns the style sheet of Record and of all drawings, in light, dark and print.
+func CSS() string { return plotCSS + pageCSS }
 
 // page is what page.html is filled with.
 type page struct {
@@ -44,7 +45,34 @@ type page struct {
 
 // HTML writes the report as one page. The page is made whole before anything is written, so an error
 // of the document leaves w untouched.
-func HTML(w io.Writer, d *Document) error {
+func HTML(w io.Writer, d *Document) error { return fill(w, "page", d) }
+
+// Record returns what stands within the report's page, for a page of another server: heading and
+// sections, to be dressed by CSS and, for its signs, to stand below Shapes.
+func Record(d *Document) (template.HTML, error) {
+	var b strings.Builder
+	err := fill(&b, "record", d)
+	return template.HTML(b.String()), err
+}
+
+// Shapes returns the symbols that signs refer to, once for a page.
+func Shapes() (template.HTML, error) {
+	t, err := template.New("page").Parse(pageHTML)
+	if err != nil {
+		return "", fmt.Errorf("parse the report's page: %w", err)
+	}
+	var b strings.Builder
+	err = t.ExecuteTemplate(&b, "shapes", nil)
+	return template.HTML(b.String()), err
+}
+
+// Headline sums a run up in a sign and a sentence.
+func Headline(d *Document) (Sign, string) {
+	h := headlineOf(d)
+	return h.Mark, h.Sentence
+}
+
+func fill(w io.Writer, name string, d *Document) error {
 	t, err := template.New("page").Parse(pageHTML)
 	if err != nil {
 		return fmt.Errorf("parse the report's page: %w", err)
@@ -53,13 +81,13 @@ func HTML(w io.Writer, d *Document) error {
 	if leg := clean(d.leg()); leg != "" {
 		title = "Leg " + leg + ", " + lower(title)
 	}
-	p := page{CSS: template.CSS(plotCSS + pageCSS), Title: title, Banner: timeWords(d.Run.Started),
+	p := page{CSS: template.CSS(CSS()), Title: title, Banner: timeWords(d.Run.Started),
 		Head: headlineOf(d), Joints: jointViews(d), Revision: revisionOf(d.Revision), RevisionName: clean(d.revision()),
 		Problems: problemsOf(d.Problems), Compare: comparisonOf(d.Comparison), Facts: factsOf(d),
 		Conditions: cleanFacts(d.Run.Conditions), Calibration: cleanFacts(d.Run.Calibration), Losses: lossesOf(d.Run.Joints),
 		Note: clean(d.Run.Note), Cautions: Cautions(), Sources: sourcesOf(d.Health)}
 	var b bytes.Buffer
-	if err := t.Execute(&b, p); err != nil {
+	if err := t.ExecuteTemplate(&b, name, p); err != nil {
 		return fmt.Errorf("fill the report's page: %w", err)
 	}
 	if _, err := w.Write(b.Bytes()); err != nil {
