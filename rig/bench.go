@@ -5,6 +5,8 @@ type Bench struct {
 	Stand  Stand
 	Leg    Leg
 	Joints []Joint
+	// Robot is what the legs carry; nil when not stated.
+	Robot *Robot
 	// Path is the file the bench was read from, for error messages; empty when made in code.
 	Path string
 }
@@ -33,9 +35,12 @@ const (
 	FormText   = "text"   // one line of line protocol per sample, nothing commanded
 )
 
-// Leg names the leg under test.
+// Leg is the leg under test: its name and, for the torque budget, how it is built.
 type Leg struct {
-	Name string
+	Name     string
+	Geometry *Geometry // nil when not stated
+	// Coxa, Femur and Tibia are its links, from the body outwards; 0 where nothing is stated.
+	Coxa, Femur, Tibia Link
 }
 
 // Joint describes one joint as its builder knows it.

@@ -60,7 +60,7 @@ func ParseBench(path string, data []byte) (*Bench, error) {
 		return nil, syntax
 	}
 	b := &Bench{Stand: DefaultStand(), Leg: Leg{Name: defaultLegName}, Path: path}
-	d.read("", d.root, nil, "stand", "leg", "joint")
+	d.read("", d.root, nil, "stand", "leg", "joint", "robot")
 	if t, ok := d.table("", d.root, "stand"); ok {
 		d.read("stand", t, standFields(&b.Stand))
 		d.oneOf("stand.form", b.Stand.Form, FormFrames, FormText)
@@ -69,8 +69,10 @@ func ParseBench(path string, data []byte) (*Bench, error) {
 		}
 	}
 	if t, ok := d.table("", d.root, "leg"); ok {
-		d.read("leg", t, legFields(&b.Leg))
-		d.name("leg.name", b.Leg.Name)
+		d.leg(t, &b.Leg)
+	}
+	if t, ok := d.table("", d.root, "robot"); ok {
+		b.Robot = d.robot(t)
 	}
 	joints := d.tables("", d.root, "joint", "write [[joint]] on a line of its own and its keys below")
 	if _, there := d.root["joint"]; !there {
@@ -82,6 +84,7 @@ func ParseBench(path string, data []byte) (*Bench, error) {
 		}
 	}
 	d.distinct(b.Joints)
+	d.legJoints(b)
 	if err := d.err(); err != nil {
 		return nil, err
 	}

@@ -12,7 +12,7 @@ import (
 type field struct {
 	key string
 	// into points at the target and says what the value must be: *float64, *int, *string,
-	// *time.Time, *[2]float64 or *[2]int. What it holds already is the default.
+	// *time.Time, *[2]float64 or *[2]int, *Point or *[]Point. What it holds already is the default.
 	into any
 	must bool  // there is no default
 	zero bool  // 0 says something else than a missing key, so it is written
@@ -108,6 +108,21 @@ func (d *document) set(at string, v any, f field) {
 		if x, ok := d.pair(at, v, true, f.ok, hint); ok {
 			*into = [2]int{int(x[0]), int(x[1])}
 		}
+	case *Point:
+		if x, ok := d.point(at, v, f.ok, hint); ok {
+			*into = x
+		}
+	case *[]Point:
+		list, ok := v.([]any)
+		if !ok {
+			d.blame(at, "must be a list of points, not "+kindOf(v), hint)
+			return
+		}
+		*into = nil
+		for i := range list {
+			x, _ := d.point(element(at, i), list[i], f.ok, hint)
+			*into = append(*into, x)
+		}
 	default:
 		panic(fmt.Sprintf("rig: no reader for %T", f.into))
 	}
@@ -161,6 +176,22 @@ func (d *document) pair(at string, v any, whole bool, ok check, hint string) (p 
 	if good && p[0] >= p[1] {
 		d.blame(at, fmt.Sprintf("runs from %s to %s: the lesser comes first", number(p[0]), number(p[1])), hint)
 		return p, false
+	}
+	return p, good
+}
+
+// point reads an [x, y] list.
+func (d *document) point(at string, v any, ok check, hint string) (p Point, good bool) {
+	list, isList := v.([]any)
+	if !isList || len(list) != 2 {
+		d.blame(at, "must be a list of two numbers, x and y", hint)
+		return p, false
+	}
+	good = true
+	for i := range list {
+		x, ok := d.number(element(at, i), list[i], false, ok, hint)
+		p[i] = x
+		good = good && ok
 	}
 	return p, good
 }

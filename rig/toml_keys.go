@@ -117,6 +117,9 @@ func tableKeys() []keysOfTable {
 	}
 	return []keysOfTable{
 		{"stand", keys(standFields(new(Stand)))},
+		{"leg.geometry", keys(geometryFields(new(Geometry)))},
+		{"leg.link.femur", keys(linkFields(new(Link)))},
+		{"robot", keys(robotFields(new(Robot)))},
 		{"joint.load", keys(loadFields(new(Load)))},
 		{"joint.servo", append(keys(servoFields(new(Servo))), "rated")},
 		{"joint.belt", keys(beltFields(new(Belt)))},
