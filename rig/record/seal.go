@@ -88,6 +88,7 @@ func writeSealed(d disk, dir string, info *Info, batches []*rig.Batch) error {
 	}
 	info.State = Sealed
 	info.count(batches)
+	info.observe(batches)
 	return writeInfo(d, dir, *info)
 }
 
