@@ -122,6 +122,9 @@ func eventOf(r Run, joints []health.Joint) RunEvent {
 // AddRevision writes a revision into history.toml and then into the book. The file is written under
 // the book's write lock: where the lock is not to be had, nothing is written at all.
 func (b *Book) AddRevision(ctx context.Context, r Revision) error {
+	if err := CheckRevisionName(r.Name); err != nil {
+		return err
+	}
 	known, err := b.Revisions(ctx)
 	if err != nil {
 		return err

@@ -219,27 +219,3 @@ func TestRefs(t *testing.T) {
 		t.Errorf("%v %v", r, err)
 	}
 }
-
-func TestCheckFiles(t *testing.T) {
-	dir := t.TempDir()
-	path := filepath.Join(dir, "femur.stl")
-	must(t, os.WriteFile(path, []byte("abc"), 0o644))
-	sum, size, err := HashFile(path)
-	must(t, err)
-	// FIPS 180-4, example of "abc".
-	if sum != "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad" || size != 3 {
-		t.Errorf("%s %d", sum, size)
-	}
-	r := Revision{Name: "A", Parts: []Part{{Name: "femur", File: "femur.stl", SHA256: strings.ToUpper(sum), Bytes: size}, {Name: "belt"}}}
-	if errs := r.CheckFiles(dir); len(errs) != 0 {
-		t.Errorf("%v", errs)
-	}
-	must(t, os.WriteFile(path, []byte("abd"), 0o644))
-	if errs := r.CheckFiles(dir); len(errs) != 1 || !strings.Contains(errs[0].Error(), "has changed") {
-		t.Errorf("%v", errs)
-	}
-	must(t, os.Remove(path))
-	if errs := r.CheckFiles(dir); len(errs) != 1 || !strings.Contains(errs[0].Error(), "not there") {
-		t.Errorf("%v", errs)
-	}
-}

@@ -76,7 +76,13 @@ func sameHistory(a, b History) bool {
 func (h History) plain() (out History) {
 	for _, r := range h.Revisions {
 		r.Made = r.Made.UTC().Round(0)
-		r.Answers, r.Parts = nilIfEmpty(r.Answers), nilIfEmpty(r.Parts)
+		r.Answers, r.Parts = nilIfEmpty(r.Answers), slices.Clone(nilIfEmpty(r.Parts))
+		for i, p := range r.Parts {
+			r.Parts[i].Modified = p.Modified.UTC().Round(0)
+			if len(p.Made) == 0 {
+				r.Parts[i].Made = nil
+			}
+		}
 		out.Revisions = append(out.Revisions, r)
 	}
 	for _, s := range h.Services {

@@ -228,9 +228,7 @@ func revisions(ctx context.Context, q querier) ([]Revision, error) {
 		return nil, err
 	}
 	for i := range list {
-		list[i].Parts, err = rows(ctx, q, func(rs *sql.Rows) (p Part, err error) {
-			return p, rs.Scan(&p.Name, &p.File, &p.SHA256, &p.Bytes, &p.MadeOf)
-		}, "SELECT name, file, sha256, bytes, made_of FROM parts WHERE revision = ? ORDER BY place", list[i].Name)
+		list[i].Parts, err = rows(ctx, q, scanPart, "SELECT "+partColumns+" FROM parts WHERE revision = ? ORDER BY place", list[i].Name)
 		if err != nil {
 			return nil, err
 		}

@@ -2,17 +2,13 @@ package book
 
 import (
 	"context"
-	"crypto/sha256"
 	"database/sql"
-	"encoding/hex"
 	"encoding/json"
 	"errors"
 	"fmt"
-	"io"
 	"io/fs"
 	"os"
 	"path/filepath"
-	"strings"
 
 	"limbgauge/analyze/health"
 	"limbgauge/rig/record"
@@ -103,44 +99,4 @@ func (b *Book) rebuild(ctx context.Context) (warnings []error, err error) {
 		return warnings, fmt.Errorf("make the book anew: %w", err)
 	}
 	return warnings, nil
-}
-
-// HashFile returns the SHA-256 and size of a part's file.
-func HashFile(path string) (sum string, size int64, err error) {
-	f, err := os.Open(path)
-	if err != nil {
-		return "", 0, fmt.Errorf("hash part: %w", err)
-	}
-	defer f.Close()
-	h := sha256.New()
-	if size, err = io.Copy(h, f); err != nil {
-		return "", 0, fmt.Errorf("hash part %s: %w", path, err)
-	}
-	return hex.EncodeToString(h.Sum(nil)), size, nil
-}
-
-// CheckFiles says which files of a revision's parts are no longer what they were when it was added.
-func (r Revision) CheckFiles(dir string) []error {
-	var out []error
-	for _, p := range r.Parts {
-		if p.File == "" {
-			continue
-		}
-		path := p.File
-		if !filepath.IsAbs(path) {
-			path = filepath.Join(dir, path)
-		}
-		sum, _, err := HashFile(path)
-		switch {
-		case errors.Is(err, fs.ErrNotExist):
-			out = append(out, fmt.Errorf("revision %s, part %s: %s is not there any more", r.Name, p.Name, p.File))
-		case err != nil:
-			out = append(out, err)
-		case p.SHA256 == "":
-			out = append(out, fmt.Errorf("revision %s, part %s: no hash of %s was kept, so a change cannot be told", r.Name, p.Name, p.File))
-		case !strings.EqualFold(sum, p.SHA256):
-			out = append(out, fmt.Errorf("revision %s, part %s: %s has changed since the revision was added; add a new revision for it", r.Name, p.Name, p.File))
-		}
-	}
-	return out
 }

@@ -52,4 +52,7 @@ CREATE TABLE past (
 	run TEXT NOT NULL REFERENCES runs(id) ON DELETE CASCADE, joint TEXT NOT NULL, setup INTEGER REFERENCES setups(id),
 	sample_hz REAL, supply_v REAL, ambient_c REAL, travel_deg REAL, reversals INTEGER, PRIMARY KEY (joint, run)
 );
+`, `
+ALTER TABLE parts ADD COLUMN modified TEXT NOT NULL DEFAULT '';
+ALTER TABLE parts ADD COLUMN made TEXT NOT NULL DEFAULT '';
 `}

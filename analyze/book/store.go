@@ -118,7 +118,7 @@ func insertRevision(ctx context.Context, tx *sql.Tx, r Revision, place int) erro
 		return err
 	}
 	for i, p := range r.Parts {
-		if _, err := tx.ExecContext(ctx, "INSERT INTO parts VALUES (?, ?, ?, ?, ?, ?, ?)", r.Name, i, p.Name, p.File, p.SHA256, p.Bytes, p.MadeOf); err != nil {
+		if err := insertPart(ctx, tx, r.Name, i, p); err != nil {
 			return err
 		}
 	}

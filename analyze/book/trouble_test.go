@@ -223,7 +223,7 @@ func TestAddAtOnce(t *testing.T) {
 func TestPartWithoutHash(t *testing.T) {
 	dir := t.TempDir()
 	must(t, os.WriteFile(filepath.Join(dir, "femur.stl"), []byte("abc"), 0o644))
-	errs := Revision{Name: "A", Parts: []Part{{Name: "femur", File: "femur.stl"}}}.CheckFiles(dir)
+	errs := LookAt(dir, nil, true).Troubles(Revision{Name: "A", Parts: []Part{{Name: "femur", File: "femur.stl"}}})
 	if len(errs) != 1 || strings.Contains(errs[0].Error(), "has changed") {
 		t.Errorf("%v", errs)
 	}

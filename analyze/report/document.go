@@ -51,6 +51,8 @@ type Revision struct {
 	Name, Parent, Why string
 	Made              time.Time // zero: not known
 	Parts             []Part
+	// Changed says which of the parts' files are no longer what they were, in words.
+	Changed []string
 }
 
 // Part is one part of a revision and the file it was made from.

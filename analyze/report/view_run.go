@@ -12,6 +12,7 @@ import (
 type revisionView struct {
 	Name, Parent, Why, Made string
 	Parts                   []partView
+	Changed                 []string
 }
 
 type partView struct{ Name, File, Hash, Size string }
@@ -53,6 +54,9 @@ func revisionOf(r *Revision) *revisionView {
 		return nil
 	}
 	v := &revisionView{Name: clean(r.Name), Parent: clean(r.Parent), Why: sentence(r.Why), Made: timeWords(r.Made)}
+	for _, c := range r.Changed {
+		v.Changed = append(v.Changed, sentence(c))
+	}
 	for _, p := range r.Parts {
 		v.Parts = append(v.Parts, partView{clean(p.Name), clean(p.File), clean(p.Hash), bytesWords(p.Size)})
 	}

@@ -139,7 +139,7 @@ func (a *app) demoRevision(ctx context.Context, r demoRevision) error {
 			return err
 		}
 	}
-	parts, err := a.partsOf([]string{"femur=" + part}, nil)
+	parts, err := a.partsOf([]string{"femur=" + part})
 	if err != nil {
 		return err
 	}

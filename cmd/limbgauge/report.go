@@ -63,10 +63,29 @@ func (a *app) writeReport(ctx context.Context, args []string, out string) (strin
 	if err != nil {
 		return "", err
 	}
+	if err := a.reportFiles(ctx, b, d); err != nil {
+		return "", err
+	}
 	if out == "" {
 		out = filepath.Join(r.Dir, "report.html")
 	}
 	return out, report.WriteFile(out, d)
+}
+
+// reportFiles says in a report which files of its revision are no longer what they were.
+func (a *app) reportFiles(ctx context.Context, b *book.Book, d *report.Document) error {
+	revs, err := b.Revisions(ctx)
+	if err != nil || d.Revision == nil {
+		return err
+	}
+	r, err := book.Family(revs).Find(d.Revision.Name)
+	if err != nil {
+		return err
+	}
+	for _, e := range book.LookAt(a.folder(), revs, true).Troubles(r) {
+		d.Revision.Changed = append(d.Revision.Changed, e.Error())
+	}
+	return nil
 }
 
 // document gathers what a report shows.
@@ -142,8 +161,8 @@ func revisionFacts(r book.Revision) *report.Revision {
 	out := &report.Revision{Name: r.Name, Parent: r.Parent, Why: r.Why, Made: r.Made}
 	for _, p := range r.Parts {
 		name := p.Name
-		if p.MadeOf != "" {
-			name += " (" + p.MadeOf + ")"
+		if w := p.Words(); w != "" {
+			name += " (" + w + ")"
 		}
 		out.Parts = append(out.Parts, report.Part{Name: name, File: p.File, Hash: p.SHA256, Size: p.Bytes})
 	}

@@ -4,10 +4,10 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io/fs"
 	"path/filepath"
 	"slices"
 	"strings"
-	"text/tabwriter"
 
 	"github.com/spf13/cobra"
 
@@ -19,78 +19,198 @@ func (a *app) revCommand() *cobra.Command {
 		Use:   "rev",
 		Short: "revisions of the leg's design",
 		Long: `A revision is a state of the design: its parts, the files they were made from with
-their hashes, and the revision it came from. Runs name the revision they were made
-with; a new revision answers the problems that are open, and runs with it tell
-whether it cured them.`,
+their hashes, what they were made of and how, and the revision it came from. Runs
+name the revision they were made with; a new revision answers the problems that are
+open, and runs with it tell whether it cured them.
+
+A revision that comes from another one has all its parts; those that changed are
+named. Files are only looked at, never copied: keep them. list and tree take a file
+of the size and time that were kept as unchanged; show, file and sweep read it whole.`,
+		Example: `  limbgauge rev add A --part femur=femur_a.stl --part tibia=tibia.stl
+  limbgauge rev add B --from A --part femur=femur_b.stl --why "rib along the belt"
+  limbgauge rev tree              which came from which, and why
+  limbgauge rev show A B          which parts changed
+  limbgauge rev file femur_b.stl  which runs were made with exactly this file`,
 	}
-	cmd.AddCommand(a.revAddCommand(), a.revListCommand(), a.revShowCommand())
+	cmd.AddCommand(a.revAddCommand(), a.revListCommand(), a.revTreeCommand(), a.revShowCommand(), a.revDiffCommand(),
+		a.revPartCommand(), a.revFileCommand())
 	return cmd
+}
+
+// revHint is what to look at when a revision is not what was thought.
+const revHint = `"limbgauge rev list" shows what is there`
+
+type revAdd struct {
+	r                    book.Revision
+	parts, made, without []string
 }
 
 func (a *app) revAddCommand() *cobra.Command {
-	var r book.Revision
-	var parts, made []string
+	var o revAdd
 	cmd := &cobra.Command{
 		Use:   "add name",
 		Short: "add a revision",
-		Example: `  limbgauge rev add A --part femur=femur_a.stl
-  limbgauge rev add B --from A --part femur=femur_b.stl --made "femur=PETG, 4 walls" --why "rib along the belt"`,
+		Long: `Add a revision. With --from it has all parts of that one: name those that changed,
+and those that are left out with --without. A part that is taken over keeps what it
+was made of; a new file starts with nothing said of it. A part named with the
+parent's very file stays the parent's, unless --made says another thing of it.
+
+--made says what a part was made of and how, as part:key=value with any key, or as
+part=text; an empty value takes away what the parent says.`,
+		Example: `  limbgauge rev add A --part femur=femur_a.stl --part belt
+  limbgauge rev add B --from A --part femur=femur_b.stl --why "rib along the belt" \
+      --made femur:material=PETG --made femur:walls=4 --made "femur:infill=40 %"
+  limbgauge rev add C --from B --without spacer --made femur:material=ASA
+  limbgauge rev add D --from B --answers knee/belt_slack`,
 		Args: usageArgs(cobra.ExactArgs(1)),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			r.Name, r.Made = args[0], a.now()
-			var err error
-			if r.Parts, err = a.partsOf(parts, made); err != nil {
-				return err
+			o.r.Name, o.r.Made = args[0], a.now()
+			if err := book.CheckRevisionName(o.r.Name); err != nil {
+				return usageError{err}
 			}
-			return a.withBook(cmd.Context(), func(b *book.Book) error {
-				if err := b.AddRevision(cmd.Context(), r); err != nil {
-					return inputError(err, `"limbgauge rev list" shows what is there`)
-				}
-				fmt.Fprintf(a.out, "revision %s added with %d parts\n", r.Name, len(r.Parts))
-				return nil
-			})
+			return a.addRevision(cmd.Context(), o)
 		},
 	}
-	cmd.Flags().StringVar(&r.Parent, "from", "", "the revision it came from")
-	cmd.Flags().StringVar(&r.Why, "why", "", "what was changed and why")
-	cmd.Flags().StringArrayVar(&parts, "part", nil, "a part and its file, as name=file (or name alone); may be repeated")
-	cmd.Flags().StringArrayVar(&made, "made", nil, "what a part was made of and how, as name=text; may be repeated")
-	cmd.Flags().StringArrayVar(&r.Answers, "answers", nil, "a problem it answers, as joint/cause; default: all that are open")
+	cmd.Flags().StringVar(&o.r.Parent, "from", "", "the revision it came from")
+	cmd.Flags().StringVar(&o.r.Why, "why", "", "what was changed and why")
+	cmd.Flags().StringArrayVar(&o.parts, "part", nil, "a part and its file, as name=file (or name alone); may be repeated")
+	cmd.Flags().StringArrayVar(&o.without, "without", nil, "a part of the parent that is left out; may be repeated")
+	cmd.Flags().StringArrayVar(&o.made, "made", nil, "what a part was made of and how, as part:key=value or part=text; may be repeated")
+	cmd.Flags().StringArrayVar(&o.r.Answers, "answers", nil, "a problem it answers, as joint/cause or number; default: all that are open")
 	return cmd
 }
 
+func (a *app) addRevision(ctx context.Context, o revAdd) error {
+	named, err := a.partsOf(o.parts)
+	if err != nil {
+		return err
+	}
+	return a.withBook(ctx, func(b *book.Book) error {
+		list, err := b.Revisions(ctx)
+		if err != nil {
+			return err
+		}
+		family := book.Family(list)
+		var parent *book.Revision
+		if o.r.Parent != "" {
+			p, err := family.Find(o.r.Parent)
+			if err != nil {
+				return inputError(fmt.Errorf("revision %q, named as the parent of %q, is not known", o.r.Parent, o.r.Name), revHint)
+			}
+			parent = &p
+		}
+		making, err := makingOf(o.made, parent, named)
+		if err != nil {
+			return usageError{err}
+		}
+		if o.r.Parts, err = book.PartsFrom(parent, named, o.without, making); err != nil {
+			return usageError{err}
+		}
+		if err := b.AddRevision(ctx, o.r); err != nil {
+			return inputError(err, revHint)
+		}
+		a.sayAdded(family, o.r, parent, named)
+		return nil
+	})
+}
+
+// sayAdded tells what a new revision took over and what is its own.
+func (a *app) sayAdded(family book.Family, r book.Revision, parent *book.Revision, named []book.Part) {
+	fmt.Fprintf(a.out, "revision %s added with %s\n", r.Name, count(len(r.Parts), "part"))
+	if parent == nil {
+		return
+	}
+	for _, d := range book.Differences(*parent, r) {
+		line := d.Name + ": "
+		switch {
+		case d.What != "kept":
+			line += d.What
+		case slices.ContainsFunc(named, func(p book.Part) bool { return p.Name == d.Name }):
+			line += "the same as in " + parent.Name
+			if d.B.File != "" {
+				line += ": " + d.B.File + " is the file it was made from"
+			}
+		default:
+			line += "taken over from " + parent.Name
+		}
+		fmt.Fprint(a.out, wrap(line, "  ", pageWidth))
+	}
+	look := book.LookAt(a.folder(), family, false)
+	for _, n := range look.Now(r) {
+		taken := !slices.ContainsFunc(named, func(p book.Part) bool { return p.Name == n.Part.Name })
+		if taken && (n.State == book.FileChanged || n.State == book.FileGone) {
+			fmt.Fprintf(a.err, "limbgauge: note: part %s is taken over as it was, but %s %s since; --part %s=FILE names another file\n",
+				n.Part.Name, n.Part.File, map[book.FileState]string{book.FileChanged: "has changed", book.FileGone: "is gone"}[n.State], n.Part.Name)
+		}
+	}
+}
+
+// count says how many there are of a thing.
+func count(n int, thing string) string {
+	if n == 1 {
+		return "1 " + thing
+	}
+	return fmt.Sprintf("%d %ss", n, thing)
+}
+
 // partsOf reads name=file pairs and hashes the files. Files are kept relative to the bench.
-func (a *app) partsOf(parts, made []string) ([]book.Part, error) {
+func (a *app) partsOf(parts []string) ([]book.Part, error) {
 	var out []book.Part
 	for _, s := range parts {
-		name, file, _ := strings.Cut(s, "=")
-		if name == "" {
-			return nil, usageError{fmt.Errorf("--part %q: write name=file", s)}
+		name, file, has := strings.Cut(s, "=")
+		if name == "" || has && file == "" {
+			return nil, usageError{fmt.Errorf("--part %q: write name=file, or the name alone for a part without a file", s)}
 		}
-		p := book.Part{Name: name, File: file}
-		if file != "" {
-			sum, size, err := book.HashFile(file)
+		p := book.Part{Name: name}
+		if has {
+			var err error
+			p, err = book.ReadPart(name, file)
+			if errors.Is(err, fs.ErrNotExist) {
+				err = fmt.Errorf("there is no file %s", file)
+			}
 			if err != nil {
-				return nil, inputError(err, "give the path of the file the part was made from")
+				return nil, inputError(fmt.Errorf("--part %s: %w", s, err), "give the path of the file the part was made from")
 			}
-			p.SHA256, p.Bytes = sum, size
-			if rel, err := relTo(a.folder(), file); err == nil {
-				p.File = rel
-			}
+			p.File = a.fromBench(file)
 		}
 		out = append(out, p)
 	}
-	for _, s := range made {
-		name, text, ok := strings.Cut(s, "=")
-		found := false
-		for i := range out {
-			if out[i].Name == name && ok {
-				out[i].MadeOf, found = text, true
+	return out, nil
+}
+
+// fromBench names a file as the book keeps it: relative to the bench where that can be said.
+func (a *app) fromBench(file string) string {
+	if rel, err := relTo(a.folder(), file); err == nil {
+		return filepath.ToSlash(rel)
+	}
+	return file
+}
+
+// makingOf reads part:key=value and part=text. A part whose name holds a colon, as an old history may
+// have, is found by its whole name.
+func makingOf(made []string, parent *book.Revision, named []book.Part) ([]book.Making, error) {
+	known := func(name string) bool {
+		if parent != nil {
+			if _, ok := parent.Part(name); ok {
+				return true
 			}
 		}
-		if !found {
-			return nil, usageError{fmt.Errorf("--made %q: write name=text with the name of a --part", s)}
+		return slices.ContainsFunc(named, func(p book.Part) bool { return p.Name == name })
+	}
+	var out []book.Making
+	for _, s := range made {
+		left, text, ok := strings.Cut(s, "=")
+		if !ok || left == "" {
+			return nil, fmt.Errorf("--made %q: write part:key=value, such as femur:material=PETG, or part=text", s)
 		}
+		m := book.Making{Part: left, Text: strings.TrimSpace(text)}
+		if i := strings.LastIndex(left, ":"); i >= 0 && !known(left) {
+			m.Part, m.Key = left[:i], left[i+1:]
+			if m.Key == "" {
+				return nil, fmt.Errorf("--made %q: give the key after the colon, such as femur:material=PETG", s)
+			}
+		}
+		out = append(out, m)
 	}
 	return out, nil
 }
@@ -108,74 +228,20 @@ func relTo(folder, file string) (string, error) {
 	return filepath.Rel(base, abs)
 }
 
-func (a *app) revListCommand() *cobra.Command {
-	return a.listCommand("list", "list revisions and how many runs each has", func(ctx context.Context, b *book.Book, asJSON bool) error {
-		revs, err := b.Revisions(ctx)
-		if err != nil {
-			return err
-		}
-		if asJSON {
-			return printJSON(a.out, revs)
-		}
-		if len(revs) == 0 {
-			fmt.Fprintln(a.out, `no revisions yet; "limbgauge rev add A --part NAME=FILE" adds one`)
-			return nil
-		}
-		w := tabwriter.NewWriter(a.out, 0, 0, 2, ' ', 0)
-		fmt.Fprintln(w, "revision\tfrom\tadded\tparts\truns\twhy")
-		for _, r := range revs {
-			runs, err := b.RunsOf(ctx, r.Name)
-			if err != nil {
-				return err
-			}
-			fmt.Fprintf(w, "%s\t%s\t%s\t%d\t%d\t%s\n", r.Name, r.Parent, r.Made.Local().Format("2006-01-02"), len(r.Parts), len(runs), r.Why)
-		}
-		return w.Flush()
-	})
+// family returns every revision, and says on the way what a hand spoiled of their tree.
+func (a *app) family(ctx context.Context, b *book.Book) (book.Family, error) {
+	list, err := b.Revisions(ctx)
+	for _, e := range book.Family(list).Troubles() {
+		fmt.Fprintf(a.err, "limbgauge: note: %v\n", e)
+	}
+	return list, err
 }
 
-func (a *app) revShowCommand() *cobra.Command {
-	return &cobra.Command{
-		Use:   "show name",
-		Short: "show a revision, its parts and whether their files have changed",
-		Args:  usageArgs(cobra.ExactArgs(1)),
-		RunE: func(cmd *cobra.Command, args []string) error {
-			return a.withBook(cmd.Context(), func(b *book.Book) error {
-				revs, err := b.Revisions(cmd.Context())
-				if err != nil {
-					return err
-				}
-				i := slices.IndexFunc(revs, func(r book.Revision) bool { return r.Name == args[0] })
-				if i < 0 {
-					return inputError(fmt.Errorf("there is no revision %q", args[0]), `"limbgauge rev list" shows what is there`)
-				}
-				a.printRevision(revs[i])
-				return nil
-			})
-		},
+// revision returns the revision of that name.
+func (a *app) revision(f book.Family, name string) (book.Revision, error) {
+	r, err := f.Find(name)
+	if errors.Is(err, book.ErrNoRevision) {
+		return r, inputError(fmt.Errorf("there is no revision %q", name), revHint)
 	}
-}
-
-func (a *app) printRevision(r book.Revision) {
-	fmt.Fprintf(a.out, "revision %s, added %s", r.Name, r.Made.Local().Format("2006-01-02 15:04"))
-	if r.Parent != "" {
-		fmt.Fprintf(a.out, ", from %s", r.Parent)
-	}
-	fmt.Fprintln(a.out)
-	if r.Why != "" {
-		fmt.Fprint(a.out, wrap(r.Why, "  ", pageWidth))
-	}
-	for _, p := range r.Parts {
-		fmt.Fprintf(a.out, "  %s", p.Name)
-		if p.File != "" {
-			fmt.Fprintf(a.out, "  %s, %d bytes, sha256 %.12s…", p.File, p.Bytes, p.SHA256)
-		}
-		if p.MadeOf != "" {
-			fmt.Fprintf(a.out, "  (%s)", p.MadeOf)
-		}
-		fmt.Fprintln(a.out)
-	}
-	if err := errors.Join(r.CheckFiles(a.folder())...); err != nil {
-		fmt.Fprintf(a.out, "  note: %v\n", err)
-	}
+	return r, err
 }

@@ -44,6 +44,17 @@ func (a *app) status(ctx context.Context) error {
 		return err
 	}
 	defer bk.Close()
+	revs, err := bk.Revisions(ctx)
+	if err != nil {
+		return err
+	}
+	if n := len(revs); n > 0 { // runs are made with the newest unless they name another
+		r := revs[n-1]
+		fmt.Fprintf(a.out, "revision %s is the newest of %d\n", r.Name, n)
+		for _, e := range book.LookAt(a.folder(), revs, false).Troubles(r) {
+			fmt.Fprint(a.out, wrap(e.Error(), "  ", pageWidth))
+		}
+	}
 	problems, err := bk.Problems(ctx)
 	if err != nil {
 		return err

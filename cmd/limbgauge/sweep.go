@@ -13,6 +13,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"limbgauge/analyze/book"
 	"limbgauge/analyze/health"
 	"limbgauge/analyze/report"
 	"limbgauge/rig"
@@ -304,18 +305,17 @@ func (a *app) info(ctx context.Context, b *rig.Bench, o runOptions, routine stri
 		return info, err
 	}
 	if o.revision == "" {
-		if len(revs) > 0 {
-			info.Revision = revs[len(revs)-1].Name
-		}
-		return info, nil
-	}
-	for _, r := range revs {
-		if r.Name == o.revision {
-			for _, e := range r.CheckFiles(a.folder()) {
-				fmt.Fprintf(a.err, "limbgauge: note: %v\n", e)
-			}
+		if len(revs) == 0 {
 			return info, nil
 		}
+		info.Revision = revs[len(revs)-1].Name
+	}
+	if r, err := book.Family(revs).Find(info.Revision); err == nil {
+		for _, e := range book.LookAt(a.folder(), revs, true).Troubles(r) {
+			fmt.Fprintf(a.err, "limbgauge: note: %v\n", e)
+			info.Notes = append(info.Notes, fmt.Sprintf("When this run began: %v.", e))
+		}
+		return info, nil
 	}
 	return info, usageError{fmt.Errorf("there is no revision %q; \"limbgauge rev add %s\" adds it", o.revision, o.revision)}
 }
