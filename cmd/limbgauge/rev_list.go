@@ -89,7 +89,7 @@ func (a *app) revListCommand() *cobra.Command {
 		}
 		w.Flush()
 		for line := range strings.Lines(lines.String()) {
-			fmt.Fprintln(a.out, cut(strings.TrimRight(line, " \n"), pageWidth))
+			fmt.Fprintln(a.out, shorten(strings.TrimRight(line, " \n"), pageWidth))
 		}
 		a.hintFiles(rows)
 		return nil
@@ -125,8 +125,8 @@ func quoteWord(s string) string {
 // oneLine puts a text on one line.
 func oneLine(s string) string { return strings.Join(strings.Fields(s), " ") }
 
-// cut shortens a line to so many characters.
-func cut(s string, width int) string {
+// shorten cuts a line to so many characters.
+func shorten(s string, width int) string {
 	if r := []rune(s); len(r) > width {
 		return strings.TrimRight(string(r[:width-1]), " ") + "…"
 	}
@@ -228,7 +228,7 @@ func (a *app) printBranch(n *branch, head, under string) {
 	if len(n.Children) > 0 {
 		bar = under + "|  "
 	}
-	fmt.Fprintln(a.out, cut(head+line, pageWidth))
+	fmt.Fprintln(a.out, shorten(head+line, pageWidth))
 	if n.Why != "" {
 		for text := range strings.Lines(wrap(n.Why, "", max(pageWidth-len(bar), 20))) {
 			fmt.Fprintln(a.out, strings.TrimRight(bar+strings.TrimSpace(text), " "))
