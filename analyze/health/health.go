@@ -86,6 +86,13 @@ type Measure struct {
 // FromBench says that the builder states a limit.
 const FromBench = "bench.toml"
 
+// OnlyFails says that a measure is known from the side alone on which it can miss its limit, never keep
+// it: a greatest value of which only the least is known.
+func (m Measure) OnlyFails() bool {
+	d, _ := DefinitionOf(m.Name)
+	return d.More && m.Status == BoundHigh || !d.More && m.Status == BoundLow
+}
+
 // FromBaseline says whether a measure was judged by what the joint itself was before, since no
 // limit is stated.
 func (m Measure) FromBaseline() bool { return m.LimitFrom != "" && m.LimitFrom != FromBench }
@@ -167,14 +174,22 @@ func (j Joint) Find(name string, path Path) (m Measure, ok bool) {
 	return Measure{}, false
 }
 
-// Worst returns the joint's worst verdict: fail before unproven before pass before none.
+// Worst returns the joint's worst verdict: fail before unproven before pass before none. Limits that no
+// run could prove kept count only where there are no others.
 func (j Joint) Worst() Verdict {
 	rank := map[Verdict]int{Fail: 3, Unproven: 2, Pass: 1}
-	worst := NoVerdict
+	worst, beyond := NoVerdict, NoVerdict
 	for _, m := range j.Measures {
+		if m.Verdict == Unproven && m.OnlyFails() {
+			beyond = Unproven
+			continue
+		}
 		if rank[m.Verdict] > rank[worst] {
 			worst = m.Verdict
 		}
+	}
+	if worst == NoVerdict {
+		return beyond
 	}
 	return worst
 }

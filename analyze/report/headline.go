@@ -61,6 +61,7 @@ func judgement(joints []health.Joint) headline {
 	}
 	found := map[health.Severity][]named{}
 	verdicts := map[health.Verdict][]string{}
+	var beyond []string // limits that this stand can never prove kept
 	for _, j := range joints {
 		for _, f := range j.Findings {
 			if f.Cause != health.None {
@@ -68,6 +69,10 @@ func judgement(joints []health.Joint) headline {
 			}
 		}
 		for _, m := range j.Measures {
+			if m.Verdict == health.Unproven && m.OnlyFails() {
+				beyond = append(beyond, measureName(m)+" of the "+shortName(j.Joint)+", "+amount(m))
+				continue
+			}
 			verdicts[m.Verdict] = append(verdicts[m.Verdict], measureName(m)+" of the "+shortName(j.Joint))
 		}
 	}
@@ -89,13 +94,19 @@ func judgement(joints []health.Joint) headline {
 		return headline{Mark: Sign{shapeDoubt, "unproven"},
 			Sentence: "No fault found, but not proven good: " + list(verdicts[health.Unproven], namedAtOnce) + ".",
 			Next:     "See in the table why, then repeat with more cycles or another mounting."}
-	case len(verdicts[health.Pass]) == 0:
+	case len(verdicts[health.Pass]) == 0 && len(beyond) == 0:
 		return headline{Mark: Sign{shapeDoubt, "not judged"}, Sentence: "No fault found, but nothing was judged: no limit is set.",
 			Next: "Set what you accept under [joint.limits] in bench.toml and analyse the run again."}
 	}
 	h := headline{Mark: Sign{shapeGood, "good"},
 		Sentence: "No fault found; " + limitsKept(len(verdicts[health.Pass])) + " by the whole uncertainty.",
 		Next:     "Keep this run as a baseline and repeat the same routine after the next hours of use."}
+	if len(beyond) > 0 {
+		if len(verdicts[health.Pass]) == 0 {
+			h.Mark, h.Sentence = Sign{shapeDoubt, "unproven"}, "No fault found, but nothing was proven good."
+		}
+		h.Also = append(h.Also, "Not to be proven here, as it is only known from the other side: "+list(beyond, namedAtOnce)+".")
+	}
 	if hints := found[health.SeverityHint]; len(hints) > 0 {
 		h.Also = append(h.Also, "Worth knowing: "+causesOf(hints)+".")
 	}

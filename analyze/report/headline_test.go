@@ -12,6 +12,7 @@ func TestHeadline(t *testing.T) {
 	good := health.Judge(health.Of("play", health.Total, 0.1, 0.02, ""), 0.5)
 	bad := health.Judge(health.Of("play", health.Total, 0.9, 0.02, ""), 0.5)
 	open := health.Judge(health.Unseen("belt_tension", health.Total, "", "one-sided load"), 25)
+	least := health.Judge(health.Bound("supply_sag", health.NoPath, health.BoundLow, 0.36, 0.01, "", ""), 0.9)
 	free := health.Of("rise_time", health.NoPath, 0.1, 0.02, "")
 	finding := func(c health.Cause, s health.Severity, next string) health.Finding {
 		return health.Finding{Cause: c, Severity: s, Confidence: 0.9, Next: next}
@@ -37,6 +38,8 @@ func TestHeadline(t *testing.T) {
 		"warning":        {[]health.Joint{joint("knee", all, sag)}, false, shapeWarning, []string{"No fault yet, but watch: supply sags in the knee."}},
 		"failed":         {[]health.Joint{joint("knee", []health.Measure{good, bad, open}, none)}, false, shapeBad, []string{"no cause was found: play (total) of the knee."}},
 		"unproven":       {[]health.Joint{joint("knee", []health.Measure{good, open}, none)}, false, shapeDoubt, []string{"not proven good: belt tension (total) of the knee."}},
+		"never proven":   {[]health.Joint{joint("knee", []health.Measure{good, least}, none)}, false, shapeGood, []string{"the one limit is kept", "Not to be proven here", "supply sag of the knee, at least 0.360 ± 0.010 V"}},
+		"nothing proven": {[]health.Joint{joint("knee", []health.Measure{least}, none)}, false, shapeDoubt, []string{"nothing was proven good"}},
 		"no limit":       {[]health.Joint{joint("knee", []health.Measure{free}, none)}, false, shapeDoubt, []string{"nothing was judged"}},
 		"good":           {[]health.Joint{joint("knee", all, none), joint("hip", all, none)}, false, shapeGood, []string{"No fault found; all 2 limits are kept"}},
 		"good with hint": {[]health.Joint{joint("knee", all, hint)}, false, shapeGood, []string{"Worth knowing: hunting at rest in the knee."}},
