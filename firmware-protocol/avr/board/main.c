@@ -1,0 +1,82 @@
+/* The loop. Nothing in it waits: sensors and serial port work by interrupt, and each turn does a bounded piece. */
+#include <avr/wdt.h>
+
+#include "board.h"
+#include "board_avr.h"
+#include "stand.h"
+
+#define BYTES_PER_TURN 16
+
+extern uint8_t reset_flags; /* of start.S */
+
+/* Some boot loaders clear the register that knows; then the reason is not known. */
+static uint8_t reset_reason(void) {
+	if (reset_flags & 1 << WDRF)
+		return REASON_WATCHDOG;
+	if (reset_flags & 1 << PORF) /* it brings a brown-out along as the supply rises */
+		return REASON_POWER_UP;
+	if (reset_flags & 1 << BORF)
+		return REASON_SUPPLY;
+	if (reset_flags & 1 << EXTRF)
+		return REASON_RESET;
+	return REASON_NONE;
+}
+
+static void host(void) {
+	uint8_t b;
+	for (uint8_t k = 0; k < BYTES_PER_TURN && board_tx_room() >= ANSWER_ROOM && serial_take(&b); k++)
+		if (stand_byte(b))
+			return;
+}
+
+/* One step of the sensors' turn: begin it, or work on one joint. */
+static void sense(void) {
+	static uint8_t joint = JOINTS; /* the next to work on */
+	static bool running;
+	struct reading r;
+	if (running) {
+		if (!sensors_done())
+			return;
+		running = false;
+		joint = 0;
+	}
+	if (joint < JOINTS) {
+		MARK(MARK_READING);
+		sensors_reading(joint, &r);
+		stand_reading(joint, &r);
+		joint++;
+		return;
+	}
+	if (stand_due(board_now())) {
+		MARK(MARK_START);
+		sensors_start();
+		running = true;
+	}
+}
+
+int main(void) {
+#if BUTTON_PIN != NONE
+	PORTD |= 1 << BUTTON_PIN;
+#endif
+	pulses_begin();
+	clock_begin();
+	serial_begin();
+	sensors_begin();
+	sei();
+	stand_begin(reset_reason());
+	wdt_enable(WDTO_60MS);
+	for (;;) {
+		MARK(MARK_LOOP);
+		wdt_reset();
+		pulses_poll();
+		sense();
+		MARK(MARK_HOST);
+		host();
+		MARK(MARK_TURN);
+		stand_turn(board_now());
+#if BUTTON_PIN != NONE
+		if (!(PIND & 1 << BUTTON_PIN))
+			stand_button();
+#endif
+	}
+}

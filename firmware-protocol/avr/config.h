@@ -1,0 +1,76 @@
+/* What this stand is: how many joints, what is wired where, what it needs. The one file to edit. */
+#ifndef CONFIG_H
+#define CONFIG_H
+
+#define FIRMWARE_NAME "limbgauge-avr" /* at most 16 characters */
+#define FIRMWARE_MAJOR 1
+#define FIRMWARE_MINOR 0
+#define FIRMWARE_PATCH 0
+
+/* Joints, 1 to 3. Their servos are on OC1A (PB1), OC1B (PB2) and OC2B (PD3), in this order. */
+#ifndef JOINTS
+#define JOINTS 3
+#endif
+
+/* Moves a joint's queue holds, the running one included; 15 bytes of memory each. */
+#define QUEUE 4
+
+/* Servo pulses per second, 50 to 333. Any hobby servo bears 50; many digital ones bear 250 or 333, which follow a
+   ramp in finer steps. A servo made for 50 overheats at more: see its data sheet. */
+#ifndef SERVO_FRAME_HZ
+#define SERVO_FRAME_HZ 50
+#endif
+
+/* Below this the servos can not hold and the stand trips; mV. */
+#ifndef SUPPLY_MIN_MV
+#define SUPPLY_MIN_MV 4500
+#endif
+
+#ifndef BAUD
+#define BAUD 500000UL /* 250000, 500000 and 1000000 are exact at 16 MHz */
+#endif
+
+/* Where a sensor is: a channel of the bus multiplexer (0 to 7), straight on the bus, on an analogue pin, or nowhere. */
+#define MUX(channel) (channel)
+#define BUS 0x10
+#define PIN(adc) (0x20 | (adc)) /* ADC0 to ADC3, ADC6, ADC7: the bus needs ADC4 and ADC5 */
+#define NONE 0xFF
+
+/* Joint side angles: 12 bit magnetic sensors at address 0x36, or their analogue output, 0 to 5 V for one turn. Each
+   sensor with that address needs a channel of its own, or is the only one straight on the bus. */
+#define JOINT_SENSOR {MUX(0), MUX(1), MUX(2)}
+/* Motor side angles, the same kinds. */
+#ifndef MOTOR_SENSOR
+#define MOTOR_SENSOR {NONE, NONE, NONE}
+#endif
+/* Shunt monitors, by address; NONE where there is none. */
+#define MONITOR {0x40, 0x41, 0x42}
+/* Their shunts, mOhm, 1 to 1000. A monitor reads to 320 mV: 3.2 A at 100 mOhm. */
+#define SHUNT_MOHM {100, 100, 100}
+/* The joints share one supply. It is read by the monitor of this joint, or on an analogue pin through a divider. */
+#define SUPPLY_FROM 0 /* number of a joint with a monitor, or PIN(adc) */
+#define SUPPLY_PIN_FULL_MV 10000 /* supply that puts 5 V on that pin */
+
+/* A stop switch between this pin of port D and ground trips the stand; NONE: there is none. */
+#define BUTTON_PIN NONE
+
+#define MONITOR_COUNT 3 /* of the list above, those that are there among the first JOINTS */
+#define MOTOR_COUNT 0
+
+/* The greatest sample rate with all joints. The bus needs 123 us for an angle behind the multiplexer, 73 us for a
+   current, 173 us for the supply and 50 us for the upkeep of one sensor per turn; the line 12 bytes per sample and joint. */
+#ifndef MAX_HZ
+#if MOTOR_COUNT > 1
+#define MAX_HZ 750
+#else
+#define MAX_HZ 1000
+#endif
+#endif
+
+#if JOINTS < 1 || JOINTS > 3
+#error "JOINTS is 1, 2 or 3"
+#endif
+#if SERVO_FRAME_HZ < 50 || SERVO_FRAME_HZ > 333
+#error "SERVO_FRAME_HZ is 50 to 333"
+#endif
+#endif

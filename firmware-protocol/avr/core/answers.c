@@ -1,0 +1,244 @@
+/* Answers each message of the host. The order of tests is that of section 9 of SPEC.md. */
+#include "stand.h"
+
+#define HEARTBEAT_US 250000UL
+#define TOKEN_US 2000000UL
+#define BLIND_TIMES 3 /* readings on end that may fail before arming */
+
+/* Why a message changes nothing, and the joint it is about. */
+struct refused {
+	uint8_t code, joint;
+};
+
+static struct refused refuse(enum code c, uint8_t joint) {
+	struct refused r;
+	r.code = (uint8_t)c;
+	r.joint = joint;
+	return r;
+}
+
+static struct refused taken(void) { return refuse(TAKEN, NO_JOINT); }
+
+static void answer(uint8_t type, uint8_t tag, struct refused r) {
+	uint8_t b[7], *p = b;
+	p = put8(p, r.code ? TYPE_REFUSAL : TYPE_ACK);
+	p = put8(p, tag);
+	p = put8(p, type);
+	if (r.code) {
+		p = put8(p, r.code);
+		p = put8(p, r.joint);
+	}
+	frame_send(b, (uint8_t)(p - b));
+}
+
+static struct refused set_up(const uint8_t *b) {
+	if (b[2] >= JOINTS)
+		return refuse(CODE_NO_JOINT, b[2]);
+	if (stand.state == ARMED)
+		return refuse(CODE_ARMED, b[2]);
+	return refuse(setup_read(&stand.joint[b[2]].set, b), b[2]);
+}
+
+static struct refused set_sampling(const uint8_t *b) {
+	uint16_t hz = get16(b + 2);
+	if (b[4] >> JOINTS)
+		return refuse(CODE_NO_JOINT, NO_JOINT);
+	if (stand.state == ARMED)
+		return refuse(CODE_ARMED, NO_JOINT);
+	if (hz > MAX_HZ)
+		return refuse(CODE_RATE, NO_JOINT);
+	stand_rate(hz, b[4]);
+	return taken();
+}
+
+static void clock_tell(uint8_t tag) {
+	uint8_t b[8];
+	b[0] = TYPE_CLOCK;
+	b[1] = tag;
+	put32(b + 2, board_now());
+	frame_send(b, 6);
+}
+
+static void token_tell(uint8_t tag) {
+	uint8_t b[6];
+	do
+		stand.token = board_chance();
+	while (stand.token == 0 || stand.token == stand.last_token);
+	stand.last_token = stand.token;
+	stand.token_at = board_now();
+	b[0] = TYPE_ARM_TOKEN;
+	b[1] = tag;
+	put16(b + 2, stand.token);
+	frame_send(b, 4);
+}
+
+static void begin(uint8_t i) {
+	struct joint *j = &stand.joint[i];
+	player_hold(&j->player, j->player.command); /* followed the sensor up to now */
+	if (j->player.command < j->set.min)
+		j->player.command = j->set.min;
+	if (j->player.command > j->set.max)
+		j->player.command = j->set.max;
+	j->watch.over = false;
+	j->watch.outside = 0;
+	j->last = 0;
+	j->commanded = true;
+	j->armed = true;
+	board_pulse(i, pulse_of(&j->set, j->player.command));
+}
+
+/* A joint whose sensor should show where it is and does not would jump. */
+static bool blind(uint8_t i) {
+	const struct joint *j = &stand.joint[i];
+	return (board_caps(i).has & HAS_ANGLE) && (!j->angle.seen || j->watch.silent[0] > BLIND_TIMES);
+}
+
+static struct refused arm(const uint8_t *b) {
+	uint16_t token = stand.token;
+	uint8_t mask = b[4], i;
+	uint32_t now = board_now();
+	stand.token = 0; /* good once, right or wrong */
+	if (mask == 0 || mask >> JOINTS)
+		return refuse(CODE_NO_JOINT, NO_JOINT);
+	for (i = 0; i < JOINTS; i++)
+		if ((mask >> i & 1) && blind(i))
+			return refuse(CODE_NO_JOINT, i);
+	if (stand.state == TRIPPED)
+		return refuse(CODE_TRIPPED, NO_JOINT);
+	if (stand.state == ARMED) {
+		for (i = 0; i < JOINTS; i++)
+			if (stand.joint[i].armed != (mask >> i & 1))
+				return refuse(CODE_ARMED, i);
+		return taken(); /* a repeat */
+	}
+	for (i = 0; i < JOINTS; i++)
+		if ((mask >> i & 1) && !stand.joint[i].set.known)
+			return refuse(CODE_NOT_SET_UP, i);
+	if (now - stand.beat_at > HEARTBEAT_US)
+		return refuse(CODE_NO_HEARTBEAT, NO_JOINT);
+	if (token == 0 || get16(b + 2) != token || now - stand.token_at > TOKEN_US)
+		return refuse(CODE_TOKEN, NO_JOINT);
+	for (i = 0; i < JOINTS; i++)
+		if (mask >> i & 1)
+			begin(i);
+	stand.state = ARMED;
+	stand.low = false;
+	return taken();
+}
+
+static struct refused queue(const uint8_t *b) {
+	struct joint *j;
+	struct move m;
+	if (b[2] >= JOINTS)
+		return refuse(CODE_NO_JOINT, b[2]);
+	j = &stand.joint[b[2]];
+	if (stand.state == TRIPPED)
+		return refuse(CODE_TRIPPED, NO_JOINT);
+	if (stand.state != ARMED)
+		return refuse(CODE_NOT_ARMED, NO_JOINT);
+	if (!j->armed)
+		return refuse(CODE_NO_JOINT, b[2]);
+	m.kind = b[3];
+	m.segment = get16(b + 4);
+	m.target = get24(b + 6);
+	m.rate = get24u(b + 9);
+	m.dwell = get32(b + 12);
+	if (m.kind == 0 || m.kind > 7 || m.segment == 0)
+		return refuse(CODE_VALUE, b[2]);
+	if (m.segment == j->last)
+		return taken(); /* a repeat */
+	if (m.target < j->set.min || m.target > j->set.max)
+		return refuse(CODE_RANGE, b[2]);
+	if (j->player.n == QUEUE)
+		return refuse(CODE_QUEUE_FULL, b[2]);
+	j->last = m.segment;
+	player_add(&j->player, &m, board_now());
+	return taken();
+}
+
+/* The least length of each message, by type; 0: no such message. */
+static const uint8_t lengths[] = {0, 7, 5, 30, 2, 2, 2, 5, 2, 16, 3, 2, 2};
+
+static bool is_hello(const uint8_t *b, uint8_t n) {
+	return b[0] == TYPE_HELLO_ASK && n >= 7 && b[1] == 'L' && b[2] == 'G';
+}
+
+void handle(uint8_t *b, uint8_t n) {
+	uint8_t type = b[0], tag = n > 1 ? b[1] : 0, was;
+	if (is_hello(b, n)) {
+		stand_restart();
+		stand.met = b[3] == PROTOCOL_MAJOR;
+		stand.beat_at = stand.status_at = board_now();
+		stand_hello(get16(b + 5));
+		return;
+	}
+	if (!stand.met) {
+		answer(type, tag, refuse(CODE_NO_HELLO, NO_JOINT));
+		return;
+	}
+	if (type >= sizeof lengths || lengths[type] == 0) {
+		answer(type, tag, refuse(CODE_UNKNOWN, NO_JOINT));
+		return;
+	}
+	if (n < lengths[type] || type == TYPE_HELLO_ASK) {
+		answer(type, tag, refuse(CODE_MALFORMED, NO_JOINT));
+		return;
+	}
+	was = stand.state;
+	switch (type) {
+	case TYPE_HEARTBEAT:
+		stand.beat_at = board_now();
+		return;
+	case TYPE_CLOCK_ASK:
+		clock_tell(tag);
+		return;
+	case TYPE_STATUS_ASK:
+		stand_status(tag);
+		return;
+	case TYPE_ARM_ASK:
+		token_tell(tag);
+		return;
+	case TYPE_SETUP_JOINT:
+		answer(type, tag, set_up(b));
+		break;
+	case TYPE_SETUP:
+		answer(type, tag, set_sampling(b));
+		break;
+	case TYPE_ARM:
+		answer(type, tag, arm(b));
+		break;
+	case TYPE_MOVE:
+		answer(type, tag, queue(b));
+		break;
+	case TYPE_STOP:
+		for (uint8_t i = 0; i < JOINTS; i++)
+			if (b[2] >> i & 1)
+				stand_discard(i);
+		answer(type, tag, taken());
+		break;
+	case TYPE_DISARM:
+		stand_disarm(DISARMED);
+		answer(type, tag, taken());
+		break;
+	case TYPE_BYE:
+		stand_disarm(DISARMED);
+		answer(type, tag, taken());
+		stand_restart();
+		return;
+	}
+	if (stand.state != was)
+		stand_status(0);
+}
+
+bool stand_byte(uint8_t b) {
+	switch (rx_byte(&stand.rx, b)) {
+	case RX_MORE:
+		return false;
+	case RX_FRAME:
+		handle(stand.rx.buf, stand.rx.body);
+		return true;
+	default:
+		stand.bad++;
+		return true;
+	}
+}

@@ -1,0 +1,38 @@
+/* What the core asks of the board. The firmware's are in board/, those of the host tests in test/. */
+#ifndef BOARD_H
+#define BOARD_H
+
+#include <stdint.h>
+
+/* us since power-up; wraps, never steps back. */
+uint32_t board_now(void);
+
+/* Bytes that the queue to the host can take; a frame that was begun is sent by board_tx_go. */
+uint16_t board_tx_room(void);
+void board_tx(const uint8_t *p, uint8_t n);
+void board_tx_go(void);
+
+/* Starts a servo's pulses or changes their width, in half microseconds. */
+void board_pulse(uint8_t joint, uint16_t half_us);
+/* Ends them; a pulse that has begun may end as it should. */
+void board_pulse_off(uint8_t joint);
+
+/* A number no host can foretell. */
+uint16_t board_chance(void);
+
+/* What the sensors of one joint gave in one turn. Bits of has are those of the wire. */
+struct reading {
+	uint8_t has;
+	uint16_t angle, motor; /* counts */
+	int16_t current;       /* mA */
+	uint16_t supply;       /* mV */
+	uint32_t time;         /* us, when the joint side angle was read */
+};
+
+/* What a joint has: bits as in hello, counts per turn as powers of two (12 for 4096). */
+struct caps {
+	uint8_t has, joint_bits, motor_bits;
+};
+struct caps board_caps(uint8_t joint);
+
+#endif

@@ -1,0 +1,260 @@
+#include "stand.h"
+
+#define WATCH_HZ 250       /* how often the sensors are read at least, for the rules' sake */
+#define HEARTBEAT_US 250000UL
+#define QUIET_US 5000000UL /* without a heartbeat sampling stops */
+#define STATUS_US 100000UL
+#define HOLD_US 20000UL    /* a sample waits no longer for company */
+#define LOST_PERIODS 10    /* of the sample clock, then the stand trips */
+
+enum { OWE_TRIP = 1, OWE_STATUS = 2 };
+
+struct stand stand;
+
+void stand_begin(uint8_t reason) {
+	rx_init(&stand.rx, stand.rx_buf, sizeof stand.rx_buf, true);
+	stand.reset = reason;
+	stand_restart();
+	stand_hello(0);
+}
+
+/* The state after power-up, hello and bye. What the sensors showed and the last command stay. */
+void stand_restart(void) {
+	stand.met = false;
+	stand.owed = 0;
+	stand.token = 0;
+	stand.bad = 0;
+	for (uint8_t i = 0; i < JOINTS; i++) {
+		struct joint *j = &stand.joint[i];
+		j->player.n = 0; /* its moves go without a word: all counts begin anew */
+		j->pack.n = 0;
+		j->set.known = false;
+		j->gone = j->seq = j->dropped = j->late = 0;
+	}
+	stand_disarm(DISARMED);
+	stand_rate(0, 0);
+}
+
+void stand_disarm(uint8_t to) {
+	stand.state = to;
+	stand.trip = REASON_NONE;
+	stand.trip_joint = NO_JOINT;
+	for (uint8_t i = 0; i < JOINTS; i++) {
+		board_pulse_off(i);
+		stand.joint[i].armed = false;
+	}
+	for (uint8_t i = 0; i < JOINTS; i++)
+		stand_discard(i);
+}
+
+static bool send_trip(void) {
+	uint8_t b[17], *p = b;
+	p = put8(p, TYPE_TRIP);
+	p = put8(p, stand.trip);
+	p = put8(p, stand.trip_joint);
+	p = put32(p, stand.trip_at);
+	p = put32(p, (uint32_t)stand.trip_value);
+	put32(p, (uint32_t)stand.trip_limit);
+	return frame_send(b, 15);
+}
+
+/* Pulses end first; what is said of it comes after. */
+void stand_trip(uint8_t reason, uint8_t joint, int32_t value, int32_t limit) {
+	for (uint8_t i = 0; i < JOINTS; i++) {
+		board_pulse_off(i);
+		stand.joint[i].armed = false;
+	}
+	stand.state = TRIPPED;
+	stand.trip = reason;
+	stand.trip_joint = joint;
+	stand.trip_at = board_now();
+	stand.trip_value = value;
+	stand.trip_limit = limit;
+	stand.owed |= OWE_STATUS;
+	if (!send_trip())
+		stand.owed |= OWE_TRIP;
+	for (uint8_t i = 0; i < JOINTS; i++)
+		stand_discard(i);
+}
+
+void stand_button(void) {
+	if (stand.state == ARMED)
+		stand_trip(REASON_BUTTON, NO_JOINT, 0, 0);
+}
+
+void stand_gone(uint8_t joint, uint8_t how, uint32_t time) {
+	struct joint *j = &stand.joint[joint];
+	uint8_t b[13], *p = b;
+	stand_flush(joint); /* its samples come before the word that it is gone */
+	j->gone++;
+	p = put8(p, TYPE_MOVE_GONE);
+	p = put8(p, joint);
+	p = put8(p, how);
+	p = put16(p, player_move(&j->player)->segment);
+	p = put16(p, j->gone);
+	put32(p, time);
+	frame_send(b, 11); /* when it is lost, the count in status repairs it */
+}
+
+void stand_discard(uint8_t joint) {
+	struct player *p = &stand.joint[joint].player;
+	uint32_t now = board_now();
+	while (p->n) {
+		stand_gone(joint, 1, now);
+		p->n--;
+		if (++p->first == QUEUE)
+			p->first = 0;
+	}
+}
+
+void stand_flush(uint8_t joint) {
+	struct joint *j = &stand.joint[joint];
+	if (j->pack.n == 0)
+		return;
+	if (!frame_send(j->pack.body, j->pack.len))
+		j->dropped = (uint16_t)(j->dropped + j->pack.n);
+	j->pack.n = 0;
+}
+
+void stand_rate(uint16_t hz, uint8_t mask) {
+	for (uint8_t i = 0; i < JOINTS; i++) {
+		stand_flush(i);
+		stand.joint[i].sampled = hz && (mask >> i & 1);
+	}
+	stand.hz = hz;
+	if (hz == 0)
+		hz = WATCH_HZ;
+	stand.every = (uint8_t)((WATCH_HZ + hz - 1) / hz);
+	stand.turn_hz = (uint32_t)hz * stand.every;
+	stand.period = 1000000UL / stand.turn_hz;
+	stand.rest = 1000000UL % stand.turn_hz;
+	stand.gathered = 0;
+	stand.turn = 0;
+	stand.next = board_now();
+}
+
+/* One period of the turn clock has gone. The periods are whole us that add up to whole seconds. */
+static void step(void) {
+	stand.next += stand.period;
+	stand.gathered += stand.rest;
+	if (stand.gathered >= stand.turn_hz) {
+		stand.gathered -= stand.turn_hz;
+		stand.next++;
+	}
+	if (++stand.turn == stand.every)
+		stand.turn = 0;
+}
+
+static void lose(uint16_t n) {
+	for (uint8_t i = 0; i < JOINTS; i++) {
+		struct joint *j = &stand.joint[i];
+		if (j->sampled) {
+			j->seq = (uint16_t)(j->seq + n);
+			j->dropped = (uint16_t)(j->dropped + n);
+		}
+	}
+}
+
+bool stand_due(uint32_t now) {
+	uint32_t behind = now - stand.next, allowed;
+	if (behind & 0x80000000UL)
+		return false;
+	allowed = stand.period * stand.every * LOST_PERIODS;
+	if (behind > allowed) { /* far behind: count what was lost in one go */
+		uint32_t periods = behind / stand.period / stand.every;
+		lose((uint16_t)periods);
+		stand.next = now;
+		if (stand.state == ARMED)
+			stand_trip(REASON_WATCHDOG, NO_JOINT, (int32_t)behind, (int32_t)allowed);
+		behind = 0;
+	}
+	while (behind >= stand.period) {
+		if (stand.turn == 0)
+			lose(1);
+		step();
+		behind = now - stand.next;
+		if (behind & 0x80000000UL)
+			return false;
+	}
+	stand.sampling = stand.turn == 0;
+	if (stand.sampling && behind > stand.period * stand.every / 4)
+		for (uint8_t i = 0; i < JOINTS; i++)
+			if (stand.joint[i].sampled)
+				stand.joint[i].late++;
+	step();
+	return true;
+}
+
+void stand_turn(uint32_t now) {
+	uint32_t silent = now - stand.beat_at;
+	if (!stand.met)
+		return;
+	if (stand.state == ARMED && silent > HEARTBEAT_US)
+		stand_trip(REASON_HEARTBEAT, NO_JOINT, (int32_t)(silent / 1000), HEARTBEAT_US / 1000);
+	if (silent > QUIET_US) {
+		stand.beat_at = now - QUIET_US; /* the clock wraps: silence must not end by itself */
+		if (stand.hz)
+			stand_rate(0, 0);
+	}
+	for (uint8_t i = 0; i < JOINTS; i++)
+		if (stand.joint[i].pack.n && now - stand.joint[i].pack.began >= HOLD_US)
+			stand_flush(i);
+	if ((stand.owed & OWE_TRIP) && send_trip())
+		stand.owed &= (uint8_t)~OWE_TRIP;
+	if (stand.owed == OWE_STATUS || now - stand.status_at >= STATUS_US)
+		stand_status(0);
+}
+
+void stand_status(uint8_t tag) {
+	uint8_t b[12 + 12 * JOINTS + 2], *p = b;
+	p = put8(p, TYPE_STATUS);
+	p = put8(p, tag);
+	p = put8(p, stand.state);
+	p = put8(p, stand.trip);
+	p = put8(p, stand.trip_joint);
+	p = put32(p, board_now());
+	p = put16(p, stand.bad);
+	p = put8(p, JOINTS);
+	for (uint8_t i = 0; i < JOINTS; i++) {
+		const struct joint *j = &stand.joint[i];
+		p = put8(p, (uint8_t)((j->set.known ? 1 : 0) | (j->armed ? 2 : 0)));
+		p = put8(p, (uint8_t)(QUEUE - j->player.n));
+		p = put16(p, j->player.n ? player_move(&j->player)->segment : 0);
+		p = put16(p, j->gone);
+		p = put16(p, j->seq);
+		p = put16(p, j->dropped);
+		p = put16(p, j->late);
+	}
+	stand.status_at = board_now();
+	if (frame_send(b, (uint8_t)(p - b)))
+		stand.owed &= (uint8_t)~OWE_STATUS;
+	else
+		stand.owed |= OWE_STATUS;
+}
+
+void stand_hello(uint16_t nonce) {
+	static const char name[] = FIRMWARE_NAME;
+	uint8_t b[16 + 7 * JOINTS + sizeof name + 1], *p = b;
+	p = put8(p, TYPE_HELLO);
+	p = put16(p, 'L' | 'G' << 8);
+	p = put8(p, PROTOCOL_MAJOR);
+	p = put8(p, PROTOCOL_MINOR);
+	p = put16(p, nonce);
+	p = put8(p, FIRMWARE_MAJOR);
+	p = put8(p, FIRMWARE_MINOR);
+	p = put8(p, FIRMWARE_PATCH);
+	p = put8(p, stand.reset);
+	p = put8(p, QUEUE);
+	p = put16(p, MAX_HZ);
+	p = put8(p, JOINTS);
+	p = put8(p, sizeof name - 1);
+	for (uint8_t i = 0; i < JOINTS; i++) {
+		struct caps c = board_caps(i);
+		p = put8(p, c.has | HAS_SERVO);
+		p = put24(p, c.has & HAS_ANGLE ? 1UL << c.joint_bits : 0);
+		p = put24(p, c.has & HAS_MOTOR ? 1UL << c.motor_bits : 0);
+	}
+	for (uint8_t i = 0; i < sizeof name - 1; i++)
+		p = put8(p, (uint8_t)name[i]);
+	frame_send(b, (uint8_t)(p - b));
+}

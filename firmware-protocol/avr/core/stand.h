@@ -1,0 +1,169 @@
+/* The stand's side of SPEC.md: a state machine that gets bytes, readings and times, and makes frames and pulses. */
+#ifndef STAND_H
+#define STAND_H
+
+#include <stdbool.h>
+#include <stdint.h>
+
+#include "board.h"
+#include "config.h"
+#include "moves.h"
+#include "rules.h"
+#include "samples.h"
+#include "wire.h"
+
+#define PROTOCOL_MAJOR 1
+#define PROTOCOL_MINOR 0
+
+enum {
+	TYPE_HELLO_ASK = 0x01,
+	TYPE_SETUP,
+	TYPE_SETUP_JOINT,
+	TYPE_CLOCK_ASK,
+	TYPE_HEARTBEAT,
+	TYPE_ARM_ASK,
+	TYPE_ARM,
+	TYPE_DISARM,
+	TYPE_MOVE,
+	TYPE_STOP,
+	TYPE_STATUS_ASK,
+	TYPE_BYE,
+	TYPE_HELLO = 0x41,
+	TYPE_ACK,
+	TYPE_REFUSAL,
+	TYPE_CLOCK,
+	TYPE_ARM_TOKEN,
+	TYPE_STATUS,
+	TYPE_TRIP,
+	TYPE_MOVE_GONE,
+	TYPE_LOG,
+	TYPE_SAMPLES = 0x50
+};
+
+enum { HAS_ANGLE = 1, HAS_MOTOR = 2, HAS_CURRENT = 4, HAS_SUPPLY = 8, HAS_SERVO = 0x40 };
+
+enum { DISARMED, ARMED, TRIPPED };
+
+enum reason {
+	REASON_NONE,
+	REASON_HEARTBEAT,
+	REASON_CURRENT,
+	REASON_RANGE,
+	REASON_BUS,
+	REASON_SUPPLY,
+	REASON_RESET,
+	REASON_WATCHDOG,
+	REASON_COMMAND,
+	REASON_BUTTON,
+	REASON_POWER_UP
+};
+
+enum code {
+	TAKEN,
+	CODE_UNKNOWN,
+	CODE_MALFORMED,
+	CODE_NO_HELLO,
+	CODE_NOT_ARMED,
+	CODE_ARMED,
+	CODE_TRIPPED,
+	CODE_NOT_SET_UP,
+	CODE_NO_JOINT,
+	CODE_RANGE,
+	CODE_QUEUE_FULL,
+	CODE_VALUE,
+	CODE_TOKEN,
+	CODE_RATE,
+	CODE_NO_HEARTBEAT
+};
+
+#define NO_JOINT 0xFF
+
+/* Room in the line's queue below which no command is looked at: three full messages of samples and the longest answer
+   keep their place, so that a flood of commands costs no sample. */
+#define ANSWER_ROOM (3 * (MAX_BODY + 4) + 60)
+
+/* What setup_joint said, worked out. Angles in mdeg. */
+struct setup {
+	bool known, joint_back, motor_back, falling;
+	int32_t min, max, zero, motor_zero;
+	int32_t pulse_at;        /* command of the shortest pulse */
+	uint16_t shortest;       /* half us */
+	uint16_t longest;
+	uint16_t slope;          /* half us per mdeg, times 2^shift */
+	uint8_t shift;
+	uint16_t current_max, over;
+};
+
+/* An angle sensor: its counts over all turns, and the angle in the joint's own sense. */
+struct angle {
+	bool seen;
+	uint16_t raw;
+	int32_t counts, mdeg;
+};
+
+struct joint {
+	struct setup set;
+	struct player player;
+	struct watch watch;
+	struct pack pack;
+	struct angle angle, motor;
+	bool armed, sampled, commanded; /* commanded: it was armed since power-up, so that it has a last command */
+	uint16_t last; /* segment taken last since arming */
+	uint16_t gone, seq, dropped, late;
+};
+
+struct stand {
+	bool met; /* a host of our major said hello */
+	uint8_t state, trip, trip_joint, reset;
+	uint8_t owed; /* messages for which there was no room */
+	uint16_t token, last_token;
+	uint32_t token_at, beat_at, status_at, low_at;
+	bool low;
+	int32_t trip_value, trip_limit;
+	uint32_t trip_at;
+	uint16_t bad;
+	uint16_t hz;
+	/* The turn clock: the sensors are read hz times a second, or some whole multiple of it that lies above 250. */
+	uint32_t next, period, rest, gathered, turn_hz;
+	uint8_t every, turn; /* each every-th turn is a sample */
+	bool sampling;       /* this turn is one */
+	struct rx rx;
+	uint8_t rx_buf[STUFFED(MAX_HOST_BODY)];
+	struct joint joint[JOINTS];
+};
+
+extern struct stand stand;
+
+/* Once after power-up or reset; says hello with nonce 0. */
+void stand_begin(uint8_t reason);
+
+/* A byte from the host; true when it ended a frame. */
+bool stand_byte(uint8_t b);
+
+/* True when the sensors are to be read now. */
+bool stand_due(uint32_t now);
+
+/* What the sensors of a joint gave, each joint once per turn. */
+void stand_reading(uint8_t joint, const struct reading *r);
+
+/* What goes by time alone: heartbeat, status, samples that waited long enough. Call it as often as can be. */
+void stand_turn(uint32_t now);
+
+/* The stop switch is pressed. */
+void stand_button(void);
+
+/* Between the files of the core. */
+void stand_restart(void);
+void stand_disarm(uint8_t to);
+void stand_trip(uint8_t reason, uint8_t joint, int32_t value, int32_t limit);
+void stand_rate(uint16_t hz, uint8_t mask);
+void stand_status(uint8_t tag);
+void stand_hello(uint16_t nonce);
+void stand_flush(uint8_t joint);
+void stand_gone(uint8_t joint, uint8_t how, uint32_t time);
+void stand_discard(uint8_t joint);
+uint16_t pulse_of(const struct setup *s, int32_t command);
+enum code setup_read(struct setup *s, const uint8_t *body);
+void handle(uint8_t *body, uint8_t n);
+
+#endif
