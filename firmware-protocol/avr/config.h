@@ -7,7 +7,7 @@
 #define FIRMWARE_MINOR 0
 #define FIRMWARE_PATCH 0
 
-/* Joints, 1 to 3. Their servos are on OC1A (PB1), OC1B (PB2) and OC2B (PD3), in this order. */
+/* Joints, 1 to 3. Their servos are on OC1A (PB1), OC1B (PB2) and OC2A (PB3), in this order. */
 #ifndef JOINTS
 #define JOINTS 3
 #endif
@@ -39,10 +39,11 @@
 /* Joint side angles: 12 bit magnetic sensors at address 0x36, or their analogue output, 0 to 5 V for one turn. Each
    sensor with that address needs a channel of its own, or is the only one straight on the bus. */
 #define JOINT_SENSOR {MUX(0), MUX(1), MUX(2)}
-/* Motor side angles, the same kinds. */
-#ifndef MOTOR_SENSOR
-#define MOTOR_SENSOR {NONE, NONE, NONE}
+/* Motor side angles, the same kinds, of the first MOTOR_SENSORS joints. */
+#ifndef MOTOR_SENSORS
+#define MOTOR_SENSORS 0
 #endif
+#define MOTOR_SENSOR {MUX(3), MUX(4), MUX(5)}
 /* Shunt monitors, by address; NONE where there is none. */
 #define MONITOR {0x40, 0x41, 0x42}
 /* Their shunts, mOhm, 1 to 1000. A monitor reads to 320 mV: 3.2 A at 100 mOhm. */
@@ -54,14 +55,11 @@
 /* A stop switch between this pin of port D and ground trips the stand; NONE: there is none. */
 #define BUTTON_PIN NONE
 
-#define MONITOR_COUNT 3 /* of the list above, those that are there among the first JOINTS */
-#define MOTOR_COUNT 0
-
 /* The greatest sample rate with all joints. The bus needs 123 us for an angle behind the multiplexer, 73 us for a
    current, 173 us for the supply and 50 us for the upkeep of one sensor per turn; the line 12 bytes per sample and joint. */
 #ifndef MAX_HZ
-#if MOTOR_COUNT > 1
-#define MAX_HZ 750
+#if JOINTS > 2 || MOTOR_SENSORS > 0
+#define MAX_HZ 500
 #else
 #define MAX_HZ 1000
 #endif

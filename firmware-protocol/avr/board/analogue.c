@@ -4,13 +4,13 @@
 #include "config.h"
 
 static const uint8_t joint_sensor[] = JOINT_SENSOR;
-static const uint8_t motor_sensor[] = MOTOR_SENSOR;
+static const uint8_t motor_sensor[] = MOTOR_SENSOR, motor_sensors = MOTOR_SENSORS;
 
 #define PINS (2 * JOINTS + 1)
 static uint8_t pins[PINS], used; /* in the order in which they are read, the joint sensors first */
 static volatile uint8_t at;
 static volatile uint16_t value[PINS];
-static volatile uint32_t time[JOINTS];
+static volatile uint16_t stamp[JOINTS];
 
 static void use(uint8_t where) {
 	if ((where & 0xF0) == PIN(0))
@@ -20,7 +20,7 @@ static void use(uint8_t where) {
 void analogue_begin(void) {
 	for (uint8_t j = 0; j < JOINTS; j++)
 		use(joint_sensor[j]);
-	for (uint8_t j = 0; j < JOINTS; j++)
+	for (uint8_t j = 0; j < motor_sensors; j++)
 		use(motor_sensor[j]);
 	use(SUPPLY_FROM);
 	at = used;
@@ -33,7 +33,7 @@ static void convert(void) {
 	ADMUX = (uint8_t)(1 << REFS0 | pins[k]);
 	ADCSRA |= 1 << ADSC;
 	if (k < JOINTS)
-		time[k] = clock_in_isr();
+		stamp[k] = clock_stamp();
 }
 
 ISR(ADC_vect) {
@@ -61,4 +61,4 @@ static uint8_t place(uint8_t pin) {
 }
 
 uint16_t analogue_value(uint8_t pin) { return value[place(pin)]; }
-uint32_t analogue_time(uint8_t joint) { return time[place(joint_sensor[joint] & 0x0F)]; }
+uint16_t analogue_stamp(uint8_t joint) { return stamp[place(joint_sensor[joint] & 0x0F)]; }

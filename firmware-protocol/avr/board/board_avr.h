@@ -7,6 +7,8 @@
 #include <stdbool.h>
 #include <stdint.h>
 
+#include "board.h"
+
 /* What the loop is doing, for whoever watches the register: an emulator sums cycles between writes, a logic analyser
    needs a pin. One instruction each. */
 enum mark {
@@ -18,8 +20,16 @@ enum mark {
 };
 #define MARK(m) (GPIOR0 = (m))
 
+extern volatile uint32_t clock_overflows; /* of timer 0, each 1024 us */
 void clock_begin(void);
-uint32_t clock_in_isr(void);
+/* A moment of the last 0.2 s as an interrupt notes it, and the same in us since power-up. */
+static inline uint16_t clock_stamp(void) {
+	uint8_t n = *(volatile uint8_t *)&clock_overflows, count = TCNT0;
+	if ((TIFR0 & 1 << TOV0) && count < 128)
+		n++;
+	return (uint16_t)((uint16_t)n << 8 | count);
+}
+uint32_t clock_at(uint16_t stamp);
 
 void serial_begin(void);
 /* The next byte of the host; false: there is none. */
@@ -29,25 +39,19 @@ void pulses_begin(void);
 /* Ends pulses whose last one is over. Call it each turn of the loop. */
 void pulses_poll(void);
 
-/* One exchange on the two-wire bus: a byte written, or that and the two of bus_tail, or two bytes read into a slot. When
-   it fails, skip more exchanges fail with it. */
-#define WIRE_READ 1
+/* One exchange on the two-wire bus: a byte written, or that and the two of bus_tail, or two bytes read. */
 struct exchange {
 	uint8_t address; /* 7 bits and the direction */
-	uint8_t b, slot;
-	uint8_t n_skip; /* bytes written, and skip times 16 */
+	uint8_t n;       /* bytes to write; when reading, which stamp notes the moment, from 1 on, 0: none */
+	uint8_t rest;    /* writing: how many more exchanges fail with this one; reading: 1 when it was read */
+	uint8_t b[2];    /* high byte, low byte */
 };
-#define SLOTS 10
-struct slot {
-	uint16_t value;
-	bool ok;
-};
-extern volatile struct slot slots[SLOTS];
-extern volatile uint32_t slot_time[]; /* us, when the sensor was addressed; of the first JOINTS slots */
+#define EXCHANGE_READ 1
+extern volatile uint16_t bus_stamps[];
 extern const uint8_t bus_tail[2];
 
 void bus_begin(void);
-void bus_start(const struct exchange *e, uint8_t n);
+void bus_start(struct exchange *e, uint8_t n);
 /* True when all is done or given up; a bus that does not move for half a ms is given up. */
 bool bus_done(void);
 
@@ -55,12 +59,11 @@ void analogue_begin(void);
 void analogue_start(void);
 bool analogue_done(void);
 uint16_t analogue_value(uint8_t pin);
-uint32_t analogue_time(uint8_t joint);
+uint16_t analogue_stamp(uint8_t joint);
 
 void sensors_begin(void);
 void sensors_start(void);
-bool sensors_done(void);
-struct reading;
-void sensors_reading(uint8_t joint, struct reading *r);
+/* True once a turn is over; its readings are then there. */
+bool sensors_done(struct reading readings[]);
 
 #endif

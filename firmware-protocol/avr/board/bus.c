@@ -4,17 +4,14 @@
 #include <util/delay_basic.h>
 
 #include "board.h"
-#include "config.h"
 
 #define SILENT_US 500 /* one exchange needs 125 */
 
 #define GO (1 << TWINT | 1 << TWEN | 1 << TWIE)
 #define STOP_START (GO | 1 << TWSTO | 1 << TWSTA)
 
-volatile struct slot slots[SLOTS];
-volatile uint32_t slot_time[JOINTS];
-
-static const struct exchange *volatile now, *volatile end;
+/* The exchange under way and the one behind the last. The interrupt alone changes the first. */
+static struct exchange *volatile now, *volatile end;
 static volatile uint8_t written, events;
 static volatile bool busy;
 static uint8_t events_seen;
@@ -32,64 +29,60 @@ void bus_begin(void) {
 	wire_begin();
 }
 
-static inline void next(bool ok) {
-	const struct exchange *e = now;
-	e += ok ? 1 : 1 + (e->n_skip >> 4);
+/* To the next exchange. A stop between the two: a multiplexer switches at the stop. */
+static inline __attribute__((always_inline)) void next(struct exchange *e) {
 	now = e;
 	written = 0;
 	if (e < end) {
-		TWCR = STOP_START; /* a multiplexer switches at the stop */
+		TWCR = STOP_START;
 	} else {
 		TWCR = 1 << TWINT | 1 << TWEN | 1 << TWSTO;
 		busy = false;
 	}
 }
 
+/* Short, as it runs some fifty times per turn of the sensors: hence one pointer and no call. */
 ISR(TWI_vect) {
-	const struct exchange *e = now;
-	volatile struct slot *s;
-	uint8_t k;
+	struct exchange *e = now;
+	uint8_t k, status = TWSR;
 	events++;
-	switch (TWSR & 0xF8) {
-	case 0x08: /* start sent */
-	case 0x10:
+	if (status == 0x08 || status == 0x10) { /* start sent */
 		TWDR = e->address;
 		TWCR = GO;
-		return;
-	case 0x18: /* address for writing taken */
-	case 0x28: /* byte taken */
+	} else if (status == 0x50) { /* first byte, the second is the last */
+		e->b[0] = TWDR;
+		TWCR = GO;
+	} else if (status == 0x58) { /* second byte */
+		e->b[1] = TWDR;
+		e->rest = 1;
+		next(e + 1);
+	} else if (status == 0x40) { /* address for reading taken */
+		k = e->n;
+		if (k)
+			bus_stamps[k - 1] = clock_stamp();
+		TWCR = GO | 1 << TWEA;
+	} else if (status == 0x18 || status == 0x28) { /* address or byte to write taken */
 		k = written;
-		if (k < (e->n_skip & 15)) {
-			TWDR = k ? bus_tail[k - 1] : e->b;
+		if (k == e->n) {
+			next(e + 1);
+		} else {
+			TWDR = k ? bus_tail[k - 1] : e->b[0];
 			written = (uint8_t)(k + 1);
 			TWCR = GO;
-			return;
 		}
-		next(true);
-		return;
-	case 0x40: /* address for reading taken */
-		if (e->slot < JOINTS)
-			slot_time[e->slot] = clock_in_isr();
-		TWCR = GO | 1 << TWEA;
-		return;
-	case 0x50: /* first byte, the second is the last */
-		slots[e->slot].value = (uint16_t)((uint16_t)TWDR << 8);
-		TWCR = GO;
-		return;
-	case 0x58:
-		s = &slots[e->slot];
-		s->value |= TWDR;
-		s->ok = true;
-		next(true);
-		return;
-	default: /* nobody there, or the bus lost */
-		next(false);
+	} else { /* nobody there, or the bus lost */
+		k = e->rest;
+		do
+			e++;
+		while (k--);
+		next(e);
 	}
 }
 
-void bus_start(const struct exchange *e, uint8_t n) {
-	for (uint8_t i = 0; i < SLOTS; i++)
-		slots[i].ok = false;
+void bus_start(struct exchange *e, uint8_t n) {
+	for (uint8_t i = 0; i < n; i++)
+		if (e[i].address & EXCHANGE_READ)
+			e[i].rest = 0;
 	now = e;
 	end = e + n;
 	written = 0;

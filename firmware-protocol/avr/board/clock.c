@@ -2,7 +2,7 @@
 #include "board.h"
 #include "board_avr.h"
 
-static volatile uint32_t whole;
+volatile uint32_t clock_overflows;
 
 void clock_begin(void) {
 	TCCR0A = 0;
@@ -10,22 +10,22 @@ void clock_begin(void) {
 	TCCR0B = 1 << CS01 | 1 << CS00; /* 16 MHz / 64 */
 }
 
-ISR(TIMER0_OVF_vect) { whole += 1024; }
+ISR(TIMER0_OVF_vect) { clock_overflows++; }
 
 /* An overflow whose interrupt waits is seen by its flag; a small count says that it was before the count was read. */
-uint32_t clock_in_isr(void) {
-	uint32_t us = whole;
-	uint8_t count = TCNT0;
+uint32_t board_now(void) {
+	uint8_t sreg = SREG, count;
+	uint32_t n;
+	cli();
+	n = clock_overflows;
+	count = TCNT0;
 	if ((TIFR0 & 1 << TOV0) && count < 128)
-		us += 1024;
-	return us + (uint16_t)((uint16_t)count * 4);
+		n++;
+	SREG = sreg;
+	return (n << 8 | count) << 2;
 }
 
-uint32_t board_now(void) {
-	uint8_t sreg = SREG;
-	uint32_t us;
-	cli();
-	us = clock_in_isr();
-	SREG = sreg;
-	return us;
+uint32_t clock_at(uint16_t stamp) {
+	uint32_t now = board_now() >> 2;
+	return (now - (uint16_t)((uint16_t)now - stamp)) << 2;
 }

@@ -29,28 +29,28 @@ static void host(void) {
 			return;
 }
 
-/* One step of the sensors' turn: begin it, or work on one joint. */
+/* One step of the sensors' work. While one turn's readings are worked on, joint by joint, the next turn is under way on
+   the bus. */
 static void sense(void) {
+	static struct reading readings[JOINTS];
 	static uint8_t joint = JOINTS; /* the next to work on */
-	static bool running;
-	struct reading r;
-	if (running) {
-		if (!sensors_done())
-			return;
-		running = false;
-		joint = 0;
-	}
+	static enum due running, done;
 	if (joint < JOINTS) {
 		MARK(MARK_READING);
-		sensors_reading(joint, &r);
-		stand_reading(joint, &r);
+		stand_reading(joint, &readings[joint], done == DUE_SAMPLE);
 		joint++;
-		return;
 	}
-	if (stand_due(board_now())) {
-		MARK(MARK_START);
-		sensors_start();
-		running = true;
+	if (running != DUE_NOT && joint == JOINTS && sensors_done(readings)) {
+		done = running;
+		running = DUE_NOT;
+		joint = 0;
+	}
+	if (running == DUE_NOT) {
+		running = stand_due(board_now());
+		if (running != DUE_NOT) {
+			MARK(MARK_START);
+			sensors_start();
+		}
 	}
 }
 
@@ -73,7 +73,7 @@ int main(void) {
 		MARK(MARK_HOST);
 		host();
 		MARK(MARK_TURN);
-		stand_turn(board_now());
+		stand_turn();
 #if BUTTON_PIN != NONE
 		if (!(PIND & 1 << BUTTON_PIN))
 			stand_button();

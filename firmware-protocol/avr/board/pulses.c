@@ -1,5 +1,5 @@
 /* Servo pulses in half microseconds. The edges are made by the timers themselves, so no interrupt can move them: joints
-   0 and 1 by timer 1 in fast PWM, joint 2 by the output compare of timer 2. */
+   0 and 1 by timer 1 in fast PWM, joint 2 by the compare output of timer 2. */
 #include "board.h"
 #include "board_avr.h"
 #include "config.h"
@@ -8,63 +8,59 @@
 
 static uint8_t ending; /* joints whose last pulse is to end as it should */
 
-/* Joint 2. Timer 2 has 8 bits, an interval up to 16: on its way to an edge the compare matches once per 256 counts, and
-   the last match makes the edge. */
+/* Joint 2. Timer 2 counts to OCR2A and begins anew; up to an edge it does so several times, and the last match makes
+   the edge. */
 static volatile uint16_t third_high; /* half us, 0: stop after this pulse */
-static uint8_t third_togo, third_hop;
+static uint8_t third_togo, third_second;
 static bool third_level;
 static volatile bool third_on;
+#define THIRD_KEEP (1 << WGM21)
+#define THIRD_FALLS (1 << WGM21 | 1 << COM2A1)
+#define THIRD_RISES (1 << WGM21 | 1 << COM2A1 | 1 << COM2A0)
 
 void pulses_begin(void) {
-	DDRB |= 1 << PB1 | 1 << PB2;
-	DDRD |= 1 << PD3;
+	DDRB |= 1 << PB1 | 1 << PB2 | 1 << PB3;
 	ICR1 = (uint16_t)(FRAME - 1);
 	TCCR1A = 1 << WGM11;
 	TCCR1B = 1 << WGM13 | 1 << WGM12 | 1 << CS11; /* 16 MHz / 8 */
-	TCCR2A = 0;
+	TCCR2A = THIRD_KEEP;
+	OCR2A = 255;
 	TCCR2B = 1 << CS21;
 }
 
-/* Plans the way from the edge that just happened to the next. Hops of less than 128 counts would come before their
-   interrupt could see to them. */
-static void third_plan(uint16_t n) {
-	uint8_t r = (uint8_t)n;
-	third_togo = (uint8_t)((n >> 8) + 1);
+/* Plans the way from the edge that just happened to the next: rounds of 256 counts but for the first one or two, which
+   have at least 128, so that their interrupt sees to them in time. */
+static void third_plan(uint16_t half_us) {
+	uint8_t r = (uint8_t)half_us;
+	third_togo = (uint8_t)((half_us >> 8) + 1);
 	if (r < 128) {
-		OCR2B = (uint8_t)(OCR2B + 128);
-		third_hop = (uint8_t)(r + 128);
+		OCR2A = 127;
+		third_second = (uint8_t)(r + 127);
 	} else {
-		OCR2B = (uint8_t)(OCR2B + r);
-		third_hop = 0;
+		OCR2A = (uint8_t)(r - 1);
+		third_second = 255;
 	}
 }
 
-ISR(TIMER2_COMPB_vect) {
-	uint16_t n;
-	uint8_t togo = (uint8_t)(third_togo - 1);
-	third_togo = togo;
+ISR(TIMER2_COMPA_vect) {
+	uint8_t togo = --third_togo;
 	if (togo == 0) {
+		uint16_t high = third_high;
 		third_level = !third_level;
-		n = third_high;
-		if (!third_level && n == 0) {
-			TCCR2A = 0;
+		if (!third_level && high == 0) {
+			TCCR2A = THIRD_KEEP;
 			TIMSK2 = 0;
 			third_on = false;
 			return;
 		}
-		third_plan(third_level ? n : (uint16_t)(FRAME - n));
+		third_plan(third_level ? high : (uint16_t)(FRAME - high));
 		return;
 	}
-	if (third_hop) {
-		OCR2B = (uint8_t)(OCR2B + third_hop);
-		third_hop = 0;
-	}
-	if (togo == 1) {
-		if (third_level)
-			TCCR2A = 1 << COM2B1; /* cleared on match */
-		else
-			TCCR2A = 1 << COM2B1 | 1 << COM2B0; /* set on match */
-	}
+	if (OCR2A != third_second)
+		OCR2A = third_second;
+	third_second = 255;
+	if (togo == 1)
+		TCCR2A = third_level ? THIRD_FALLS : THIRD_RISES;
 }
 
 static void third_pulse(uint16_t half_us) {
@@ -74,11 +70,10 @@ static void third_pulse(uint16_t half_us) {
 	if (!third_on) {
 		third_on = true;
 		third_level = false;
-		third_hop = 0;
 		third_togo = 2;
-		OCR2B = (uint8_t)(TCNT2 + 128);
-		TIFR2 = 1 << OCF2B;
-		TIMSK2 = 1 << OCIE2B;
+		third_second = 255;
+		TIFR2 = 1 << OCF2A;
+		TIMSK2 = 1 << OCIE2A;
 	}
 	SREG = sreg;
 }
@@ -88,7 +83,7 @@ static void third_off(void) {
 	cli();
 	third_high = 0;
 	if (!third_level) {
-		TCCR2A = 0;
+		TCCR2A = THIRD_KEEP;
 		TIMSK2 = 0;
 		third_on = false;
 	}

@@ -4,7 +4,6 @@
 
 #define OUTSIDE_MDEG 3000
 #define OUTSIDE_TIMES 3
-#define SILENT_TIMES 50
 #define LOW_US 20000UL
 
 static void count_silence(struct watch *w, uint8_t missing) {
@@ -34,12 +33,10 @@ static void look_current(uint8_t joint, const struct reading *r) {
 /* 50 readings on end, or those of 100 ms where these are more. */
 static void look_silence(uint8_t joint) {
 	struct watch *w = &stand.joint[joint].watch;
-	uint16_t limit = (uint16_t)(stand.turn_hz / 10);
-	if (limit < SILENT_TIMES)
-		limit = SILENT_TIMES;
+	uint8_t limit = stand.silent_limit;
 	for (uint8_t k = 0; k < SENSORS; k++)
 		if (w->silent[k] >= limit) {
-			stand_trip(REASON_BUS, joint, w->silent[k], (int32_t)limit);
+			stand_trip(REASON_BUS, joint, w->silent[k], limit);
 			return;
 		}
 }

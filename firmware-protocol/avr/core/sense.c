@@ -74,7 +74,7 @@ static void sample(uint8_t joint, const struct reading *r) {
 	}
 }
 
-void stand_reading(uint8_t joint, const struct reading *r) {
+void stand_reading(uint8_t joint, const struct reading *r, bool as_sample) {
 	struct joint *j = &stand.joint[joint];
 	struct caps c = board_caps(joint);
 	if (r->has & HAS_ANGLE)
@@ -89,7 +89,7 @@ void stand_reading(uint8_t joint, const struct reading *r) {
 		board_pulse(joint, pulse_of(&j->set, j->player.command));
 	} else
 		follow(j, r->has & HAS_ANGLE, c.joint_bits);
-	if (j->sampled && stand.sampling)
+	if (j->sampled && as_sample)
 		sample(joint, r);
 	rules_look(joint, r);
 }

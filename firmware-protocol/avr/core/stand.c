@@ -1,10 +1,12 @@
 #include "stand.h"
 
 #define WATCH_HZ 250       /* how often the sensors are read at least, for the rules' sake */
+#define TURN_US 1000UL
 #define HEARTBEAT_US 250000UL
 #define QUIET_US 5000000UL /* without a heartbeat sampling stops */
 #define STATUS_US 100000UL
 #define HOLD_US 20000UL    /* a sample waits no longer for company */
+#define SILENT_TIMES 50
 #define LOST_PERIODS 10    /* of the sample clock, then the stand trips */
 
 enum { OWE_TRIP = 1, OWE_STATUS = 2 };
@@ -128,6 +130,9 @@ void stand_rate(uint16_t hz, uint8_t mask) {
 	stand.turn_hz = (uint32_t)hz * stand.every;
 	stand.period = 1000000UL / stand.turn_hz;
 	stand.rest = 1000000UL % stand.turn_hz;
+	stand.silent_limit = SILENT_TIMES;
+	if (stand.turn_hz / 10 > SILENT_TIMES)
+		stand.silent_limit = (uint8_t)(stand.turn_hz / 10); /* at most 100 */
 	stand.gathered = 0;
 	stand.turn = 0;
 	stand.next = board_now();
@@ -155,10 +160,11 @@ static void lose(uint16_t n) {
 	}
 }
 
-bool stand_due(uint32_t now) {
+enum due stand_due(uint32_t now) {
 	uint32_t behind = now - stand.next, allowed;
+	bool sample;
 	if (behind & 0x80000000UL)
-		return false;
+		return DUE_NOT;
 	allowed = stand.period * stand.every * LOST_PERIODS;
 	if (behind > allowed) { /* far behind: count what was lost in one go */
 		uint32_t periods = behind / stand.period / stand.every;
@@ -174,21 +180,22 @@ bool stand_due(uint32_t now) {
 		step();
 		behind = now - stand.next;
 		if (behind & 0x80000000UL)
-			return false;
+			return DUE_NOT;
 	}
-	stand.sampling = stand.turn == 0;
-	if (stand.sampling && behind > stand.period * stand.every / 4)
+	sample = stand.turn == 0;
+	if (sample && behind > stand.period * stand.every / 4)
 		for (uint8_t i = 0; i < JOINTS; i++)
 			if (stand.joint[i].sampled)
 				stand.joint[i].late++;
 	step();
-	return true;
+	return sample ? DUE_SAMPLE : DUE_WATCH;
 }
 
-void stand_turn(uint32_t now) {
-	uint32_t silent = now - stand.beat_at;
-	if (!stand.met)
+void stand_turn(void) {
+	uint32_t now = board_now(), silent = now - stand.beat_at;
+	if (!stand.met || now - stand.turn_at < TURN_US)
 		return;
+	stand.turn_at = now;
 	if (stand.state == ARMED && silent > HEARTBEAT_US)
 		stand_trip(REASON_HEARTBEAT, NO_JOINT, (int32_t)(silent / 1000), HEARTBEAT_US / 1000);
 	if (silent > QUIET_US) {

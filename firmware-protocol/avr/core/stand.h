@@ -117,7 +117,7 @@ struct stand {
 	uint8_t state, trip, trip_joint, reset;
 	uint8_t owed; /* messages for which there was no room */
 	uint16_t token, last_token;
-	uint32_t token_at, beat_at, status_at, low_at;
+	uint32_t token_at, beat_at, status_at, low_at, turn_at;
 	bool low;
 	int32_t trip_value, trip_limit;
 	uint32_t trip_at;
@@ -125,8 +125,8 @@ struct stand {
 	uint16_t hz;
 	/* The turn clock: the sensors are read hz times a second, or some whole multiple of it that lies above 250. */
 	uint32_t next, period, rest, gathered, turn_hz;
+	uint8_t silent_limit;
 	uint8_t every, turn; /* each every-th turn is a sample */
-	bool sampling;       /* this turn is one */
 	struct rx rx;
 	uint8_t rx_buf[STUFFED(MAX_HOST_BODY)];
 	struct joint joint[JOINTS];
@@ -140,14 +140,16 @@ void stand_begin(uint8_t reason);
 /* A byte from the host; true when it ended a frame. */
 bool stand_byte(uint8_t b);
 
-/* True when the sensors are to be read now. */
-bool stand_due(uint32_t now);
+/* Whether the sensors are to be read now, and whether samples are to be made of what they give. */
+enum due { DUE_NOT, DUE_WATCH, DUE_SAMPLE };
+enum due stand_due(uint32_t now);
 
 /* What the sensors of a joint gave, each joint once per turn. */
-void stand_reading(uint8_t joint, const struct reading *r);
+void stand_reading(uint8_t joint, const struct reading *r, bool sample);
 
-/* What goes by time alone: heartbeat, status, samples that waited long enough. Call it as often as can be. */
-void stand_turn(uint32_t now);
+/* What goes by time alone: heartbeat, status, samples that waited long enough. Call it often; it does
+   something each ms. */
+void stand_turn(void);
 
 /* The stop switch is pressed. */
 void stand_button(void);
