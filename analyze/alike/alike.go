@@ -3,6 +3,7 @@ package alike
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"limbgauge/analyze/health"
@@ -44,38 +45,83 @@ type Answer struct {
 // carries what the law leaves open, is judged anew by its limit, and says in Method what was done.
 // Measures that could not be seen, and bounds of them, keep their kind.
 func Figures(m health.Measure, at, to Conditions) (health.Measure, Answer) {
+	return Between(at, to).Figures(m)
+}
+
+// Differences is what lies between two runs' conditions, for whoever has many figures to bring.
+type Differences struct {
+	at, to Conditions
+	by     []difference // of each of conditions
+	none   bool         // no condition and no part of the set-up differs
+}
+
+// Between compares conditions.
+func Between(at, to Conditions) Differences {
+	d := Differences{at: at, to: to, by: make([]difference, len(conditions)), none: true}
+	for i, c := range conditions {
+		d.by[i] = c.differ(at, to)
+		d.none = d.none && d.by[i].text == ""
+	}
+	d.none = d.none && len(setup(at.Setup, to.Setup, health.NoPath)) == 0 && at.Setup.Sensors == to.Setup.Sensors
+	return d
+}
+
+// Refusals returns by how many conditions some figures do not compare.
+func (d Differences) Refusals() (n int) {
+	for _, c := range d.by {
+		if c.refuse && c.text != "" {
+			n++
+		}
+	}
+	return n
+}
+
+// Load says how the loads differ, "" where they do not or it is not known of both.
+func (d Differences) Load() string {
+	if c := d.by[loadPlace]; !c.unknown {
+		return c.text
+	}
+	return ""
+}
+
+// WithLoadAsItIs returns the differences without those of the load, for figures that are to show
+// what the load costs.
+func (d Differences) WithLoadAsItIs() Differences {
+	d.by = slices.Clone(d.by)
+	d.by[loadPlace], d.by[swingPlace] = difference{}, difference{}
+	return d
+}
+
+// Figures is the function of that name for conditions already compared.
+func (d Differences) Figures(m health.Measure) (health.Measure, Answer) {
 	row, ok := table[m.Name]
 	if !ok {
 		return unseen(m, "nothing is known of what it hangs on")
 	}
+	if d.none {
+		return m, Answer{Kind: Alike}
+	}
 	var refused, said, done []string
 	k, u := 1.0, 0.0 // of the whole correction; u relative to k
-	for _, c := range conditions {
-		r := c.rule(row, m.Path)
-		if r.kind == free {
-			continue
-		}
-		d := c.differ(at, to)
+	for i, c := range conditions {
+		r, diff := c.rule(row, m.Path), d.by[i]
 		switch {
-		case d.text == "":
-		case d.unknown || r.kind == say:
-			said = append(said, d.text)
-		case r.kind == law:
-			if !d.law {
-				continue
-			}
-			f := r.law.factor(at, to)
+		case diff.text == "" || r.kind == free:
+		case diff.unknown || r.kind == say:
+			said = append(said, diff.text)
+		case r.kind == law && diff.law:
+			f := r.law.factor(d.at, d.to)
 			if f.why != "" {
-				refused = append(refused, d.text+", and "+f.why)
+				refused = append(refused, diff.text+", and "+f.why)
 				continue
 			}
 			k, u = k*f.k, math.Hypot(u, f.u/f.k)
-			done = append(done, fmt.Sprintf("%s: times %.3f by %s", d.text, f.k, r.law.name))
-		case d.refuse:
-			refused = append(refused, d.text)
+			done = append(done, fmt.Sprintf("%s: times %.3f by %s", diff.text, f.k, r.law.name))
+		case r.kind == refuse && diff.refuse:
+			refused = append(refused, diff.text)
 		}
 	}
-	said = append(said, setup(at.Setup, to.Setup, m.Path)...)
+	said = append(said, setup(d.at.Setup, d.to.Setup, m.Path)...)
 	switch {
 	case len(refused) > 0:
 		return unseen(m, strings.Join(refused, "; "))

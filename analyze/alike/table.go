@@ -102,10 +102,16 @@ type difference struct {
 	unknown bool // it is known of one only
 }
 
+// Places of conditions that are asked for by name.
+const (
+	loadPlace  = 1
+	swingPlace = 2
+)
+
 var conditions = []condition{
 	{always, routine},
-	{func(r row, _ health.Path) rule { return r.load }, load},
-	{func(r row, _ health.Path) rule { return r.swing }, turning},
+	loadPlace:  {func(r row, _ health.Path) rule { return r.load }, load},
+	swingPlace: {func(r row, _ health.Path) rule { return r.swing }, turning},
 	{func(r row, p health.Path) rule {
 		if r.servoOnly && p == health.Transmission {
 			return rule{}
