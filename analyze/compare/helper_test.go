@@ -15,6 +15,14 @@ func one(id, assembly string, ms ...health.Measure) Run {
 	return Run{ID: id, Assembly: assembly, Routine: "assembly", Joint: health.Joint{Joint: "knee", Measures: ms}}
 }
 
+// equal makes n runs of equal figures, each an assembly of its own.
+func equal(n int, ms ...health.Measure) (out []Run) {
+	for i := range n {
+		out = append(out, one(fmt.Sprintf("%04d", i), "", ms...))
+	}
+	return out
+}
+
 // plays makes one untagged run per value of play.
 func plays(u float64, values ...float64) []Run {
 	var out []Run

@@ -6,138 +6,237 @@ import (
 	"slices"
 	"strings"
 
+	"limbgauge/analyze/alike"
 	"limbgauge/analyze/health"
 )
 
-// routine is one routine that both sides ran, with its runs.
+// routine is one routine that both sides ran, with what they know.
 type routine struct {
 	name string
-	a, b []Run
-	load string // how the loads differ; empty where they do not
+	a, b sheet
 }
-
-const (
-	loadMeasure   = "load_torque_peak"
-	notComparable = "not comparable because "
-)
-
-// loadDiffers is the share by which load torques may differ before figures under load are no longer
-// compared [common practice].
-const loadDiffers = 0.05
-
-// loadFree are measures that are told per torque or without load, so that they compare between runs
-// with unlike loads [common practice]. All others but loadCost grow or shrink with the load.
-var loadFree = map[string]bool{
-	"play": true, "compliance": true, "span_slack_torque": true, "belt_tension": true,
-	"tight_spot": true, "tight_spot_angle": true, "tight_spot_width": true, "dead_time": true, "lost_samples": true,
-}
-
-// loadCost are measures of what the load costs the drive. A revision that made the leg heavier shows
-// in them above all, so they are compared whatever the load, and the row says that it differs.
-var loadCost = map[string]bool{"torque_use": true, "heat_share": true, "temp_rise": true, "stall_time": true, "supply_sag": true}
 
 // pair sorts the runs by the routines that stand on both sides: another routine loads and moves the
 // joint differently, so its figures do not compare. Notes say what is left out and what to know.
-func pair(a, b []Run) (out []routine, notes []string) {
-	names := func(runs []Run) (list []string) {
-		for _, r := range runs {
-			if !slices.Contains(list, r.Routine) {
-				list = append(list, r.Routine)
-			}
-		}
-		return list
-	}
-	inA, inB := names(a), names(b)
-	leave := func(runs []Run, other []string) {
-		for _, r := range runs {
-			if !slices.Contains(other, r.Routine) {
-				notes = append(notes, fmt.Sprintf("run %s is left out: routine %q was not run on the other side", r.ID, r.Routine))
-			}
-		}
-	}
-	leave(a, inB)
-	leave(b, inA)
-	slices.Sort(inA) // the answer must not hang on the order of the runs
+func pair(a, b []Run, o Options) (out []routine, notes []string) {
+	first, second := byRoutine(a), byRoutine(b)
+	notes = append(notes, left(first, second, o.A)...)
+	notes = append(notes, left(second, first, o.B)...)
 	var both []string
-	for _, n := range inA {
-		if !slices.Contains(inB, n) {
-			continue
+	for name := range first {
+		if len(second[name]) > 0 {
+			both = append(both, name)
 		}
-		of := func(r Run) bool { return r.Routine != n }
-		r := routine{name: n, a: slices.DeleteFunc(slices.Clone(a), of), b: slices.DeleteFunc(slices.Clone(b), of)}
-		var note string
-		r.load, note = loads(r)
-		notes = append(notes, nonEmpty(note)...)
-		out, both = append(out, r), append(both, n)
+	}
+	slices.Sort(both)
+	tags := map[string]int{}
+	alone := false
+	for _, name := range both {
+		a, b := first[name], second[name]
+		to := reference(a, b)
+		out = append(out, routine{name, collect(a, to, o.A), collect(b, to, o.B)})
+		for side, runs := range [][]Run{a, b} {
+			untagged := 0
+			for _, r := range runs {
+				if r.Assembly == "" {
+					untagged++
+				} else {
+					tags[r.Assembly] |= 1 << side
+				}
+			}
+			alone = alone || untagged > 1
+		}
 	}
 	if len(both) > 1 {
 		notes = append(notes, fmt.Sprintf("both sides ran %s; each measure is compared within the one that knows most of it", strings.Join(both, ", ")))
 	}
-	if untagged(out) {
+	if alone {
 		notes = append(notes, "runs without an assembly tag count as one assembly each; where the leg was not taken apart between them, the intervals are too narrow")
+	}
+	if shared := onBoth(tags); len(shared) > 0 {
+		notes = append(notes, "on both sides: assembly "+some(shared)+"; each counts once on either, as if they had nothing in common")
 	}
 	return out, notes
 }
 
-// untagged says whether a side owes its number of units to runs that name no assembly.
-func untagged(routines []routine) bool {
-	for _, r := range routines {
-		for _, side := range [][]Run{r.a, r.b} {
-			n := 0
-			for _, run := range side {
-				if run.Assembly == "" {
-					n++
-				}
-			}
-			if n > 1 {
-				return true
-			}
-		}
-	}
-	return false
-}
-
-// loads says how the load torques of a routine's runs differ, and what else there is to know of them.
-func loads(r routine) (differ, note string) {
-	loA, hiA, okA := peaks(r.a)
-	loB, hiB, okB := peaks(r.b)
-	if okA != okB {
-		return "", fmt.Sprintf("the load torque in routine %q is known on one side only; that the loads are alike is taken as given", r.name)
-	}
-	lo, hi := math.Min(loA, loB), math.Max(hiA, hiB)
-	if !okA || hi-lo <= loadDiffers*hi {
-		return "", ""
-	}
-	said := fmt.Sprintf("the load torque differs (%.3f to %.3f N·m in the first, %.3f to %.3f N·m in the second side)", loA, hiA, loB, hiB)
-	if stalled(r.a) || stalled(r.b) {
-		// A joint in stall does not reach the angle where its load is greatest.
-		return "", said + "; since a run stalled, that may be the fault and not the load"
-	}
-	return said, said + ": in routine " + r.name + " figures that hang on the load are not compared, save what the load costs the drive"
-}
-
-func peaks(runs []Run) (lo, hi float64, ok bool) {
-	lo, hi = math.Inf(1), math.Inf(-1)
+// byRoutine sorts runs by routine, and within one by name, so that the answer does not hang on the
+// order they are given in.
+func byRoutine(runs []Run) map[string][]Run {
+	out := map[string][]Run{}
 	for _, r := range runs {
-		if m, found := r.Joint.Find(loadMeasure, health.NoPath); found && m.Status == health.Measured && finite(m.Value) {
-			lo, hi, ok = math.Min(lo, m.Value), math.Max(hi, m.Value), true
+		out[r.Routine] = append(out[r.Routine], r)
+	}
+	for _, list := range out {
+		slices.SortStableFunc(list, func(x, y Run) int { return strings.Compare(x.ID, y.ID) })
+	}
+	return out
+}
+
+func left(runs, other map[string][]Run, called string) (notes []string) {
+	for name, list := range runs {
+		if len(other[name]) > 0 {
+			continue
+		}
+		ids := make([]string, len(list))
+		for i, r := range list {
+			ids[i] = r.ID
+		}
+		notes = append(notes, fmt.Sprintf("of %s left out: run %s; routine %q was not run on the other side", called, some(ids), name))
+	}
+	slices.Sort(notes)
+	return notes
+}
+
+func onBoth(tags map[string]int) (out []string) {
+	for tag, sides := range tags {
+		if sides == 3 {
+			out = append(out, tag)
 		}
 	}
-	return lo, hi, ok
+	slices.Sort(out)
+	return out
 }
 
-func stalled(runs []Run) bool {
-	return slices.ContainsFunc(runs, func(r Run) bool {
-		m, ok := r.Joint.Find("stall_time", health.NoPath)
-		return ok && (m.Status == health.Measured || m.Status == health.BoundLow) && m.Value > 0
-	})
-}
-
-func finite(v float64) bool { return !math.IsNaN(v) && !math.IsInf(v, 0) }
-
-func nonEmpty(s string) []string {
-	if s == "" {
-		return nil
+// some lists names, the first few when there are many.
+func some(names []string) string {
+	const few = 6
+	if len(names) <= few {
+		return strings.Join(names, ", ")
 	}
-	return []string{s}
+	return fmt.Sprintf("%s and %d more", strings.Join(names[:few], ", "), len(names)-few)
+}
+
+// How many runs of a side may give the conditions that all are brought to, and how many are asked how
+// they fare with those.
+const (
+	candidates = 8
+	asked      = 32
+)
+
+// reference returns the conditions of the run that the fewest conditions of others set apart, the
+// first by name among equals.
+func reference(a, b []Run) alike.Conditions {
+	var best alike.Conditions
+	least, id := math.Inf(1), ""
+	for _, side := range [][]Run{a, b} {
+		for _, c := range spread(side, candidates) {
+			apart := 0.0
+			for _, other := range [][]Run{a, b} {
+				sample := spread(other, asked)
+				n := 0
+				for _, r := range sample {
+					n += alike.Between(conditions(r), conditions(c)).Refusals()
+				}
+				apart += float64(n) / float64(len(sample))
+			}
+			if apart < least || apart == least && c.ID < id {
+				best, least, id = conditions(c), apart, c.ID
+			}
+		}
+	}
+	return best
+}
+
+// spread returns at most n runs, evenly over all.
+func spread(runs []Run, n int) []Run {
+	if len(runs) <= n {
+		return runs
+	}
+	out := make([]Run, n)
+	for i := range out {
+		out[i] = runs[i*len(runs)/n]
+	}
+	return out
+}
+
+const loadMeasure = "load_torque_peak"
+
+// conditions returns a run's conditions as far as sides of a comparison differ in them. Legs are what
+// is compared, and one routine is looked at at a time. A joint in stall does not reach the angle where
+// its load is greatest, so what it saw of the load tells nothing.
+func conditions(r Run) alike.Conditions {
+	c := r.Conditions
+	c.Leg, c.Routine, c.LoadNm = "", "", math.NaN()
+	stalled := false
+	for _, m := range r.Joint.Measures {
+		switch {
+		case m.Status == health.NotObservable:
+		case m.Name == loadMeasure && m.Path == health.NoPath && m.Status == health.Measured:
+			c.LoadNm = m.Value
+		case m.Name == "stall_time" && m.Status != health.BoundHigh && m.Value > 0:
+			stalled = true
+		}
+	}
+	if stalled {
+		c.LoadNm = math.NaN()
+	}
+	return c
+}
+
+// bringer brings the figures of one run to the conditions of the comparison.
+type bringing struct {
+	all, cost alike.Differences
+	load      string
+}
+
+func bringer(r Run, to alike.Conditions) bringing {
+	d := alike.Between(conditions(r), to)
+	b := bringing{all: d, cost: d, load: d.Load()}
+	if b.load != "" {
+		b.cost = d.WithLoadAsItIs()
+	}
+	return b
+}
+
+// bring leaves what the load costs the drive as it is: a revision may have made the leg heavier, and
+// that is what shows in it.
+func (b *bringing) bring(m health.Measure) (health.Measure, alike.Answer) {
+	if b.load == "" || !alike.LoadCost(m.Name) {
+		return b.all.Figures(m)
+	}
+	m, a := b.cost.Figures(m)
+	if a.Kind != alike.NotComparable {
+		a.Why = joined([]string{b.load + ", which may be all of it", a.Why})
+	}
+	return m, a
+}
+
+// rowSides is what is known of one measure within one routine. A side without it is nil.
+type rowSides struct {
+	key
+	routine string
+	a, b    *column
+}
+
+// keysOf returns the measures that any run has, in the order of the definitions.
+func keysOf(routines []routine, only []string) (out []key) {
+	for _, d := range health.Definitions() {
+		if len(only) > 0 && !slices.Contains(only, d.Name) {
+			continue
+		}
+		for _, p := range []health.Path{health.NoPath, health.Servo, health.Transmission, health.Total} {
+			at := columnName{d.Name, p}
+			if slices.ContainsFunc(routines, func(r routine) bool { return r.a.columns[at] != nil || r.b.columns[at] != nil }) {
+				out = append(out, key{d.Name, p, d})
+			}
+		}
+	}
+	return out
+}
+
+// widest returns a measure in the routine that knows most of it on both sides.
+func widest(k key, routines []routine) rowSides {
+	var out rowSides
+	most := -1
+	for _, r := range routines {
+		at := columnName{k.name, k.path}
+		s := rowSides{key: k, routine: r.name, a: r.a.columns[at], b: r.b.columns[at]}
+		if s.a == nil && s.b == nil {
+			continue
+		}
+		if n := min(s.a.n(), s.b.n()); n > most {
+			out, most = s, n
+		}
+	}
+	return out
 }

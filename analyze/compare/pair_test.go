@@ -24,11 +24,11 @@ func renamed(runs []Run) []Run {
 
 func TestOneRoutineOnly(t *testing.T) {
 	a, b := with("quick", plays(0.01, 0.5)...), with("assembly", plays(0.01, 0.2)...)
-	res := Sides(a, b)
+	res := Sides(a, b, Options{})
 	if res.Sentence != "The two sides are not comparable because no routine was run on both." || len(res.Rows) != 0 || len(res.Notes) != 2 {
 		t.Errorf("%+v", res)
 	}
-	if res := Sides(nil, b); !strings.Contains(res.Sentence, "one side has no runs") || len(res.Rows) != 0 {
+	if res := Sides(nil, b, Options{}); !strings.Contains(res.Sentence, "one side has no runs") || len(res.Rows) != 0 {
 		t.Errorf("%+v", res)
 	}
 }
@@ -40,13 +40,13 @@ func TestRoutinesAreNotMixed(t *testing.T) {
 	a := append(with("assembly", append([]Run{}, low...)...), with("quick", append([]Run{}, high[:1]...)...)...)
 	b := append(with("assembly", append([]Run{}, low[:2]...)...), with("quick", append([]Run{}, high...)...)...)
 	b = append(b, with("hold", plays(0.05, 9)...)...)
-	res := Sides(a, b)
+	res := Sides(a, b, Options{})
 	row := find(t, res, "play")
 	if row.Verdict != Same || row.Routine != "assembly" || row.NA != 3 || row.NB != 2 {
 		t.Errorf("%+v", row)
 	}
 	notes := strings.Join(res.Notes, "\n")
-	for _, want := range []string{`run 0000 is left out: routine "hold"`, "both sides ran assembly, quick"} {
+	for _, want := range []string{`of the second side left out: run 0000; routine "hold" was not run on the other side`, "both sides ran assembly, quick"} {
 		if !strings.Contains(notes, want) {
 			t.Errorf("notes say nothing of %q:\n%s", want, notes)
 		}
@@ -61,7 +61,7 @@ func TestRoutinePerMeasure(t *testing.T) {
 		return append(with("hold", one("8", "", creep, play(0.2, 0.05)), one("9", "", creep, play(0.2, 0.05))),
 			with("assembly", one("1", "", none, play(0.2, 0.05)), one("2", "", none, play(0.2, 0.05)), one("3", "", none, play(0.2, 0.05)))...)
 	}
-	res := Sides(side(), side())
+	res := Sides(side(), side(), Options{Margins: map[string]float64{"creep": 0.1}})
 	if p, c := find(t, res, "play"), find(t, res, "creep"); p.Routine != "assembly" || p.NA != 3 || c.Routine != "hold" || c.NB != 2 || c.Verdict != Same {
 		t.Errorf("play from %s (%d), creep from %s (%d): %s", p.Routine, p.NA, c.Routine, c.NB, c.Verdict)
 	}
@@ -74,32 +74,34 @@ func TestLoads(t *testing.T) {
 		if nm > 0 {
 			ms = append(ms, load(nm))
 		}
-		return []Run{one("1", "", ms...)}
+		return equal(2, ms...)
 	}
+	const mayBeAll = "the second side: the load torque is 0.400, not 0.250 N·m, which may be all of it"
 	for _, c := range []struct {
 		name       string
 		a, b       []Run
 		use, swing Verdict // torque use; overshoot, which hangs on the load
-		note, says string
+		useWhy     string
+		swingWhy   string
+		says       string
 	}{
-		{"alike", run(0.25, 0), run(0.26, 0), Worse, Worse, "", "worse: share of the torque available"},
-		{"unlike", run(0.25, 0), run(0.30, 0), Worse, Cannot, "the load torque differs (0.250 to 0.250", "1 not comparable because the load torque differs"},
-		{"unlike within a side", run(0.25, 0), append(run(0.25, 0), renamed(run(0.30, 0))...), Same, Cannot, "the load torque differs", "not comparable"},
-		{"known on one side", run(0, 0), run(0.30, 0), Worse, Worse, "known on one side only", "worse"},
-		{"known nowhere", run(0, 0), run(0, 0), Same, Same, "", "none is seen to differ"},
-		{"a stall hides the load", run(0.25, 2), run(0.30, 0), Worse, Worse, "since a run stalled", "worse"},
+		{"alike", run(0.25, 0), run(0.26, 0), Same, Same, "", "", "the same within the margin in play (transmission), share"},
+		{"unlike", run(0.25, 0), run(0.40, 0), Worse, Cannot, mayBeAll,
+			notComparable + "in the second side the load torque is 0.400, not 0.250 N·m", "worse in share of the torque available; the same within the margin in play (transmission); not comparable: overshoot"},
+		{"unlike within a side", run(0.25, 0), append(run(0.25, 0), renamed(run(0.40, 0))...), Cannot, Same, "2 of 4 runs of " + mayBeAll,
+			"2 of 4 runs of the second side: not comparable because the load torque is 0.400", "not told: share of the torque"},
+		{"known on one side", run(0, 0), run(0.40, 0), Worse, Worse, "the load is known of one only and taken as alike", "taken as alike", "worse in share"},
+		{"known nowhere", run(0, 0), run(0, 0), Same, Same, "", "", "is the same within the margin in"},
+		{"a stall hides the load", run(0.25, 2), run(0.40, 0), Worse, Worse, "the load is known of one only", "taken as alike", "worse in share"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
-			res := Sides(c.a, c.b)
+			res := Sides(c.a, c.b, Options{})
 			u, o, p := find(t, res, "torque_use"), find(t, res, "overshoot"), find(t, res, "play")
 			if u.Verdict != c.use || o.Verdict != c.swing || p.Verdict != Same {
-				t.Errorf("torque use %s (%s), overshoot %s, play %s; want %s, %s and none", u.Verdict, u.Why, o.Verdict, p.Verdict, c.use, c.swing)
+				t.Errorf("torque use %s (%s), overshoot %s (%s), play %s; want %s, %s and the same", u.Verdict, u.Why, o.Verdict, o.Why, p.Verdict, c.use, c.swing)
 			}
-			if c.name == "unlike" && (!strings.Contains(u.Why, "which may be all of it") || !strings.HasPrefix(o.Why, notComparable)) {
-				t.Errorf("torque use: %s; overshoot: %s", u.Why, o.Why)
-			}
-			if notes := strings.Join(res.Notes, "\n"); !strings.Contains(notes, c.note) || c.note == "" && strings.Contains(notes, "load") {
-				t.Errorf("notes: %s", notes)
+			if !strings.Contains(u.Why, c.useWhy) || !strings.Contains(o.Why, c.swingWhy) || strings.Contains(p.Why, "load") {
+				t.Errorf("torque use: %s; overshoot: %s; play: %s", u.Why, o.Why, p.Why)
 			}
 			if !strings.Contains(res.Sentence, c.says) {
 				t.Errorf("sentence: %s", res.Sentence)
@@ -108,9 +110,9 @@ func TestLoads(t *testing.T) {
 	}
 	// Nothing is left that could be compared.
 	only := func(nm float64) []Run {
-		return []Run{one("1", "", load(nm), health.Judge(of("overshoot", nm, 0.01), 0.5))}
+		return equal(2, load(nm), health.Judge(of("overshoot", nm, 0.01), 0.5))
 	}
-	if s := Sides(only(0.2), only(0.4)).Sentence; !strings.HasPrefix(s, "The two sides are not comparable because the load torque differs") {
+	if s := Sides(only(0.2), only(0.4), Options{}).Sentence; !strings.HasPrefix(s, "The two sides are not comparable because in the second side the load torque is 0.400") {
 		t.Errorf("sentence: %s", s)
 	}
 }
@@ -132,17 +134,17 @@ func TestSentence(t *testing.T) {
 		return out
 	}
 	for _, c := range []struct{ got, want string }{
-		{Sides(runs(0.6, 0.03, 8), runs(0.2, 0.03, 12)).Sentence,
-			"Of the measures with a limit, better: play (transmission); none is seen to be worse; 1 cannot be told."},
-		{Sides(runs(0.6, 0.03, 8), runs(0.2, 0.05, 12)).Sentence,
-			"Of the measures with a limit, better: play (transmission); worse: friction; 1 cannot be told."},
-		{Sides(runs(0.2, 0.03, 8), runs(0.2, 0.05, 8)).Sentence,
-			"Of the measures with a limit, worse: friction; none is seen to be better; 1 cannot be told."},
-		{Sides(runs(0.2, 0.03, 8), runs(0.2, 0.03, 8)).Sentence,
-			"Of the measures with a limit, none is seen to differ; 1 cannot be told."},
-		{Sides([]Run{one("1", "", of("play", 1, 0.1))}, []Run{one("2", "", of("play", 2, 0.1))}).Sentence,
+		{Sides(runs(0.6, 0.03, 8), runs(0.2, 0.03, 12), Options{}).Sentence,
+			"The second side is better in play (transmission); the same within the margin in friction; not told: creep in the hold (total)."},
+		{Sides(runs(0.6, 0.03, 8), runs(0.2, 0.05, 12), Options{}).Sentence,
+			"The second side is better in play (transmission); worse in friction; not told: creep in the hold (total)."},
+		{Sides(runs(0.2, 0.03, 8), runs(0.2, 0.05, 8), Options{}).Sentence,
+			"The second side is worse in friction; the same within the margin in play (transmission); not told: creep in the hold (total)."},
+		{Sides(runs(0.2, 0.03, 8), runs(0.2, 0.03, 8), Options{}).Sentence,
+			"The second side is the same within the margin in play (transmission), friction; not told: creep in the hold (total)."},
+		{Sides([]Run{one("1", "", of("play", 1, 0.1))}, []Run{one("2", "", of("play", 2, 0.1))}, Options{}).Sentence,
 			"No measure has a limit in [joint.limits], so none counts for a verdict on the whole."},
-		{Sides([]Run{one("1", "", usual(of("play", 1, 0.1)))}, []Run{one("2", "", usual(of("play", 2, 0.1)))}).Sentence,
+		{Sides([]Run{one("1", "", usual(of("play", 1, 0.1)))}, []Run{one("2", "", usual(of("play", 2, 0.1)))}, Options{}).Sentence,
 			"No measure has a limit in [joint.limits], so none counts for a verdict on the whole."},
 	} {
 		if c.got != c.want {
@@ -153,19 +155,30 @@ func TestSentence(t *testing.T) {
 
 func TestNotes(t *testing.T) {
 	const narrow = "runs without an assembly tag count as one assembly each"
-	if n := strings.Join(Sides(plays(0.1, 1, 2), plays(0.1, 1)).Notes, "\n"); !strings.Contains(n, narrow) {
+	if n := strings.Join(Sides(plays(0.1, 1, 2), plays(0.1, 1), Options{}).Notes, "\n"); !strings.Contains(n, narrow) {
 		t.Errorf("notes: %s", n)
 	}
-	tagged := []Run{one("1", "p", play(1, 0.1)), one("2", "q", play(1, 0.1))}
-	if n := Sides(tagged, tagged).Notes; len(n) != 0 {
+	tagged := func(tags ...string) (out []Run) {
+		for i, tag := range tags {
+			out = append(out, one(string(rune('1'+i)), tag, play(1, 0.1)))
+		}
+		return out
+	}
+	if n := Sides(tagged("p", "q"), tagged("r", "s"), Options{}).Notes; len(n) != 0 {
+		t.Errorf("notes: %q", n)
+	}
+	if n := Sides(tagged("p", "q"), tagged("q", "p"), Options{}).Notes; len(n) != 1 || !strings.Contains(n[0], "on both sides: assembly p, q") {
 		t.Errorf("notes: %q", n)
 	}
 	var ms []health.Measure
-	for _, d := range health.Definitions()[:chanceFrom] {
+	for _, d := range health.Definitions()[:10] {
 		ms = append(ms, of(d.Name, 1, 0.1))
 	}
-	many := []Run{one("1", "p", ms...)}
-	if n := strings.Join(Sides(many, many).Notes, "\n"); !strings.Contains(n, "of 10, about 1 may leave out zero by chance") {
-		t.Errorf("notes: %s", n)
+	many := equal(2, append(ms[1:], health.Judge(ms[0], 1), health.Judge(of("play", 1, 0.1), 1))...)
+	n := strings.Join(Sides(many, many, Options{}).Notes, "\n")
+	for _, want := range []string{"adjusted (Holm) over the 2 measures that have a limit", "adjusted over all 10"} {
+		if !strings.Contains(n, want) {
+			t.Errorf("notes say nothing of %q: %s", want, n)
+		}
 	}
 }

@@ -8,64 +8,61 @@ import (
 	"limbgauge/analyze/health"
 )
 
-// sentence puts the comparison into one sentence; measures that have a limit count, since those are
-// what the builder asked for.
-func sentence(rows []Row, routines []routine) string {
+// sentence puts the comparison into one sentence; measures that are asked for count.
+func sentence(rows []Row, o Options) string {
 	by := map[Verdict][]string{}
-	asked, load, alone := 0, 0, 0
+	var refused []string
+	asked, alone, why := 0, 0, ""
 	for _, r := range rows {
-		if math.IsNaN(r.A.Limit) && math.IsNaN(r.B.Limit) {
+		if !r.Asked {
 			continue
 		}
 		asked++
-		if strings.HasPrefix(r.Why, notComparable) {
-			load++
-			continue
+		switch {
+		case strings.HasPrefix(r.Why, notComparable):
+			refused, why = append(refused, title(r)), strings.TrimPrefix(r.Why, notComparable)
+		default:
+			if r.Verdict == Cannot && min(r.NA, r.NB) == 1 {
+				alone++
+			}
+			by[r.Verdict] = append(by[r.Verdict], title(r))
 		}
-		if r.Verdict != Cannot && (r.NA < 2 || r.NB < 2) {
-			alone++
-		}
-		by[r.Verdict] = append(by[r.Verdict], title(r))
 	}
 	if asked == 0 {
 		return "No measure has a limit in [joint.limits], so none counts for a verdict on the whole."
 	}
-	if load == asked {
-		return "The two sides are not comparable because " + loadOf(routines) + "."
+	if len(refused) == asked {
+		return "The two sides are " + notComparable + why + "."
 	}
 	var parts []string
-	for _, v := range []Verdict{Better, Worse, Differs} {
-		if len(by[v]) > 0 {
-			parts = append(parts, string(v)+": "+strings.Join(by[v], ", "))
+	for _, v := range []struct {
+		v     Verdict
+		words string
+	}{{Better, "better in "}, {Worse, "worse in "}, {Differs, "different in "}, {Same, "the same within the margin in "}} {
+		if list := by[v.v]; len(list) > 0 {
+			parts = append(parts, v.words+strings.Join(list, ", "))
 		}
 	}
+	s := strings.Join(parts, "; ")
 	switch {
-	case len(parts) == 0:
-		parts = []string{"none is seen to differ"}
-	case len(by[Better]) > 0 && len(by[Worse]) == 0:
-		parts = append(parts, "none is seen to be worse")
-	case len(by[Worse]) > 0 && len(by[Better]) == 0:
-		parts = append(parts, "none is seen to be better")
+	case s == "":
+		s = "nothing can be told of " + o.B + " against " + o.A
+	default:
+		s = o.B + " is " + s
 	}
-	if n := len(by[Cannot]); n > 0 {
-		parts = append(parts, fmt.Sprintf("%d cannot be told", n))
+	if list := by[Cannot]; len(list) > 0 {
+		s += "; not told: " + strings.Join(list, ", ")
 	}
-	if load > 0 {
-		parts = append(parts, fmt.Sprintf("%d not comparable because %s", load, loadOf(routines)))
+	if len(refused) > 0 {
+		s += "; not comparable: " + strings.Join(refused, ", ")
 	}
 	if alone > 0 {
-		parts = append(parts, "with one run or assembly on a side, how much re-assembly scatters is not in it")
+		s += "; with one assembly or run on a side, how much re-assembly scatters is not known"
 	}
-	return "Of the measures with a limit, " + strings.Join(parts, "; ") + "."
-}
-
-func loadOf(routines []routine) string {
-	for _, r := range routines {
-		if r.load != "" {
-			return r.load
-		}
+	if strings.HasPrefix(s, "the ") || strings.HasPrefix(s, "nothing ") { // a side's own name is written as it is
+		s = strings.ToUpper(s[:1]) + s[1:]
 	}
-	return ""
+	return s + "."
 }
 
 // title returns a measure's name in words, to stand within a sentence.
@@ -76,4 +73,25 @@ func title(r Row) string {
 		name += " (" + string(r.A.Path) + ")"
 	}
 	return name
+}
+
+// families says which measures share one adjusting.
+func families(rows []Row, asked int, o Options) (notes []string) {
+	all := 0
+	for _, r := range rows {
+		if !math.IsNaN(r.P) {
+			all++
+		}
+	}
+	const holm = "probabilities are adjusted (Holm) over the %d measures %s, so that of sides that are alike at most 1 comparison in 20 names a difference at all"
+	switch {
+	case asked > 1 && len(o.Measures) > 0:
+		notes = append(notes, fmt.Sprintf(holm, asked, "named"))
+	case asked > 1:
+		notes = append(notes, fmt.Sprintf(holm, asked, "that have a limit"))
+	}
+	if all > asked && all > 1 {
+		notes = append(notes, fmt.Sprintf("measures that nobody asked for are adjusted over all %d", all))
+	}
+	return notes
 }

@@ -29,12 +29,12 @@ func TestDirections(t *testing.T) {
 			continue
 		}
 		turned := map[Verdict]Verdict{Better: Worse, Worse: Better, Differs: Differs}[w]
-		small, big := []Run{one("1", "", of(d.Name, 1, 0.1))}, []Run{one("2", "", of(d.Name, 2, 0.1))}
+		small, big := equal(2, of(d.Name, 1, 0.1)), equal(2, of(d.Name, 2, 0.1))
 		for _, c := range []struct {
 			a, b []Run
 			want Verdict
 		}{{small, big, w}, {big, small, turned}, {small, small, Same}} {
-			if row := find(t, Sides(c.a, c.b), d.Name); row.Verdict != c.want {
+			if row := find(t, Sides(c.a, c.b, Options{Margins: map[string]float64{d.Name: 0.2}}), d.Name); row.Verdict != c.want {
 				t.Errorf("%s: %s, want %s", d.Name, row.Verdict, c.want)
 			}
 		}
@@ -52,7 +52,7 @@ func TestSignedDeviations(t *testing.T) {
 		{-0.2, 0.2, Differs, "the sign changed"},
 		{-0.05, 0.02, Same, ""},
 	} {
-		row := find(t, Sides([]Run{one("1", "", of("offset_step", c.a, 0.07))}, []Run{one("2", "", of("offset_step", c.b, 0.07))}), "offset_step")
+		row := find(t, Sides(equal(2, of("offset_step", c.a, 0.07)), equal(2, of("offset_step", c.b, 0.07)), Options{Margins: map[string]float64{"offset_step": 0.15}}), "offset_step")
 		if row.Verdict != c.want || !strings.Contains(row.Why, c.why) || math.Abs(row.Diff-(c.b-c.a)) > 1e-12 {
 			t.Errorf("%g to %g: %+v, want %s", c.a, c.b, row, c.want)
 		}
@@ -74,40 +74,47 @@ func TestBoundsAndWhatIsNotSeen(t *testing.T) {
 	type m = health.Measure
 	for _, c := range []struct {
 		name string
-		a, b []m
+		a, b []m // one stands for three of it
 		want Verdict
 		as   health.Status // of the first side
 		at   float64       // its value
 		why  string
 	}{
-		{"at least, beyond the value", []m{tension(seen, 20, 3)}, []m{tension(low, 40, nan)}, Better, seen, 20, "beyond"},
-		{"at least, not beyond the value's doubt", []m{tension(seen, 38, 3)}, []m{tension(low, 40, nan)}, Cannot, seen, 38, "one side only"},
-		{"at least, with a doubt of its own", []m{tension(seen, 35, 3)}, []m{tension(low, 40, 3)}, Cannot, seen, 35, "one side only"},
+		{"at least, beyond the value", []m{tension(seen, 20, 3)}, []m{tension(low, 40, nan)}, Better, seen, 20, "by bounds, at least 20 N"},
+		{"at least, not beyond the value's doubt", []m{tension(seen, 39, 3)}, []m{tension(low, 40, nan)}, Cannot, seen, 39, "may be chance"},
+		{"at least, with a doubt of its own", []m{tension(seen, 37.5, 3)}, []m{tension(low, 40, 3)}, Better, seen, 37.5, "at least 2.5 N"},
+		{"at least, with more doubt of its own", []m{tension(seen, 37.5, 3)}, []m{tension(low, 40, 4)}, Cannot, seen, 37.5, "may be chance"},
 		{"the lasting question of a side that wore: some runs tell, the others reach beyond",
-			[]m{tension(low, 32, nan), tension(seen, 18, 2), tension(high, 1.8, nan)}, []m{tension(low, 50, nan)}, Cannot, no, nan, "2 of 3 runs of the first side lie wholly below the second"},
+			[]m{tension(low, 32, nan), tension(seen, 18, 2), tension(high, 1.8, nan)}, []m{tension(low, 50, nan)}, Cannot, no, nan, "2 of 3 runs of the first side lie wholly below the second side"},
 		{"a run within the other side's doubt is not beyond it",
-			[]m{tension(low, 32, nan), tension(seen, 40, 1), tension(high, 1.8, nan)}, []m{tension(seen, 40, 2)}, Cannot, no, nan, "1 of 3 runs of the first side lie wholly below the second"},
-		{"turned round", []m{tension(low, 50, nan), tension(seen, 20, 1)}, []m{tension(seen, 20, 2)}, Cannot, low, 20, "1 of 2 runs of the first side lie wholly above the second"},
-		{"at most, below", []m{tension(seen, 20, 3)}, []m{tension(high, 10, nan)}, Worse, seen, 20, "beyond"},
-		{"two lower bounds never decide", []m{tension(low, 10, nan)}, []m{tension(low, 90, nan)}, Cannot, low, 10, "one side only"},
-		{"upper and lower bound", []m{tension(high, 15, nan)}, []m{tension(low, 40, nan)}, Better, high, 15, "beyond"},
-		{"the weakest bound speaks for all", []m{tension(low, 40, nan), tension(low, 15, nan)}, []m{tension(seen, 20, 1)}, Cannot, low, 15, "one side only"},
-		{"a bound beside a value keeps the value from being the mean", []m{tension(low, 60, nan), tension(seen, 24, 1)}, []m{tension(seen, 40, 2)}, Cannot, low, 24, "one side only"},
-		{"a bound beside a value, both beyond", []m{tension(low, 60, nan), tension(seen, 24, 1)}, []m{tension(seen, 20, 2)}, Worse, low, 24, "beyond"},
+			[]m{tension(low, 32, nan), tension(seen, 40, 1), tension(high, 1.8, nan)}, []m{tension(seen, 40, 2)}, Cannot, no, nan, "1 of 3 runs of the first side lie wholly below the second side"},
+		{"turned round", []m{tension(low, 50, nan), tension(seen, 20, 1)}, []m{tension(seen, 20, 2)}, Cannot, low, 20, "1 of 2 runs of the first side lie wholly above the second side"},
+		{"at most, below", []m{tension(seen, 20, 3)}, []m{tension(high, 10, nan)}, Worse, seen, 20, "by bounds"},
+		{"two lower bounds never decide", []m{tension(low, 10, nan)}, []m{tension(low, 90, nan)}, Cannot, low, 10, "one end only"},
+		{"upper and lower bound, no scatter seen", []m{tension(high, 15, nan)}, []m{tension(low, 40, nan)}, Cannot, high, 15, "read the same"},
+		{"upper and lower bound, each with its doubt", []m{tension(high, 15, 2)}, []m{tension(low, 40, 3)}, Better, high, 15, "at least 25 N"},
+		{"the weakest bound speaks for all", []m{tension(low, 40, nan), tension(low, 15, nan)}, []m{tension(seen, 20, 1)}, Cannot, low, 15, "one end only"},
+		{"a bound beside a value keeps the value from being the mean", []m{tension(low, 60, nan), tension(seen, 24, 1)}, []m{tension(seen, 40, 2)}, Cannot, low, 24, "one end only"},
+		// 60 and 24 scatter by 25: that their mean lies above 20 may be chance, t(1) = 22/18.
+		{"a bound and a value, both beyond, two units", []m{tension(low, 60, nan), tension(seen, 24, 1)}, []m{tension(seen, 20, 2)}, Cannot, low, 24, "may be chance"},
 		{"bounds both ways", []m{tension(low, 60, nan), tension(high, 20, nan)}, []m{tension(seen, 20, 2)}, Cannot, no, nan, "others at most"},
 		{"a value without doubt beside a bound", []m{tension(low, 60, nan), tension(seen, 70, nan)}, []m{tension(seen, 20, 2)}, Cannot, no, nan, "no uncertainty"},
-		{"a value without doubt against a bound", []m{tension(seen, 20, nan)}, []m{tension(low, 60, nan)}, Cannot, seen, 20, "one side only"},
+		{"a value without doubt against a bound", []m{tension(seen, 20, nan)}, []m{tension(low, 60, nan)}, Cannot, seen, 20, "read the same"},
+		{"one unit against a bound", []m{tension(no, 0, 0), tension(seen, 20, 1)}, []m{tension(low, 60, nan)}, Cannot, seen, 20, "how much re-assembly scatters"},
 		{"not seen", []m{tension(no, 0, 0)}, []m{tension(seen, 20, 2)}, Cannot, no, nan, "the torque keeps its sign"},
-		{"seen in part", []m{tension(no, 0, 0), tension(seen, 40, 2)}, []m{tension(seen, 20, 2)}, Worse, seen, 40, "not seen in 1 of 2 runs of the first side"},
+		{"seen in part", []m{tension(no, 0, 0), tension(seen, 40, 2), tension(seen, 40, 2)}, []m{tension(seen, 20, 2)}, Worse, seen, 40, "not seen in 1 of 3 runs of the first side"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			side := func(ms []m) (out []Run) {
+				if len(ms) == 1 {
+					return equal(3, ms[0])
+				}
 				for i, x := range ms {
 					out = append(out, one(string(rune('a'+i)), "", x))
 				}
 				return out
 			}
-			row := find(t, Sides(side(c.a), side(c.b)), "belt_tension")
+			row := find(t, Sides(side(c.a), side(c.b), Options{}), "belt_tension")
 			if row.Verdict != c.want || !strings.Contains(row.Why, c.why) {
 				t.Errorf("%s (%s), want %s (%s)", row.Verdict, row.Why, c.want, c.why)
 			}
@@ -115,23 +122,22 @@ func TestBoundsAndWhatIsNotSeen(t *testing.T) {
 			if row.A.Status != c.as || !same {
 				t.Errorf("first side %s %g, want %s %g", row.A.Status, row.A.Value, c.as, c.at)
 			}
-			decided := c.a[0].Status == seen && len(c.a) == 1 && c.b[0].Status == seen
-			if !decided && c.name != "seen in part" && !math.IsNaN(row.Diff) {
+			if c.name != "seen in part" && !math.IsNaN(row.Diff) {
 				t.Errorf("a difference of %g from what is not measured", row.Diff)
 			}
 		})
 	}
 	// Bounds on a deviation with a sign hold its size: at most 0.1 in size against -0.5.
 	none := health.Bound("offset_step", health.Total, health.BoundHigh, 0.1, nan, "", "")
-	row := find(t, Sides([]Run{one("1", "", none)}, []Run{one("2", "", health.Of("offset_step", health.Total, -0.5, 0.05, ""))}), "offset_step")
+	row := find(t, Sides(equal(2, none), equal(2, health.Of("offset_step", health.Total, -0.5, 0.05, "")), Options{}), "offset_step")
 	if row.Verdict != Worse {
 		t.Errorf("a slip against none: %+v", row)
 	}
 }
 
 func TestMeasureOfOneSideOnlyIsSaid(t *testing.T) {
-	row := find(t, Sides([]Run{one("1", "", of("friction", 0.02, 0.001))}, plays(0.1, 0.3)), "play")
-	if row.Verdict != Cannot || !strings.Contains(row.Why, "not seen on the first side: no run of this side has it") {
+	row := find(t, Sides([]Run{one("1", "", of("friction", 0.02, 0.001))}, plays(0.1, 0.3), Options{}), "play")
+	if row.Verdict != Cannot || !strings.Contains(row.Why, "not seen in the first side: no run of this side has it") {
 		t.Errorf("%+v", row)
 	}
 }
@@ -158,21 +164,23 @@ func TestProperties(t *testing.T) {
 			return out
 		}
 		a, b := draw("first"), draw("second")
-		row := Sides(a, b).Rows[0]
-		back := Sides(b, a).Rows[0]
+		o := Options{Margins: map[string]float64{"play": rapid.Float64Range(0.01, 3).Draw(t, "margin")}}
+		row := Sides(a, b, o).Rows[0]
+		back := Sides(b, a, o).Rows[0]
 		turned := map[Verdict]Verdict{Better: Worse, Worse: Better, Same: Same, Cannot: Cannot}[row.Verdict]
 		if back.Verdict != turned || !near(back.Diff, -row.Diff) || !near(back.U, row.U) {
 			t.Fatalf("turned round: %+v, was %+v", back, row)
 		}
 		perm := rapid.Permutation(a).Draw(t, "order")
-		if again := Sides(perm, b).Rows[0]; again.Verdict != row.Verdict || !near(again.Diff, row.Diff) || !near(again.U, row.U) {
+		if again := Sides(perm, b, o).Rows[0]; again.Verdict != row.Verdict || !near(again.Diff, row.Diff) || !near(again.U, row.U) {
 			t.Fatalf("other order: %+v, was %+v", again, row)
 		}
 		if row.U < 0 || (row.Verdict == Better || row.Verdict == Worse) && !math.IsNaN(row.Diff) && math.Abs(row.Diff) <= row.U {
 			t.Fatalf("a verdict inside the uncertainty: %+v", row)
 		}
 		k := rapid.Float64Range(0.1, 10).Draw(t, "scale")
-		if s := Sides(scaled(a, k), scaled(b, k)).Rows[0]; !near(s.Diff, k*row.Diff) || !near(s.U, k*row.U) {
+		o.Margins["play"] *= k
+		if s := Sides(scaled(a, k), scaled(b, k), o).Rows[0]; !near(s.Diff, k*row.Diff) || !near(s.U, k*row.U) || s.Verdict != row.Verdict {
 			t.Fatalf("scaled by %g: %+v, was %+v", k, s, row)
 		}
 	})

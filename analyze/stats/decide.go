@@ -45,46 +45,68 @@ func Holm(p []float64) []float64 {
 }
 
 // DetectableDifference returns the true difference of two means, in units of the standard deviation
-// of a reading, that n readings a side show at 5 % two-sided with the given probability. n may be
-// broken. NaN for fewer than two readings or a power outside 0.05..1.
+// of a reading, that n readings a side show at 5 % two-sided with the given power. n may be broken.
+// NaN for fewer than two readings or a power outside 0.05..1.
 func DetectableDifference(n, power float64) float64 {
-	if !(n >= 2) || !(power > .05) || !(power < 1) {
+	if !(n >= 2) {
 		return math.NaN()
 	}
-	lo, hi := 0.0, 1.0
-	for detects(n, hi) < power {
-		hi *= 2
+	return Detectable(2*n-2, power) * math.Sqrt(2/n)
+}
+
+// Detectable returns the true difference that a t test shows at 5 % two-sided with the given power, in
+// standard errors of the difference seen, which has df degrees of freedom: from the noncentral t law,
+// for df of +Inf from the normal one. NaN for df below 1 or a power outside 0.05..1.
+func Detectable(df, power float64) float64 {
+	if !(df >= 1) || !(power > .05) || !(power < 1) {
+		return math.NaN()
 	}
-	for range 60 {
-		if mid := (lo + hi) / 2; detects(n, mid) < power {
-			lo = mid
+	p := powerAt(df)
+	lo, hi := 0.0, 1.0
+	for p(hi) < power {
+		lo, hi = hi, 2*hi
+	}
+	// The power rises evenly, so a chord finds the place in a few steps; a middle now and then keeps
+	// the interval shrinking from both ends.
+	plo, phi := p(lo), p(hi)
+	for i := 0; i < 100 && hi-lo > 1e-10*hi; i++ {
+		at := lo + (hi-lo)*(power-plo)/(phi-plo)
+		if i%3 == 2 {
+			at = (lo + hi) / 2
+		}
+		if q := p(at); q < power {
+			lo, plo = at, q
 		} else {
-			hi = mid
+			hi, phi = at, q
 		}
 	}
 	return (lo + hi) / 2
 }
 
-// detects returns the probability that |t| of two groups of n passes its 5 % limit when the means
-// lie d standard deviations apart: the noncentral t law, as the normal law averaged over
-// s = √(χ²/ν) by Simpson's rule.
-func detects(n, d float64) float64 {
-	df := 2*n - 2
-	limit, apart := T95(df), d*math.Sqrt(n/2)
-	chi := distuv.ChiSquared{K: df}
-	top := math.Sqrt(chi.Quantile(1-1e-12) / df)
-	const parts = 2000
-	var sum float64
-	for i := range parts + 1 {
-		s := top * float64(i) / parts
-		weight := 2.0 + 2*float64(i%2)
-		if i == 0 || i == parts {
-			weight = 1
-		}
-		if s > 0 {
-			density := chi.Prob(df*s*s) * 2 * df * s
-			sum += weight * density * (normalTail(limit*s-apart) + normalTail(limit*s+apart))
-		}
+// powerAt returns the probability that |t| passes its 5 % limit, by how many standard errors the
+// means lie apart: the noncentral t law, as the normal law averaged over s = √(χ²/df) by Simpson's
+// rule.
+func powerAt(df float64) func(apart float64) float64 {
+	limit := T95(df)
+	if math.IsInf(df, 1) {
+		return func(apart float64) float64 { return normalTail(limit-apart) + normalTail(limit+apart) }
 	}
-	return sum * top / parts / 3
+	chi := distuv.ChiSquared{K: df}
+	low, top := math.Sqrt(chi.Quantile(1e-13)/df), math.Sqrt(chi.Quantile(1-1e-13)/df)
+	const parts = 400
+	var at, weight [parts + 1]float64
+	for i := range at {
+		w := 2.0 + 2*float64(i%2)
+		if i == 0 || i == parts {
+			w = 1
+		}
+		s := low + (top-low)*float64(i)/parts
+		at[i], weight[i] = limit*s, w*chi.Prob(df*s*s)*2*df*s*(top-low)/parts/3
+	}
+	return func(apart float64) (p float64) {
+		for i, a := range at {
+			p += weight[i] * (normalTail(a-apart) + normalTail(a+apart))
+		}
+		return p
+	}
 }

@@ -13,15 +13,22 @@ type Shuffled struct {
 	Upper   int     // those with a figure as large or larger
 	Beyond  int     // those with a figure as far from 0, either way
 	Exact   bool    // every arrangement was tried
+	Normal  bool    // none was tried: probabilities are from the normal law, Of is 0
 	P, POne float64 // Beyond/Of, Upper/Of
 }
+
+// dealtReadings is the greatest number of readings that are dealt out: of more, the sum of a group is
+// as good as normal.
+const dealtReadings = 1000
 
 // exactArrangements is the greatest number of arrangements that are all tried.
 const exactArrangements = 40_000
 
 // PermutationTest asks whether the difference of two means, x less y, is larger than labels dealt at
 // random give (Efron and Tibshirani 1993, chapter 15). Every deal is tried up to exactArrangements,
-// else `deals` of them, drawn with seed. Of five against five the least two-sided P is 2/252.
+// else `deals` of them, drawn with seed; above dealtReadings the normal law stands for all deals (Wald
+// and Wolfowitz, Annals of Mathematical Statistics 15 (1944) 358-372). Of five against five the least
+// two-sided P is 2/252.
 // ErrTooFew: an empty group.
 func PermutationTest(x, y []float64, deals int, seed uint64) (Shuffled, error) {
 	n, m := len(x), len(y)
@@ -30,10 +37,11 @@ func PermutationTest(x, y []float64, deals int, seed uint64) (Shuffled, error) {
 	}
 	all := append(append([]float64(nil), x...), y...)
 	mean := Mean(all)
-	var size, sum float64
+	var size, sum, squares float64
 	for i := range all {
 		all[i] -= mean
 		size += math.Abs(all[i])
+		squares += all[i] * all[i]
 		if i < n {
 			sum += all[i]
 		}
@@ -51,13 +59,22 @@ func PermutationTest(x, y []float64, deals int, seed uint64) (Shuffled, error) {
 		})
 		return t.shuffled(sum*(1/float64(n)+1/float64(m)), true), nil
 	}
+	if n+m > dealtReadings {
+		sd := math.Sqrt(squares * float64(n) * float64(m) / float64(n+m) / float64(n+m-1))
+		return Shuffled{Value: sum * (1/float64(n) + 1/float64(m)), Normal: true, P: 2 * normalTail(math.Abs(sum)/sd), POne: normalTail(sum / sd)}, nil
+	}
 	t.count(sum)
 	rng := rand.New(rand.NewPCG(seed, 0x6465616c))
 	for range deals {
-		rng.Shuffle(len(all), func(i, j int) { all[i], all[j] = all[j], all[i] })
+		// Drawing the smaller group deals out the greater as well: its sum is the other's, negative.
 		var s float64
-		for _, v := range all[:n] {
-			s += v
+		for i := range min(n, m) {
+			k := i + rng.IntN(n+m-i)
+			all[i], all[k] = all[k], all[i]
+			s += all[i]
+		}
+		if n > m {
+			s = -s
 		}
 		t.count(s)
 	}

@@ -3,7 +3,6 @@ package stats
 import (
 	"fmt"
 	"math"
-	"sort"
 )
 
 // RankSum is the comparison of two groups by the ranks of their readings: it asks only which is the
@@ -86,38 +85,4 @@ func rankLaw(n, m int) []float64 {
 		law[u] /= sum
 	}
 	return law
-}
-
-// Shift is how far one group lies above another.
-type Shift struct {
-	Value    float64 // median of all x_i - y_j
-	Lo, Hi   float64 // interval of at least 95 %; NaN when the groups are too small for one
-	Coverage float64 // its exact probability
-}
-
-// HodgesLehmann returns the shift of x above y that ranks show, with the interval of order statistics
-// of the differences (Hollander and Wolfe, sections 4.2 and 4.3). It holds for readings without ties
-// and groups up to exactRanks; greater or empty ones have no interval.
-func HodgesLehmann(x, y []float64) Shift {
-	var d []float64
-	for _, a := range x {
-		for _, b := range y {
-			d = append(d, a-b)
-		}
-	}
-	sort.Float64s(d)
-	s := Shift{Value: middle(d), Lo: math.NaN(), Hi: math.NaN(), Coverage: math.NaN()}
-	if len(d) == 0 || len(d) > exactRanks {
-		return s
-	}
-	law := rankLaw(len(x), len(y))
-	k, below := 0, 0.0 // the k-th difference from either end, with P(U < k) of at most 2.5 %
-	for k < len(law) && below+law[k] <= .025 {
-		below += law[k]
-		k++
-	}
-	if k > 0 {
-		s.Lo, s.Hi, s.Coverage = d[k-1], d[len(d)-k], 1-2*below
-	}
-	return s
 }
