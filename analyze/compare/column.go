@@ -271,7 +271,7 @@ func (c *column) remarks() (out []string) {
 	}
 	share := func(n int, what string) {
 		switch {
-		case n == c.runs && n == 1:
+		case n > 0 && n == c.runs:
 			out = append(out, c.side+": "+what)
 		case n > 0:
 			out = append(out, fmt.Sprintf("%d of %d runs of %s: %s", n, c.runs, c.side, what))

@@ -22,9 +22,11 @@ type Run struct {
 // Options are what was settled before the figures were looked at.
 type Options struct {
 	A, B string // what the sides are called in sentences; default: the first side, the second side
-	// Measures are the only ones compared. With none, all are; those with a limit are asked for, which
-	// is what the sentence and the adjusting for many tests are about.
+	// Measures are the only ones compared. With none named, those with a limit are asked for. What is
+	// asked for is what the sentence and the adjusting for many tests are about.
 	Measures []string
+	// All adds rows for what was not asked for.
+	All bool
 	// Margins say by measure, in its unit, how large a difference does not matter. The default is a
 	// quarter of the limit.
 	Margins map[string]float64
@@ -108,6 +110,9 @@ func Sides(a, b []Run, o Options) Result {
 		r := Row{Joint: a[0].Joint.Joint, Routine: s.routine, Diff: math.NaN(), U: math.NaN(),
 			A: s.a.measure(k), B: s.b.measure(k), NA: s.a.n(), NB: s.b.n()}
 		r.Asked = len(o.Measures) > 0 || !math.IsNaN(r.A.Limit) || !math.IsNaN(r.B.Limit)
+		if !r.Asked && !o.All {
+			continue
+		}
 		s.evidence(&r, o)
 		out.Rows, done = append(out.Rows, r), append(done, s)
 	}

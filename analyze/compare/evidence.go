@@ -84,13 +84,13 @@ func differ(a, b []float64, ca, cb *column) difference {
 
 // widest returns the greatest of what both say, NaN where neither says anything.
 func (d difference) widest(f func(stats.Estimate) float64) float64 {
-	out := math.NaN()
-	for _, e := range []stats.Estimate{d.welch, d.own} {
-		if v := f(e); !math.IsNaN(e.U) && !(v <= out) {
-			out = v
-		}
+	switch {
+	case math.IsNaN(d.welch.U):
+		return f(d.own)
+	case math.IsNaN(d.own.U):
+		return f(d.welch)
 	}
-	return out
+	return math.Max(f(d.welch), f(d.own))
 }
 
 func (d difference) expanded() float64 {

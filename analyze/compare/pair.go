@@ -149,7 +149,14 @@ func spread(runs []Run, n int) []Run {
 	return out
 }
 
-const loadMeasure = "load_torque_peak"
+const (
+	loadMeasure  = "load_torque_peak"
+	stallMeasure = "stall_time"
+)
+
+// Needs returns the measures that tell the conditions of a run: whoever hands over some measures only
+// hands over these too.
+func Needs() []string { return []string{loadMeasure, stallMeasure} }
 
 // conditions returns a run's conditions as far as sides of a comparison differ in them. Legs are what
 // is compared, and one routine is looked at at a time. A joint in stall does not reach the angle where
@@ -163,7 +170,7 @@ func conditions(r Run) alike.Conditions {
 		case m.Status == health.NotObservable:
 		case m.Name == loadMeasure && m.Path == health.NoPath && m.Status == health.Measured:
 			c.LoadNm = m.Value
-		case m.Name == "stall_time" && m.Status != health.BoundHigh && m.Value > 0:
+		case m.Name == stallMeasure && m.Status != health.BoundHigh && m.Value > 0:
 			stalled = true
 		}
 	}

@@ -24,11 +24,11 @@ func renamed(runs []Run) []Run {
 
 func TestOneRoutineOnly(t *testing.T) {
 	a, b := with("quick", plays(0.01, 0.5)...), with("assembly", plays(0.01, 0.2)...)
-	res := Sides(a, b, Options{})
+	res := Sides(a, b, Options{All: true})
 	if res.Sentence != "The two sides are not comparable because no routine was run on both." || len(res.Rows) != 0 || len(res.Notes) != 2 {
 		t.Errorf("%+v", res)
 	}
-	if res := Sides(nil, b, Options{}); !strings.Contains(res.Sentence, "one side has no runs") || len(res.Rows) != 0 {
+	if res := Sides(nil, b, Options{All: true}); !strings.Contains(res.Sentence, "one side has no runs") || len(res.Rows) != 0 {
 		t.Errorf("%+v", res)
 	}
 }
@@ -40,7 +40,7 @@ func TestRoutinesAreNotMixed(t *testing.T) {
 	a := append(with("assembly", append([]Run{}, low...)...), with("quick", append([]Run{}, high[:1]...)...)...)
 	b := append(with("assembly", append([]Run{}, low[:2]...)...), with("quick", append([]Run{}, high...)...)...)
 	b = append(b, with("hold", plays(0.05, 9)...)...)
-	res := Sides(a, b, Options{})
+	res := Sides(a, b, Options{All: true})
 	row := find(t, res, "play")
 	if row.Verdict != Same || row.Routine != "assembly" || row.NA != 3 || row.NB != 2 {
 		t.Errorf("%+v", row)
@@ -61,7 +61,7 @@ func TestRoutinePerMeasure(t *testing.T) {
 		return append(with("hold", one("8", "", creep, play(0.2, 0.05)), one("9", "", creep, play(0.2, 0.05))),
 			with("assembly", one("1", "", none, play(0.2, 0.05)), one("2", "", none, play(0.2, 0.05)), one("3", "", none, play(0.2, 0.05)))...)
 	}
-	res := Sides(side(), side(), Options{Margins: map[string]float64{"creep": 0.1}})
+	res := Sides(side(), side(), Options{All: true, Margins: map[string]float64{"creep": 0.1}})
 	if p, c := find(t, res, "play"), find(t, res, "creep"); p.Routine != "assembly" || p.NA != 3 || c.Routine != "hold" || c.NB != 2 || c.Verdict != Same {
 		t.Errorf("play from %s (%d), creep from %s (%d): %s", p.Routine, p.NA, c.Routine, c.NB, c.Verdict)
 	}
@@ -95,7 +95,7 @@ func TestLoads(t *testing.T) {
 		{"a stall hides the load", run(0.25, 2), run(0.40, 0), Worse, Worse, "the load is known of one only", "taken as alike", "worse in share"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
-			res := Sides(c.a, c.b, Options{})
+			res := Sides(c.a, c.b, Options{All: true})
 			u, o, p := find(t, res, "torque_use"), find(t, res, "overshoot"), find(t, res, "play")
 			if u.Verdict != c.use || o.Verdict != c.swing || p.Verdict != Same {
 				t.Errorf("torque use %s (%s), overshoot %s (%s), play %s; want %s, %s and the same", u.Verdict, u.Why, o.Verdict, o.Why, p.Verdict, c.use, c.swing)
@@ -112,7 +112,7 @@ func TestLoads(t *testing.T) {
 	only := func(nm float64) []Run {
 		return equal(2, load(nm), health.Judge(of("overshoot", nm, 0.01), 0.5))
 	}
-	if s := Sides(only(0.2), only(0.4), Options{}).Sentence; !strings.HasPrefix(s, "The two sides are not comparable because in the second side the load torque is 0.400") {
+	if s := Sides(only(0.2), only(0.4), Options{All: true}).Sentence; !strings.HasPrefix(s, "The two sides are not comparable because in the second side the load torque is 0.400") {
 		t.Errorf("sentence: %s", s)
 	}
 }
@@ -134,17 +134,17 @@ func TestSentence(t *testing.T) {
 		return out
 	}
 	for _, c := range []struct{ got, want string }{
-		{Sides(runs(0.6, 0.03, 8), runs(0.2, 0.03, 12), Options{}).Sentence,
+		{Sides(runs(0.6, 0.03, 8), runs(0.2, 0.03, 12), Options{All: true}).Sentence,
 			"The second side is better in play (transmission); the same within the margin in friction; not told: creep in the hold (total)."},
-		{Sides(runs(0.6, 0.03, 8), runs(0.2, 0.05, 12), Options{}).Sentence,
+		{Sides(runs(0.6, 0.03, 8), runs(0.2, 0.05, 12), Options{All: true}).Sentence,
 			"The second side is better in play (transmission); worse in friction; not told: creep in the hold (total)."},
-		{Sides(runs(0.2, 0.03, 8), runs(0.2, 0.05, 8), Options{}).Sentence,
+		{Sides(runs(0.2, 0.03, 8), runs(0.2, 0.05, 8), Options{All: true}).Sentence,
 			"The second side is worse in friction; the same within the margin in play (transmission); not told: creep in the hold (total)."},
-		{Sides(runs(0.2, 0.03, 8), runs(0.2, 0.03, 8), Options{}).Sentence,
+		{Sides(runs(0.2, 0.03, 8), runs(0.2, 0.03, 8), Options{All: true}).Sentence,
 			"The second side is the same within the margin in play (transmission), friction; not told: creep in the hold (total)."},
-		{Sides([]Run{one("1", "", of("play", 1, 0.1))}, []Run{one("2", "", of("play", 2, 0.1))}, Options{}).Sentence,
+		{Sides([]Run{one("1", "", of("play", 1, 0.1))}, []Run{one("2", "", of("play", 2, 0.1))}, Options{All: true}).Sentence,
 			"No measure has a limit in [joint.limits], so none counts for a verdict on the whole."},
-		{Sides([]Run{one("1", "", usual(of("play", 1, 0.1)))}, []Run{one("2", "", usual(of("play", 2, 0.1)))}, Options{}).Sentence,
+		{Sides([]Run{one("1", "", usual(of("play", 1, 0.1)))}, []Run{one("2", "", usual(of("play", 2, 0.1)))}, Options{All: true}).Sentence,
 			"No measure has a limit in [joint.limits], so none counts for a verdict on the whole."},
 	} {
 		if c.got != c.want {
@@ -155,7 +155,7 @@ func TestSentence(t *testing.T) {
 
 func TestNotes(t *testing.T) {
 	const narrow = "runs without an assembly tag count as one assembly each"
-	if n := strings.Join(Sides(plays(0.1, 1, 2), plays(0.1, 1), Options{}).Notes, "\n"); !strings.Contains(n, narrow) {
+	if n := strings.Join(Sides(plays(0.1, 1, 2), plays(0.1, 1), Options{All: true}).Notes, "\n"); !strings.Contains(n, narrow) {
 		t.Errorf("notes: %s", n)
 	}
 	tagged := func(tags ...string) (out []Run) {
@@ -164,10 +164,10 @@ func TestNotes(t *testing.T) {
 		}
 		return out
 	}
-	if n := Sides(tagged("p", "q"), tagged("r", "s"), Options{}).Notes; len(n) != 0 {
+	if n := Sides(tagged("p", "q"), tagged("r", "s"), Options{All: true}).Notes; len(n) != 0 {
 		t.Errorf("notes: %q", n)
 	}
-	if n := Sides(tagged("p", "q"), tagged("q", "p"), Options{}).Notes; len(n) != 1 || !strings.Contains(n[0], "on both sides: assembly p, q") {
+	if n := Sides(tagged("p", "q"), tagged("q", "p"), Options{All: true}).Notes; len(n) != 1 || !strings.Contains(n[0], "on both sides: assembly p, q") {
 		t.Errorf("notes: %q", n)
 	}
 	var ms []health.Measure
@@ -175,7 +175,7 @@ func TestNotes(t *testing.T) {
 		ms = append(ms, of(d.Name, 1, 0.1))
 	}
 	many := equal(2, append(ms[1:], health.Judge(ms[0], 1), health.Judge(of("play", 1, 0.1), 1))...)
-	n := strings.Join(Sides(many, many, Options{}).Notes, "\n")
+	n := strings.Join(Sides(many, many, Options{All: true}).Notes, "\n")
 	for _, want := range []string{"adjusted (Holm) over the 2 measures that have a limit", "adjusted over all 10"} {
 		if !strings.Contains(n, want) {
 			t.Errorf("notes say nothing of %q: %s", want, n)

@@ -34,7 +34,7 @@ func TestDirections(t *testing.T) {
 			a, b []Run
 			want Verdict
 		}{{small, big, w}, {big, small, turned}, {small, small, Same}} {
-			if row := find(t, Sides(c.a, c.b, Options{Margins: map[string]float64{d.Name: 0.2}}), d.Name); row.Verdict != c.want {
+			if row := find(t, Sides(c.a, c.b, Options{All: true, Margins: map[string]float64{d.Name: 0.2}}), d.Name); row.Verdict != c.want {
 				t.Errorf("%s: %s, want %s", d.Name, row.Verdict, c.want)
 			}
 		}
@@ -52,7 +52,7 @@ func TestSignedDeviations(t *testing.T) {
 		{-0.2, 0.2, Differs, "the sign changed"},
 		{-0.05, 0.02, Same, ""},
 	} {
-		row := find(t, Sides(equal(2, of("offset_step", c.a, 0.07)), equal(2, of("offset_step", c.b, 0.07)), Options{Margins: map[string]float64{"offset_step": 0.15}}), "offset_step")
+		row := find(t, Sides(equal(2, of("offset_step", c.a, 0.07)), equal(2, of("offset_step", c.b, 0.07)), Options{All: true, Margins: map[string]float64{"offset_step": 0.15}}), "offset_step")
 		if row.Verdict != c.want || !strings.Contains(row.Why, c.why) || math.Abs(row.Diff-(c.b-c.a)) > 1e-12 {
 			t.Errorf("%g to %g: %+v, want %s", c.a, c.b, row, c.want)
 		}
@@ -114,7 +114,7 @@ func TestBoundsAndWhatIsNotSeen(t *testing.T) {
 				}
 				return out
 			}
-			row := find(t, Sides(side(c.a), side(c.b), Options{}), "belt_tension")
+			row := find(t, Sides(side(c.a), side(c.b), Options{All: true}), "belt_tension")
 			if row.Verdict != c.want || !strings.Contains(row.Why, c.why) {
 				t.Errorf("%s (%s), want %s (%s)", row.Verdict, row.Why, c.want, c.why)
 			}
@@ -129,14 +129,14 @@ func TestBoundsAndWhatIsNotSeen(t *testing.T) {
 	}
 	// Bounds on a deviation with a sign hold its size: at most 0.1 in size against -0.5.
 	none := health.Bound("offset_step", health.Total, health.BoundHigh, 0.1, nan, "", "")
-	row := find(t, Sides(equal(2, none), equal(2, health.Of("offset_step", health.Total, -0.5, 0.05, "")), Options{}), "offset_step")
+	row := find(t, Sides(equal(2, none), equal(2, health.Of("offset_step", health.Total, -0.5, 0.05, "")), Options{All: true}), "offset_step")
 	if row.Verdict != Worse {
 		t.Errorf("a slip against none: %+v", row)
 	}
 }
 
 func TestMeasureOfOneSideOnlyIsSaid(t *testing.T) {
-	row := find(t, Sides([]Run{one("1", "", of("friction", 0.02, 0.001))}, plays(0.1, 0.3), Options{}), "play")
+	row := find(t, Sides([]Run{one("1", "", of("friction", 0.02, 0.001))}, plays(0.1, 0.3), Options{All: true}), "play")
 	if row.Verdict != Cannot || !strings.Contains(row.Why, "not seen in the first side: no run of this side has it") {
 		t.Errorf("%+v", row)
 	}
@@ -164,7 +164,7 @@ func TestProperties(t *testing.T) {
 			return out
 		}
 		a, b := draw("first"), draw("second")
-		o := Options{Margins: map[string]float64{"play": rapid.Float64Range(0.01, 3).Draw(t, "margin")}}
+		o := Options{All: true, Margins: map[string]float64{"play": rapid.Float64Range(0.01, 3).Draw(t, "margin")}}
 		row := Sides(a, b, o).Rows[0]
 		back := Sides(b, a, o).Rows[0]
 		turned := map[Verdict]Verdict{Better: Worse, Worse: Better, Same: Same, Cannot: Cannot}[row.Verdict]

@@ -61,13 +61,13 @@ func TestWelchPublished(t *testing.T) {
 			"recomputed with SciPy", "NIST e-Handbook 1.3.5.3"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
-			row := find(t, Sides(plays(nan, c.a...), plays(nan, c.b...), Options{}), "play")
+			row := find(t, Sides(plays(nan, c.a...), plays(nan, c.b...), Options{All: true}), "play")
 			ref.Near(t, "difference", row.Diff, c.diff, 2e-5, c.diffSource)
 			ref.Near(t, "half width", row.U, c.u, c.tol, c.source)
 			if row.Verdict != c.verdict || row.NA != len(c.a) || row.NB != len(c.b) {
 				t.Errorf("%s of %d and %d units, want %s of %d and %d", row.Verdict, row.NA, row.NB, c.verdict, len(c.a), len(c.b))
 			}
-			if back := find(t, Sides(plays(nan, c.b...), plays(nan, c.a...), Options{}), "play"); math.Abs(back.Diff+row.Diff) > 1e-9 || math.Abs(back.U-row.U) > 1e-9 {
+			if back := find(t, Sides(plays(nan, c.b...), plays(nan, c.a...), Options{All: true}), "play"); math.Abs(back.Diff+row.Diff) > 1e-9 || math.Abs(back.U-row.U) > 1e-9 {
 				t.Errorf("turned round: %g ± %g, want %g ± %g", back.Diff, back.U, -row.Diff, row.U)
 			}
 		})
@@ -89,7 +89,7 @@ func TestAssembliesAreTheUnit(t *testing.T) {
 	va, vb := (4.0+4.5*4.5+81-3*(15.5/3)*(15.5/3))/2/3, 2.0/2
 	u2 := va + vb
 	df := u2 * u2 / (va*va/2 + vb*vb)
-	row := find(t, Sides(a, b, Options{}), "play")
+	row := find(t, Sides(a, b, Options{All: true}), "play")
 	ref.Near(t, "difference", row.Diff, 13-15.5/3, 1e-12, "by hand")
 	ref.Near(t, "half width", row.U, stats.T95(df)*math.Sqrt(u2), 1e-9, "by hand")
 	if row.NA != 3 || row.NB != 2 {
@@ -108,7 +108,7 @@ func TestRepeatsOfOneAssemblyAreOne(t *testing.T) {
 		}
 		return out
 	}
-	row := find(t, Sides(many(0.60), many(0.58), Options{}), "play")
+	row := find(t, Sides(many(0.60), many(0.58), Options{All: true}), "play")
 	ref.Near(t, "half width", row.U, 0.04*math.Sqrt2, 1e-12, "JCGM 100:2008, 5.1.2")
 	if row.NA != 1 || row.NB != 1 || row.Verdict != Cannot || !strings.Contains(row.Why, "re-assembly") {
 		t.Errorf("%+v", row)
@@ -117,7 +117,7 @@ func TestRepeatsOfOneAssemblyAreOne(t *testing.T) {
 
 // One run a side: the runs' own uncertainties in quadrature.
 func TestOneRunASide(t *testing.T) {
-	res := Sides(plays(0.3, 2), plays(0.4, 1.4), Options{})
+	res := Sides(plays(0.3, 2), plays(0.4, 1.4), Options{All: true})
 	row := find(t, res, "play")
 	ref.Near(t, "difference", row.Diff, -0.6, 1e-12, "arithmetic")
 	ref.Near(t, "half width", row.U, 0.5, 1e-12, "JCGM 100:2008, 5.1.2")
@@ -140,7 +140,7 @@ func TestIntervalHolds(t *testing.T) {
 		for i := range b {
 			b[i] = 5 + truth + 3*rng.NormFloat64()
 		}
-		row := find(t, Sides(plays(nan, a...), plays(nan, b...), Options{}), "play")
+		row := find(t, Sides(plays(nan, a...), plays(nan, b...), Options{All: true}), "play")
 		if math.Abs(row.Diff-truth) <= row.U {
 			hit++
 		}
@@ -152,16 +152,16 @@ func TestIntervalHolds(t *testing.T) {
 
 // Runs that agree better than each is sure of itself do not prove more than they can see.
 func TestOwnUncertaintyIsTheFloor(t *testing.T) {
-	row := find(t, Sides(plays(0.08, 0.50, 0.50, 0.50, 0.50), plays(0.06, 0.53, 0.53, 0.53, 0.53), Options{}), "play")
+	row := find(t, Sides(plays(0.08, 0.50, 0.50, 0.50, 0.50), plays(0.06, 0.53, 0.53, 0.53, 0.53), Options{All: true}), "play")
 	ref.Near(t, "half width", row.U, 0.05, 1e-12, "0.08 and 0.06 in quadrature over the root of 4")
 	if row.Verdict != Same {
 		t.Errorf("verdict %s", row.Verdict)
 	}
-	row = find(t, Sides(plays(nan, 0.5, 0.5), plays(nan, 0.6, 0.6), Options{}), "play")
+	row = find(t, Sides(plays(nan, 0.5, 0.5), plays(nan, 0.6, 0.6), Options{All: true}), "play")
 	if row.Verdict != Cannot || !strings.Contains(row.Why, "read the same") {
 		t.Errorf("no scatter and no uncertainty proves nothing: %+v", row)
 	}
-	row = find(t, Sides(plays(nan, 0.5), plays(0.01, 0.6), Options{}), "play")
+	row = find(t, Sides(plays(nan, 0.5), plays(0.01, 0.6), Options{All: true}), "play")
 	if row.Verdict != Cannot || !strings.HasPrefix(row.Why, noDoubt1) {
 		t.Errorf("%+v", row)
 	}

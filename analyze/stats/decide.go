@@ -91,8 +91,11 @@ func powerAt(df float64) func(apart float64) float64 {
 	if math.IsInf(df, 1) {
 		return func(apart float64) float64 { return normalTail(limit-apart) + normalTail(limit+apart) }
 	}
+	// With s = x² the density of s, which may rise steeply from 0, becomes an even curve in x.
 	chi := distuv.ChiSquared{K: df}
-	low, top := math.Sqrt(chi.Quantile(1e-13)/df), math.Sqrt(chi.Quantile(1-1e-13)/df)
+	low, top := math.Pow(chi.Quantile(1e-13)/df, .25), math.Pow(chi.Quantile(1-1e-13)/df, .25)
+	lg, _ := math.Lgamma(df / 2)
+	scale := math.Log(4) + df/2*math.Log(df/2) - lg
 	const parts = 400
 	var at, weight [parts + 1]float64
 	for i := range at {
@@ -100,8 +103,11 @@ func powerAt(df float64) func(apart float64) float64 {
 		if i == 0 || i == parts {
 			w = 1
 		}
-		s := low + (top-low)*float64(i)/parts
-		at[i], weight[i] = limit*s, w*chi.Prob(df*s*s)*2*df*s*(top-low)/parts/3
+		x := low + (top-low)*float64(i)/parts
+		at[i] = limit * x * x
+		if x > 0 {
+			weight[i] = w * math.Exp(scale+(2*df-1)*math.Log(x)-df/2*x*x*x*x) * (top - low) / parts / 3
+		}
 	}
 	return func(apart float64) (p float64) {
 		for i, a := range at {

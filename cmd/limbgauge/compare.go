@@ -2,159 +2,208 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
-	"math"
-	"slices"
+	"strconv"
+	"strings"
 
 	"github.com/spf13/cobra"
 
 	"limbgauge/analyze/book"
 	"limbgauge/analyze/compare"
 	"limbgauge/analyze/health"
-	"limbgauge/analyze/report"
 )
 
+type compareOptions struct {
+	joint    string
+	measures []string
+	margins  []string
+	routine  string
+	all, why bool
+	json     bool
+}
+
 func (a *app) compareCommand() *cobra.Command {
-	joint, all := "", false
+	var o compareOptions
 	cmd := &cobra.Command{
 		Use:   "compare A B",
-		Short: "set two revisions side by side",
-		Long: `Compare the runs of revision B with those of revision A, measure by measure: the
-difference with its 95 % interval and whether the data say better, worse or neither.
-Runs with one --assembly tag count as one assembly, which is the unit; only runs of
-the same routine are compared.`,
-		Example: "  limbgauge compare A B --joint knee",
-		Args:    usageArgs(cobra.ExactArgs(2)),
-		RunE: func(cmd *cobra.Command, args []string) error {
-			if args[0] == args[1] {
-				return usageError{fmt.Errorf("a revision does not compare with itself; give two")}
-			}
-			b, err := a.openBook(cmd.Context())
-			if err != nil {
-				return err
-			}
-			defer b.Close()
-			joints, err := a.jointsOf(cmd.Context(), b, args, joint)
-			if err != nil {
-				return err
-			}
-			for _, j := range joints {
-				if err := a.printComparison(cmd.Context(), b, j, args[0], args[1], all); err != nil {
-					return err
-				}
-			}
-			return nil
-		},
+		Short: "set two revisions, or two sets of runs, side by side",
+		Long: `Compare the runs of revision B with those of revision A, joint by joint and measure
+by measure: both sides and their difference with 95 % intervals, and whether B is
+better, worse, the same within a margin, or whether that cannot be told. A side may
+also be a set of runs: numbers and ranges such as 0001..0005 with commas between. A
+revision of that name goes first.
+
+The assembly is the unit: runs with one --assembly tag count as one, a run without a
+tag stands for itself. Two on each side are the least, and mostly too few; "sweep
+--new-assembly" gives each assembly its tag. Only whole runs of one routine are
+compared, and figures are brought to the same conditions where a law is known.
+
+A verdict of better or worse needs evidence that holds although many measures are
+looked at (Welch's test, adjusted by Holm over the measures with a limit, or over
+those named with --measure: name them before you look). "Same" needs evidence too:
+that the difference is smaller than a margin, a quarter of the limit unless --margin
+gives one. That no difference is seen does not show that there is none. --why shows
+what each verdict rests on, --json all of it.`,
+		Example: `  limbgauge compare A B --joint knee
+  limbgauge compare 0001..0005 0010,0012 --why
+  limbgauge compare A B --measure play,friction --margin play=0.1`,
+		Args: usageArgs(cobra.ExactArgs(2)),
+		RunE: func(cmd *cobra.Command, args []string) error { return a.compare(cmd.Context(), args, o) },
 	}
-	cmd.Flags().StringVar(&joint, "joint", "", "only this joint")
-	cmd.Flags().BoolVar(&all, "all", false, "also measures without a limit")
+	cmd.Flags().StringVar(&o.joint, "joint", "", "only this joint")
+	cmd.Flags().StringSliceVar(&o.measures, "measure", nil, "only these measures, named before looking")
+	cmd.Flags().StringSliceVar(&o.margins, "margin", nil, "MEASURE=VALUE: differences up to it do not matter, in the unit of the measure")
+	cmd.Flags().StringVar(&o.routine, "routine", "", "only runs of this routine")
+	cmd.Flags().BoolVar(&o.all, "all", false, "also measures without a limit")
+	cmd.Flags().BoolVar(&o.why, "why", false, "what each verdict rests on: tests, shift, margin, what could have been seen")
+	cmd.Flags().BoolVar(&o.json, "json", false, "print JSON")
 	return cmd
 }
 
-// jointsOf returns the joints that both revisions have runs of.
-func (a *app) jointsOf(ctx context.Context, b *book.Book, revs []string, only string) ([]string, error) {
-	seen := map[string]int{}
-	var order []string
-	for i, rev := range revs {
-		runs, err := b.RunsOf(ctx, rev)
-		if err != nil {
-			return nil, err
+// settled turns what the builder asked for into what is settled before the figures are looked at.
+func (o compareOptions) settled() (compare.Options, error) {
+	out := compare.Options{Margins: map[string]float64{}}
+	known := func(name string) error {
+		if _, ok := health.DefinitionOf(name); ok {
+			return nil
 		}
-		if len(runs) == 0 {
-			return nil, inputError(fmt.Errorf("revision %q has no runs", rev), `"limbgauge rev list" shows revisions and how many runs each has`)
+		var names []string
+		for _, d := range health.Definitions() {
+			names = append(names, d.Name)
 		}
-		for _, r := range runs {
-			_, joints, _, err := b.Run(ctx, r.ID)
-			if err != nil {
-				return nil, err
-			}
-			for _, j := range joints {
-				if seen[j.Joint]&(1<<i) == 0 {
-					if seen[j.Joint] == 0 {
-						order = append(order, j.Joint)
-					}
-					seen[j.Joint] |= 1 << i
-				}
-			}
+		return usageError{fmt.Errorf("no measure is called %q; there are %s", name, strings.Join(names, ", "))}
+	}
+	for _, m := range o.measures {
+		if err := known(m); err != nil {
+			return out, err
 		}
 	}
-	var out []string
-	for _, j := range order {
-		if seen[j] == 3 && (only == "" || j == only) {
-			out = append(out, j)
+	out.Measures, out.All = o.measures, o.all
+	for _, text := range o.margins {
+		name, value, ok := strings.Cut(text, "=")
+		v, err := strconv.ParseFloat(value, 64)
+		if !ok || err != nil || !(v > 0) || v > 1e300 {
+			return out, usageError{fmt.Errorf("--margin %q: write MEASURE=VALUE with a value above 0, such as play=0.1", text)}
 		}
-	}
-	if len(out) == 0 {
-		return nil, inputError(fmt.Errorf("no joint was run with both revisions"), "run the same joint with both")
+		if err := known(name); err != nil {
+			return out, err
+		}
+		out.Margins[name] = v
 	}
 	return out, nil
 }
 
-func (a *app) printComparison(ctx context.Context, b *book.Book, joint, from, to string, all bool) error {
-	sa, err := sideOf(ctx, b, joint, from)
+// wanted lists the measures that are read from the book; none means all.
+func (o compareOptions) wanted() []string {
+	switch {
+	case len(o.measures) > 0:
+		return append(append([]string{}, o.measures...), compare.Needs()...)
+	case o.all:
+		return nil
+	}
+	return limitedMeasures()
+}
+
+func (a *app) compare(ctx context.Context, args []string, o compareOptions) error {
+	if args[0] == args[1] {
+		return usageError{errors.New("a side does not compare with itself; give two")}
+	}
+	if _, err := o.settled(); err != nil { // before the book is opened
+		return err
+	}
+	b, err := a.openBook(ctx)
 	if err != nil {
 		return err
 	}
-	sb, err := sideOf(ctx, b, joint, to)
+	defer b.Close()
+	return a.compareIn(ctx, b, args, o)
+}
+
+// compareIn compares two sides with the book open.
+func (a *app) compareIn(ctx context.Context, b *book.Book, args []string, o compareOptions) error {
+	settled, err := o.settled()
 	if err != nil {
 		return err
 	}
-	res := compare.Sides(sa, sb)
-	fmt.Fprintf(a.out, "%s, revision %s (%d runs) against %s (%d runs)\n", joint, to, len(sb), from, len(sa))
-	fmt.Fprint(a.out, wrap(res.Sentence, "", pageWidth))
-	for _, n := range res.Notes {
-		fmt.Fprint(a.out, wrap("Note: "+n, "  ", pageWidth))
+	runs, err := b.Runs(ctx)
+	if err != nil {
+		return err
 	}
-	fmt.Fprintf(a.out, "\n  %-24s %-7s %17s %17s  %s\n", "measure", "path", from, to, "verdict")
-	hidden := 0
-	var whys []string // reasons behind verdicts, numbered in the order they come
-	for _, r := range res.Rows {
-		if !all && math.IsNaN(r.A.Limit) && math.IsNaN(r.B.Limit) {
-			hidden++
-			continue
+	var sides [2]runSet
+	for i, arg := range args {
+		if sides[i], err = pickRuns(ctx, b, runs, arg); err != nil {
+			return err
 		}
-		d, _ := health.DefinitionOf(r.A.Name)
-		title := short(d)
-		if len(title) > 24 {
-			title = title[:24]
-		}
-		fmt.Fprintf(a.out, "  %-24s %-7s %17s %17s  %s\n", title, pathWord(r.A.Path), cell(r.A), cell(r.B), string(r.Verdict)+footnote(&whys, r.Why))
-		if !math.IsNaN(r.Diff) {
-			v, pm := report.Figure(r.Diff, r.U, d.Decimals)
-			if r.Diff > 0 {
-				v = "+" + v
-			}
-			fmt.Fprintf(a.out, "  %-24s %-7s %17s %17s\n", "", "", "difference", v+" ± "+pm)
+		if err := sides[i].only(o.routine); err != nil {
+			return err
 		}
 	}
-	if len(whys) > 0 {
-		fmt.Fprintln(a.out)
+	if id := sides[0].shared(sides[1]); id != "" {
+		return usageError{fmt.Errorf("run %s is on both sides", id)}
 	}
-	for i, why := range whys {
-		fmt.Fprint(a.out, wrap(fmt.Sprintf("[%d] %s", i+1, why), "  ", pageWidth))
+	joints, err := jointsOn(sides, o.joint)
+	if err != nil {
+		return err
 	}
-	if hidden > 0 {
-		fmt.Fprintf(a.out, "\n  %d measures without a limit are not shown; --all shows them\n", hidden)
+	settled.A, settled.B = args[0], args[1]
+	var answers []comparisonOfJoint
+	for _, j := range joints {
+		c, err := compareJoint(ctx, b, j, sides, settled, o.wanted())
+		if err != nil {
+			return err
+		}
+		answers = append(answers, c)
+	}
+	if o.json {
+		return printJSON(a.out, comparisonJSON(sides, answers))
+	}
+	for i, c := range answers {
+		if i > 0 {
+			fmt.Fprintln(a.out)
+		}
+		a.printComparison(c, settled, o)
 	}
 	return nil
 }
 
-// footnote returns the mark of a reason, which joins the list when it is new; "" for none.
-func footnote(list *[]string, why string) string {
-	if why == "" {
-		return ""
-	}
-	i := slices.Index(*list, why)
-	if i < 0 {
-		*list = append(*list, why)
-		i = len(*list) - 1
-	}
-	return fmt.Sprintf(" [%d]", i+1)
+// comparisonOfJoint is one joint of both sides.
+type comparisonOfJoint struct {
+	joint string
+	count [2]string // runs and assemblies of a side, in words
+	res   compare.Result
 }
 
-func cell(m health.Measure) string {
-	if m.Status == health.NotObservable || math.IsNaN(m.Value) {
-		return "not seen"
+func compareJoint(ctx context.Context, b *book.Book, joint string, sides [2]runSet, o compare.Options, want []string) (comparisonOfJoint, error) {
+	runs, err := runsOf(ctx, b, joint, sides, want)
+	if err != nil {
+		return comparisonOfJoint{}, err
 	}
-	return figure(m)
+	return comparisonOfJoint{joint, [2]string{countOf(runs[0]), countOf(runs[1])}, compare.Sides(runs[0], runs[1], o)}, nil
+}
+
+// countOf says how many runs and assemblies a side has.
+func countOf(runs []compare.Run) string {
+	tags, untagged := map[string]bool{}, 0
+	for _, r := range runs {
+		if r.Assembly == "" {
+			untagged++
+		} else {
+			tags[r.Assembly] = true
+		}
+	}
+	many := func(n int, one, more string) string {
+		if n == 1 {
+			return "1 " + one
+		}
+		return fmt.Sprintf("%d %s", n, more)
+	}
+	s := many(len(runs), "run", "runs")
+	if len(tags) > 0 {
+		s += " of " + many(len(tags), "assembly", "assemblies")
+	}
+	if len(tags) > 0 && untagged > 0 {
+		s += fmt.Sprintf(", %d without a tag", untagged)
+	}
+	return s
 }

@@ -245,7 +245,7 @@ func (a *app) demoEnd(ctx context.Context, folder string) error {
 	}
 	defer b.Close()
 	fmt.Fprintln(a.out)
-	if err := a.printComparison(ctx, b, "knee", "A", "B", false); err != nil {
+	if err := a.compareIn(ctx, b, []string{"A", "B"}, compareOptions{joint: "knee"}); err != nil {
 		return err
 	}
 	problems, err := b.Problems(ctx)

@@ -229,56 +229,40 @@ func history(joint string, m health.Measure, points []book.Point, revs []book.Re
 	return hs
 }
 
-// sideOf gathers a joint's judged runs of one revision.
-func sideOf(ctx context.Context, b *book.Book, joint, revision string) ([]compare.Run, error) {
-	runs, err := b.RunsOf(ctx, revision)
-	if err != nil {
-		return nil, err
-	}
-	var out []compare.Run
-	for _, r := range runs {
-		if !r.Whole || r.Bare {
-			continue // a run that was broken off, or of the servo alone, is no sample of the revision
-		}
-		_, joints, _, err := b.Run(ctx, r.ID)
-		if err != nil {
-			return nil, err
-		}
-		for _, j := range joints {
-			if j.Joint == joint {
-				out = append(out, compare.Run{ID: r.ID, Assembly: r.Assembly, Routine: r.Routine, Joint: j})
-			}
-		}
-	}
-	return out, nil
-}
-
 // comparison sets a revision against its parent for the joints of an answer; nil when there is
 // nothing to set.
 func comparison(ctx context.Context, b *book.Book, h health.Health, from, to string) (*report.Comparison, error) {
 	out := &report.Comparison{A: from, B: to}
 	var whys []string // reasons behind verdicts, numbered in the order they come
+	runs, err := b.Runs(ctx)
+	if err != nil {
+		return nil, err
+	}
+	var sides [2]runSet
+	for i, revision := range []string{from, to} {
+		sides[i] = newRunSet(revision)
+		for _, r := range runs {
+			if r.Revision == revision {
+				sides[i].add(r)
+			}
+		}
+	}
 	for _, j := range h.Joints {
-		sa, err := sideOf(ctx, b, j.Joint, from)
+		both, err := runsOf(ctx, b, j.Joint, sides, limitedMeasures())
 		if err != nil {
 			return nil, err
 		}
-		sb, err := sideOf(ctx, b, j.Joint, to)
-		if err != nil {
-			return nil, err
-		}
+		sa, sb := both[0], both[1]
 		if len(sa) == 0 || len(sb) == 0 {
 			continue
 		}
-		res := compare.Sides(sa, sb)
+		res := compare.Sides(sa, sb, compare.Options{A: from, B: to})
 		out.RunsA, out.RunsB = max(out.RunsA, len(sa)), max(out.RunsB, len(sb))
 		out.Notes = append(out.Notes, j.Joint+": "+res.Sentence)
 		out.Notes = append(out.Notes, res.Notes...)
 		for _, r := range res.Rows {
-			if math.IsNaN(r.A.Limit) && math.IsNaN(r.B.Limit) {
-				continue
-			}
-			out.Rows = append(out.Rows, report.Difference{Joint: r.Joint, A: r.A, B: r.B, Diff: r.Diff, U: r.U, Verdict: string(r.Verdict) + footnote(&whys, r.Why), Mark: markOf(r.Verdict)})
+			verdict := strings.TrimSpace(string(r.Verdict) + " " + footnote(&whys, r.Why))
+			out.Rows = append(out.Rows, report.Difference{Joint: r.Joint, A: r.A, B: r.B, Diff: r.Diff, U: r.U, Verdict: verdict, Mark: markOf(r.Verdict)})
 		}
 	}
 	if len(out.Rows) == 0 {

@@ -35,15 +35,18 @@ type sweepOptions struct {
 type runOptions struct {
 	revision string
 	assembly string
-	bare     bool // the belt is off and the weight hangs on the servo's own horn
-	note     string
-	supplyV  float64
-	ambientC float64
+	// newAssembly asks for the next tag that is free.
+	newAssembly bool
+	bare        bool // the belt is off and the weight hangs on the servo's own horn
+	note        string
+	supplyV     float64
+	ambientC    float64
 }
 
 func (o *runOptions) flags(cmd *cobra.Command) {
 	cmd.Flags().StringVarP(&o.revision, "revision", "r", "", "revision under test; default: the newest")
 	cmd.Flags().StringVar(&o.assembly, "assembly", "", "tag of this assembly; runs with one tag speak of one assembly")
+	cmd.Flags().BoolVar(&o.newAssembly, "new-assembly", false, "the leg was put together anew: give this run the next free tag, such as B-2")
 	cmd.Flags().BoolVar(&o.bare, "bare-servo", false, "the belt is off, weight and joint sensor are on the servo's own horn")
 	cmd.Flags().StringVar(&o.note, "note", "", "anything worth knowing of this run")
 	cmd.Flags().Float64Var(&o.supplyV, "supply", 0, "supply voltage that is set, in V")
@@ -304,20 +307,31 @@ func (a *app) info(ctx context.Context, b *rig.Bench, o runOptions, routine stri
 	if err != nil {
 		return info, err
 	}
-	if o.revision == "" {
-		if len(revs) == 0 {
-			return info, nil
-		}
+	if o.revision == "" && len(revs) > 0 {
 		info.Revision = revs[len(revs)-1].Name
 	}
-	if r, err := book.Family(revs).Find(info.Revision); err == nil {
+	if info.Revision != "" {
+		r, err := book.Family(revs).Find(info.Revision)
+		if err != nil {
+			return info, usageError{fmt.Errorf("there is no revision %q; \"limbgauge rev add %s\" adds it", o.revision, o.revision)}
+		}
 		for _, e := range book.LookAt(a.folder(), revs, true).Troubles(r) {
 			fmt.Fprintf(a.err, "limbgauge: note: %v\n", e)
 			info.Notes = append(info.Notes, fmt.Sprintf("When this run began: %v.", e))
 		}
-		return info, nil
 	}
-	return info, usageError{fmt.Errorf("there is no revision %q; \"limbgauge rev add %s\" adds it", o.revision, o.revision)}
+	if o.newAssembly {
+		if o.assembly != "" {
+			return info, usageError{errors.New("--assembly names one, --new-assembly makes one: give either")}
+		}
+		runs, err := bk.Runs(ctx)
+		if err != nil {
+			return info, err
+		}
+		info.Conditions.Assembly = nextAssembly(runs, info.Revision)
+		fmt.Fprintf(a.out, "This is assembly %s; further runs of it: --assembly %s\n", info.Conditions.Assembly, info.Conditions.Assembly)
+	}
+	return info, nil
 }
 
 // sayProblems tells what a run changed in the problems.

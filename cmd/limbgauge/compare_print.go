@@ -1,0 +1,179 @@
+package main
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"limbgauge/analyze/compare"
+	"limbgauge/analyze/health"
+	"limbgauge/analyze/report"
+)
+
+// printComparison writes one joint for people: what is to be said of the whole, then measure by
+// measure both sides, the difference and the verdict.
+func (a *app) printComparison(c comparisonOfJoint, settled compare.Options, o compareOptions) {
+	fmt.Fprintf(a.out, "%s, %s (%s) against %s (%s)\n", c.joint, settled.B, c.count[1], settled.A, c.count[0])
+	fmt.Fprint(a.out, wrap(c.res.Sentence, "", pageWidth))
+	shown := c.res.Rows
+	var whys []string // reasons behind verdicts, numbered in the order they come
+	if len(shown) > 0 {
+		fmt.Fprintf(a.out, "\n  %-24s %-7s %16s %16s %s\n", "measure", "path", inWidth(settled.A, 16), inWidth(settled.B, 16), "verdict")
+	}
+	for _, r := range shown {
+		d, _ := health.DefinitionOf(r.A.Name)
+		fmt.Fprintf(a.out, "  %-24s %-7s %16s %16s %s\n", inWidth(short(d), 24), pathWord(r.A.Path), cell(r.A), cell(r.B), verdictWord(r.Verdict))
+		unit, difference := "", ""
+		if r.A.Unit != "1" {
+			unit = "  " + r.A.Unit
+		}
+		value := signed(r.Diff, r.U, d.Decimals)
+		if !math.IsNaN(r.Diff) {
+			difference = "difference"
+		}
+		fmt.Fprintln(a.out, strings.TrimRight(fmt.Sprintf("  %-24s %-7s %16s %16s %s", unit, "", difference, value, footnote(&whys, r.Why)), " "))
+	}
+	if len(whys) > 0 {
+		fmt.Fprintln(a.out)
+	}
+	for i, why := range whys {
+		fmt.Fprint(a.out, wrap(fmt.Sprintf("[%d] %s", i+1, why), "  ", pageWidth))
+	}
+	if o.why {
+		fmt.Fprintln(a.out)
+		for _, r := range shown {
+			a.printEvidence(r)
+		}
+	}
+	if len(c.res.Notes) > 0 {
+		fmt.Fprintln(a.out)
+	}
+	for _, n := range c.res.Notes {
+		fmt.Fprint(a.out, wrap("Note: "+n, "  ", pageWidth))
+	}
+	if !o.all && len(o.measures) == 0 {
+		fmt.Fprint(a.out, "\n  measures without a limit are not shown; --all shows them\n")
+	}
+}
+
+// printEvidence writes what a verdict rests on.
+func (a *app) printEvidence(r compare.Row) {
+	d, _ := health.DefinitionOf(r.A.Name)
+	title := d.Title
+	if r.A.Path != "" {
+		title += " (" + string(r.A.Path) + ")"
+	}
+	line := func(format string, args ...any) {
+		fmt.Fprint(a.out, wrap(fmt.Sprintf(format, args...), "    ", pageWidth))
+	}
+	in := func(v float64) string {
+		s, _ := report.Figure(v, math.NaN(), d.Decimals+1)
+		if r.A.Unit != "1" {
+			s += " " + r.A.Unit
+		}
+		return s
+	}
+	fmt.Fprintf(a.out, "  %s: %s\n", title, r.Verdict)
+	line("routine %s; units: %d against %d", r.Routine, r.NA, r.NB)
+	if math.IsNaN(r.P) {
+		return
+	}
+	test := fmt.Sprintf("chance gives such a difference with p %s (Welch, %.1f degrees of freedom)", p(r.P), r.DF)
+	if math.IsNaN(r.DF) {
+		test = fmt.Sprintf("chance gives such a difference with p %s (the runs' own doubt; no scatter was seen)", p(r.P))
+	}
+	line("%s, adjusted %s", test, p(r.Adjusted))
+	if !math.IsNaN(r.Permuted) {
+		by := fmt.Sprintf("%d deals", r.Deals)
+		if r.Deals == 0 {
+			by = "normal law of all deals"
+		}
+		line("dealt out again: p %s (%s)", p(r.Permuted), by)
+	}
+	switch s := r.Shift; {
+	case math.IsNaN(s.Value):
+	case math.IsNaN(s.Lo):
+		line("shift by ranks (Hodges-Lehmann): %s; too few units for an interval", in(s.Value))
+	default:
+		line("shift by ranks (Hodges-Lehmann): %s, from %s to %s with %.1f %%", in(s.Value), in(s.Lo), in(s.Hi), 100*s.Coverage)
+	}
+	switch {
+	case math.IsNaN(r.Margin):
+		line("no margin: --margin %s=VALUE gives one", r.A.Name)
+	case !math.IsNaN(r.SameP):
+		line("a difference beyond %s (%s) looks like this with p %s (two one-sided tests)", in(r.Margin), r.MarginFrom, p(r.SameP))
+	}
+	if !math.IsNaN(r.Detectable) {
+		line("a true difference of %s shows with 80 %% in such runs, this measure taken alone", in(r.Detectable))
+	}
+	if !math.IsNaN(r.Apart) {
+		line("by bounds the sides lie at least %s apart", in(math.Abs(r.Apart)))
+	}
+}
+
+// p writes a probability.
+func p(v float64) string {
+	switch {
+	case v < 0.0001:
+		return "below 0.0001"
+	case v < 0.01:
+		return fmt.Sprintf("%.4f", v)
+	}
+	return fmt.Sprintf("%.3f", v)
+}
+
+// signed writes a difference with its sign, "" where there is none.
+func signed(v, u float64, decimals int) string {
+	if math.IsNaN(v) {
+		return ""
+	}
+	s, pm := report.Figure(v, u, decimals)
+	if v > 0 {
+		s = "+" + s
+	}
+	if pm != "" {
+		s += " ± " + pm
+	}
+	return s
+}
+
+// verdictWord is a verdict short enough for a table.
+func verdictWord(v compare.Verdict) string {
+	if v == compare.Same {
+		return "same"
+	}
+	return string(v)
+}
+
+func inWidth(s string, width int) string {
+	r := []rune(s)
+	if len(r) > width {
+		return string(r[:width])
+	}
+	return s
+}
+
+// footnote returns the mark of a reason, which joins the list when it is new; "" for none.
+func footnote(list *[]string, why string) string {
+	if why == "" {
+		return ""
+	}
+	i := slices.Index(*list, why)
+	if i < 0 {
+		*list = append(*list, why)
+		i = len(*list) - 1
+	}
+	return fmt.Sprintf("[%d]", i+1)
+}
+
+// cell writes one side of a measure; what is known from one end only needs no interval here.
+func cell(m health.Measure) string {
+	if m.Status == health.NotObservable || math.IsNaN(m.Value) {
+		return "not seen"
+	}
+	if m.Status != health.Measured {
+		m.Uncertainty = math.NaN()
+	}
+	return figure(m)
+}
