@@ -182,7 +182,7 @@ enum due stand_due(uint32_t now) {
 		if (behind & 0x80000000UL)
 			return DUE_NOT;
 	}
-	sample = stand.turn == 0;
+	sample = stand.hz && stand.turn == 0; /* else one begun before sampling was asked for would be its first */
 	if (sample && behind > stand.period * stand.every / 4)
 		for (uint8_t i = 0; i < JOINTS; i++)
 			if (stand.joint[i].sampled)
