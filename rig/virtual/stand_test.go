@@ -17,11 +17,17 @@ func leg() []rig.Joint {
 
 // The suite that every stand must pass, in real time.
 func TestKeepsTheProtocol(t *testing.T) {
-	linktest.Suite(t, linktest.Options{Joints: leg(), Dial: func(t *testing.T) io.ReadWriteCloser {
-		host, err := Pipe(Options{Joints: leg(), Speed: 1})
-		if err != nil {
+	var line io.ReadWriteCloser
+	restart := func(t *testing.T) {
+		if err := line.(interface{ Restart() error }).Restart(); err != nil {
 			t.Fatal(err)
 		}
-		return host
+	}
+	linktest.Suite(t, linktest.Options{Joints: leg(), Restart: restart, Dial: func(t *testing.T) io.ReadWriteCloser {
+		var err error
+		if line, err = Pipe(Options{Joints: leg(), Speed: 1}); err != nil {
+			t.Fatal(err)
+		}
+		return line
 	}})
 }

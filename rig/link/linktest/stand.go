@@ -28,6 +28,7 @@ type Stand struct {
 	cfg   Config
 	start time.Time
 	out   chan []byte
+	again chan struct{} // Restart was called
 	enc   wire.Encoder
 	drops func() int // broken frames received
 
@@ -81,7 +82,7 @@ func NewStand(cfg Config) *Stand {
 	if cfg.Name == "" {
 		cfg.Name = "ideal"
 	}
-	s := &Stand{cfg: cfg, start: time.Now(), joint: make([]joint, cfg.Joints)}
+	s := &Stand{cfg: cfg, start: time.Now(), joint: make([]joint, cfg.Joints), again: make(chan struct{}, 1)}
 	s.reset()
 	return s
 }
@@ -131,6 +132,12 @@ func (s *Stand) Serve(rw io.ReadWriteCloser) {
 			s.handle(body)
 		case <-tick.C:
 			s.turn()
+		case <-s.again:
+			s.reset()
+			s.met = false
+			h := s.ownHello(0)
+			h.Reset = wire.ReasonReset
+			s.send(&h)
 		case <-over:
 			close(s.out)
 			wg.Wait()
@@ -138,6 +145,9 @@ func (s *Stand) Serve(rw io.ReadWriteCloser) {
 		}
 	}
 }
+
+// Restart resets the stand, as its reset line would.
+func (s *Stand) Restart() { s.again <- struct{}{} }
 
 func (s *Stand) now() time.Duration { return time.Since(s.start) }
 
@@ -238,14 +248,19 @@ func (s *Stand) handle(body []byte) {
 
 func (s *Stand) hello(m *wire.HelloAsk) {
 	s.reset()
-	h := wire.Hello{Major: s.cfg.Major, Minor: 0, Nonce: m.Nonce, Firmware: [3]uint8{1, 0, 0}, Reset: wire.ReasonPowerUp,
+	h := s.ownHello(m.Nonce)
+	s.send(&h)
+	s.met = m.Major == s.cfg.Major
+	s.status, s.beat = time.Now(), time.Now()
+}
+
+func (s *Stand) ownHello(nonce uint16) wire.Hello {
+	h := wire.Hello{Major: s.cfg.Major, Minor: 0, Nonce: nonce, Firmware: [3]uint8{1, 0, 0}, Reset: wire.ReasonPowerUp,
 		Queue: uint8(s.cfg.Queue), MaxHz: uint16(s.cfg.MaxHz), Joints: len(s.joint), Name: s.cfg.Name}
 	for j := range s.joint {
 		h.Joint[j] = wire.JointCaps{Has: fields | wire.HasServo, JointCounts: 4096}
 	}
-	s.send(&h)
-	s.met = m.Major == s.cfg.Major
-	s.status, s.beat = time.Now(), time.Now()
+	return h
 }
 
 // fields is what every joint of the ideal stand measures.

@@ -17,11 +17,13 @@ func joints() []rig.Joint {
 }
 
 func TestIdealStand(t *testing.T) {
-	Suite(t, Options{Joints: joints(), Dial: func(t *testing.T) io.ReadWriteCloser {
-		host, stand := net.Pipe()
+	var s *Stand
+	Suite(t, Options{Joints: joints(), Restart: func(*testing.T) { s.Restart() }, Dial: func(t *testing.T) io.ReadWriteCloser {
+		host, far := net.Pipe()
+		s = NewStand(Config{})
 		done := make(chan struct{})
-		go func() { defer close(done); NewStand(Config{}).Serve(stand) }()
-		t.Cleanup(func() { _ = stand.Close(); <-done })
+		go func() { defer close(done); s.Serve(far) }()
+		t.Cleanup(func() { _ = far.Close(); <-done })
 		return host
 	}})
 }
