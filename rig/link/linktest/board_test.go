@@ -2,12 +2,40 @@ package linktest
 
 import (
 	"io"
+	"os"
+	"path/filepath"
+	"strings"
 	"testing"
 	"time"
 
 	"limbgauge/firmware-protocol/avr/emulated"
 	"limbgauge/rig/link/port"
 )
+
+// captureHz keeps the captures small.
+const captureHz = 50
+
+// captureOf is where the capture of one part of the suite lies.
+func captureOf(t *testing.T) string {
+	_, part, _ := strings.Cut(t.Name(), "/")
+	return filepath.Join("testdata", "capture", part+".txt")
+}
+
+// The suite that every stand must pass, on what the emulated board said in it once.
+func TestReplayedCapture(t *testing.T) {
+	Suite(t, Options{Joints: joints(), Hz: captureHz, LateMS: 20, Restart: func(*testing.T) {}, Dial: func(t *testing.T) io.ReadWriteCloser {
+		line, err := Play(captureOf(t))
+		if err != nil {
+			t.Fatal(err)
+		}
+		t.Cleanup(func() {
+			if err := line.Close(); err != nil {
+				t.Error(err)
+			}
+		})
+		return line
+	}})
+}
 
 // The suite that every stand must pass, on the compiled firmware, in real time.
 func TestEmulatedBoard(t *testing.T) {
@@ -17,12 +45,15 @@ func TestEmulatedBoard(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	Suite(t, Options{Joints: joints(), LateMS: 20, Restart: restart, Dial: func(t *testing.T) io.ReadWriteCloser {
+	Suite(t, Options{Joints: joints(), Hz: captureHz, LateMS: 20, Restart: restart, Dial: func(t *testing.T) io.ReadWriteCloser {
 		line, err := port.Open(board.Port, 500000)
 		if err != nil {
 			t.Fatal(err)
 		}
 		time.Sleep(50 * time.Millisecond) // opening reset it; what came while it starts would be lost
+		if os.Getenv("LIMBGAUGE_CAPTURE") != "" {
+			return &Tap{RW: line, Path: captureOf(t), Comment: "emulated board, " + t.Name()}
+		}
 		return line
 	}})
 	f, err := board.Figures()
