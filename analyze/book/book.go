@@ -190,6 +190,9 @@ func (b *Book) checkAnswers(ctx context.Context, answers []string) error {
 	}
 	l := Life{Problems: problems}
 	for _, a := range answers {
+		if a == AnswersNone && len(answers) == 1 {
+			continue
+		}
 		r, err := ParseRef(a)
 		if err != nil {
 			return err
@@ -223,6 +226,11 @@ func step(ctx context.Context, tx *sql.Tx, e Event) error {
 	l, err := loadLife(ctx, tx)
 	if err != nil {
 		return err
+	}
+	if r, ok := e.(RunEvent); ok {
+		if e, err = withConditions(ctx, tx, r); err != nil {
+			return err
+		}
 	}
 	return saveProblems(ctx, tx, l.Step(e).Problems)
 }

@@ -75,6 +75,7 @@ type Note struct {
 	Cause health.Cause `toml:"cause" json:"cause"`
 	State State        `toml:"state,omitempty" json:"state,omitempty"`
 	Part  string       `toml:"part,omitempty" json:"part,omitempty"`
+	Path  health.Path  `toml:"path,omitempty" json:"path,omitempty"`
 	Text  string       `toml:"text" json:"text"`
 }
 
@@ -107,9 +108,16 @@ func ParseRef(s string) (Ref, error) {
 // String is the inverse of ParseRef.
 func (r Ref) String() string { return r.Joint + "/" + string(r.Cause) }
 
+// AnswersNone stands in the place of the problems that a revision or service answers where it answers
+// none of those that are open.
+const AnswersNone = "none"
+
 func refs(list []string) []Ref {
 	var out []Ref
 	for _, s := range list {
+		if s == AnswersNone {
+			out = append(out, Ref{})
+		}
 		if r, err := ParseRef(s); err == nil {
 			out = append(out, r)
 		}
@@ -127,7 +135,7 @@ func (h History) events() []Event {
 		out = append(out, ServiceEvent{When: s.When, ID: s.ID, What: s.What, Joint: s.Joint, Answers: refs(s.Answers)})
 	}
 	for _, n := range h.Notes {
-		out = append(out, NoteEvent{When: n.When, Ref: Ref{n.Joint, n.Cause}, State: n.State, Text: n.Text, Part: n.Part})
+		out = append(out, NoteEvent{When: n.When, Ref: Ref{n.Joint, n.Cause}, State: n.State, Text: n.Text, Part: n.Part, Path: n.Path})
 	}
 	return out
 }

@@ -10,6 +10,8 @@ import (
 	"strings"
 
 	toml "github.com/pelletier/go-toml/v2"
+
+	"limbgauge/analyze/health"
 )
 
 type historyBlock struct {
@@ -181,6 +183,9 @@ func (b historyBlock) check() error {
 		if _, err := ParseRef(n.Joint + "/" + string(n.Cause)); err != nil {
 			return fmt.Errorf("cause: %w", err)
 		}
+		if !slices.Contains([]health.Path{health.NoPath, health.Servo, health.Transmission, health.Total}, n.Path) {
+			return fmt.Errorf("path: %q is none; known are %s, %s and %s", n.Path, health.Servo, health.Transmission, health.Total)
+		}
 		if n.State != "" && !slices.Contains(states, n.State) {
 			return fmt.Errorf("state: %q is none; known are %v", n.State, states)
 		}
@@ -194,6 +199,9 @@ var states = []State{Open, Answered, Cured, Returned}
 // into an answer to all.
 func checkAnswerNames(answers []string) error {
 	for _, a := range answers {
+		if a == AnswersNone && len(answers) == 1 {
+			continue
+		}
 		if _, err := ParseRef(a); err != nil {
 			return fmt.Errorf("answers: %w", err)
 		}

@@ -2,11 +2,11 @@ package book
 
 import (
 	"fmt"
-	"math"
+	"maps"
 	"slices"
-	"strings"
 	"time"
 
+	"limbgauge/analyze/alike"
 	"limbgauge/analyze/health"
 )
 
@@ -31,16 +31,33 @@ type Problem struct {
 	Path     health.Path  `json:"path"` // on which the measure failed that showed it; empty when none did
 	State    State        `json:"state"`
 	Revision string       `json:"revision"` // under which it was first seen
-	Routine  string       `json:"routine"`  // of the run that opened it: what a proof must repeat
+	Routine  string       `json:"routine"`  // of the run that opened it
 	Shows    []string     `json:"shows"`    // runs that show it
+	// Showing are the runs a proof must repeat one of: since it opened, or came back, the newest of each
+	// routine that shows it, oldest first. None where only a hand says it.
+	Showing []Showing `json:"showing,omitempty"`
 	// Usual is the limit that was missed when it opened where that was the joint's own baseline. A cure must keep it too: what came after may have become usual.
 	Usual *float64 `json:"usual,omitempty"`
+	// Limit is the stated limit that was missed when it last showed: a limit that was loosened since cures nothing.
+	Limit *float64 `json:"limit,omitempty"`
 	// AnsweredBy is "revision B" or "service 2"; AnswerRevision is the revision's name, empty for a
-	// service. ClosedBy is the run that cured it.
+	// service. Before are answers that were not proven when the present one came. ClosedBy is the run
+	// that cured it.
 	AnsweredBy     string   `json:"answered_by"`
 	AnswerRevision string   `json:"answer_revision"`
+	Before         []string `json:"answered_before,omitempty"`
 	ClosedBy       string   `json:"closed_by"`
 	Changes        []Change `json:"changes"`
+}
+
+// hand is who answered, closed or changed a problem where a person did so in words.
+const hand = "hand"
+
+// Showing is a run that shows a problem.
+type Showing struct {
+	Run      string `json:"run"`
+	Revision string `json:"revision"`
+	Routine  string `json:"routine"`
 }
 
 // Change is one step in a problem's life, with its evidence.
@@ -49,6 +66,8 @@ type Change struct {
 	State State     `json:"state"` // after the change; unchanged for a remark
 	By    string    `json:"by"`
 	Why   string    `json:"why"`
+	// Measure is the figure it rests on, as it was judged; nil where it rests on none.
+	Measure *health.Measure `json:"measure,omitempty"`
 }
 
 // Event is one of RunEvent, RevisionEvent, ServiceEvent, NoteEvent.
@@ -62,6 +81,9 @@ type RunEvent struct {
 	Routine  string
 	Whole    bool // the routine ran to its end
 	Joints   []health.Joint
+	// Conditions are what each joint's figures were got under; a joint that is not in it compares by its
+	// routine alone.
+	Conditions map[string]alike.Conditions
 }
 
 // RevisionEvent is a new state of the design.
@@ -69,7 +91,7 @@ type RevisionEvent struct {
 	When    time.Time
 	Name    string
 	Parent  string
-	Answers []Ref // empty: all that is open
+	Answers []Ref // empty: all that is open; a Ref without a joint names none
 }
 
 // ServiceEvent is something done to the leg.
@@ -88,6 +110,7 @@ type NoteEvent struct {
 	State State // empty: a remark only
 	Text  string
 	Part  string
+	Path  health.Path
 }
 
 // Ref names a problem.
@@ -101,57 +124,50 @@ func (e RevisionEvent) at() time.Time { return e.When }
 func (e ServiceEvent) at() time.Time  { return e.When }
 func (e NoteEvent) at() time.Time     { return e.When }
 
-// shownBy says which measures show a cause: a cure needs one of them seen and passing, and none of
-// them failing or unproven. A cause without measures is cured by a run in which it is not found.
-var shownBy = map[health.Cause][]string{
-	health.BeltTensionLow:   {"belt_tension"},
-	health.BeltSlack:        {"play"},
-	health.ServoPlay:        {"play"},
-	health.ExcessCompliance: {"compliance"},
-	health.Creep:            {"creep"},
-	health.HornSlip:         {"offset_step"},
-	health.ToothSkip:        {"offset_step"},
-	health.TightSpot:        {"tight_spot"},
-	health.HighFriction:     {"friction"},
-	health.NearStall:        {"torque_use"},
-	health.Stall:            {"stall_time", "torque_use"},
-	health.SupplySag:        {"supply_sag"},
-	health.LostSamples:      {"lost_samples"},
-}
-
 // Life is every problem of a bench and what is needed to follow them. The zero value is the
 // beginning.
 type Life struct {
 	Problems []Problem
-	parents  map[string]string // revision -> parent
+	designs  map[string]design            // by name of the revision
+	seen     map[Showing]alike.Conditions // of runs that show a problem; the key's revision and routine are empty
+}
+
+// design is what is to be known of a revision to say which comes from which.
+type design struct {
+	parent string
+	made   time.Time
 }
 
 // Step returns the problems after an event. It does not modify its receiver. Events come in the
 // order of their time.
 func (l Life) Step(e Event) Life {
-	out := Life{parents: map[string]string{}}
-	for k, v := range l.parents {
-		out.parents[k] = v
-	}
+	out := Life{designs: maps.Clone(l.designs), seen: maps.Clone(l.seen)}
 	for _, p := range l.Problems {
-		p.Changes = slices.Clone(p.Changes)
-		p.Shows = slices.Clone(p.Shows)
+		p.Changes, p.Shows = slices.Clone(p.Changes), slices.Clone(p.Shows)
+		p.Showing, p.Before = slices.Clone(p.Showing), slices.Clone(p.Before)
 		out.Problems = append(out.Problems, p)
 	}
+	out.take(e)
+	return out
+}
+
+func (l *Life) take(e Event) {
 	switch e := e.(type) {
 	case RunEvent:
 		for _, j := range e.Joints {
-			out.run(e, j)
+			l.run(e, j)
 		}
 	case RevisionEvent:
-		out.parents[e.Name] = e.Parent
-		out.answer(e.When, "revision "+e.Name, e.Name, "", e.Answers)
+		if l.designs == nil {
+			l.designs = map[string]design{}
+		}
+		l.designs[e.Name] = design{e.Parent, e.When}
+		l.answer(e.When, "revision "+e.Name, e.Name, "", e.Answers)
 	case ServiceEvent:
-		out.answer(e.When, fmt.Sprintf("service %d (%s)", e.ID, e.What), "", e.Joint, e.Answers)
+		l.answer(e.When, fmt.Sprintf("service %d (%s)", e.ID, e.What), "", e.Joint, e.Answers)
 	case NoteEvent:
-		out.note(e)
+		l.note(e)
 	}
-	return out
 }
 
 // Find returns the problem of that name, nil when there is none.
@@ -164,207 +180,134 @@ func (l *Life) Find(r Ref) *Problem {
 	return nil
 }
 
+// change writes a step into a problem's life.
+func (p *Problem) change(when time.Time, to State, by, why string, m *health.Measure) {
+	p.State = to
+	p.Changes = append(p.Changes, Change{when, to, by, why, m})
+}
+
 func (l *Life) run(e RunEvent, j health.Joint) {
 	found := map[health.Cause]bool{}
 	hinted := map[health.Cause]bool{} // too little to open a problem, too much to call it cured
 	for _, f := range j.Findings {
-		if f.Severity != health.SeverityWarning && f.Severity != health.SeverityFault {
+		switch {
+		case f.Severity != health.SeverityWarning && f.Severity != health.SeverityFault:
 			hinted[f.Cause] = true
-			continue
-		}
-		if found[f.Cause] {
-			continue // named twice in one run
-		}
-		found[f.Cause] = true
-		why := "found"
-		if len(f.Evidence) > 0 {
-			why = f.Evidence[0]
-		}
-		p := l.Find(Ref{j.Joint, f.Cause})
-		if p == nil {
-			l.Problems = append(l.Problems, Problem{ID: len(l.Problems) + 1, Joint: j.Joint, Cause: f.Cause, Part: f.Part,
-				Path: failedOn(f.Cause, j), Usual: usualLimit(f.Cause, j), State: Open, Revision: e.Revision, Routine: e.Routine, Shows: []string{e.Run},
-				Changes: []Change{{e.When, Open, "run " + e.Run, why}}})
-			continue
-		}
-		p.Shows = append(p.Shows, e.Run)
-		if !l.concerns(p, e) {
-			continue // an old revision on the stand again: it says nothing of the answer
-		}
-		if p.State == Answered || p.State == Cured {
-			p.State, p.ClosedBy = Returned, ""
-			p.Changes = append(p.Changes, Change{e.When, Returned, "run " + e.Run, why})
+		case !found[f.Cause]: // may be named twice in one run
+			found[f.Cause] = true
+			l.show(e, j, f)
 		}
 	}
 	for i := range l.Problems {
 		p := &l.Problems[i]
-		if p.Joint != j.Joint || found[p.Cause] || p.State != Answered || !l.concerns(p, e) {
+		if p.Joint != j.Joint || found[p.Cause] || p.State != Answered || !l.speaksOfCure(p, e.Revision) {
 			continue
 		}
-		ok, why := proves(p, e, j)
+		pr := l.proves(p, e, j)
 		if hinted[p.Cause] {
-			ok, why = false, "still named as a hint"
+			pr = proof{why: "still named as a hint"}
 		}
-		c := Change{e.When, p.State, "run " + e.Run, why}
-		if ok {
-			p.State, p.ClosedBy, c.State = Cured, "run "+e.Run, Cured
+		if !pr.ok {
+			p.change(e.When, Answered, "run "+e.Run, pr.why, pr.m)
+			continue
 		}
-		p.Changes = append(p.Changes, c)
+		if p.AnswerRevision != "" && e.Revision != p.AnswerRevision {
+			pr.why += "; seen with revision " + e.Revision + ", which comes from " + p.AnswerRevision
+		}
+		if len(p.Before) > 0 {
+			pr.why += "; which of this and " + joined(p.Before) + " before it did it cannot be told, since that was not proven"
+		}
+		p.ClosedBy = "run " + e.Run
+		p.change(e.When, Cured, p.ClosedBy, pr.why, pr.m)
 	}
 }
 
-// concerns says whether a run can speak about the answer to a problem: after a redesign only runs
-// of that revision, or of one that descends from it, do.
-func (l *Life) concerns(p *Problem, e RunEvent) bool {
-	if p.AnswerRevision == "" || (p.State != Answered && p.State != Cured) {
+// show takes in that a run found a cause.
+func (l *Life) show(e RunEvent, j health.Joint, f health.Finding) {
+	ref := Ref{j.Joint, f.Cause}
+	p := l.Find(ref)
+	m := shownMeasure(f.Cause, j)
+	why := showWords(f, m)
+	if p == nil {
+		l.Problems = append(l.Problems, Problem{ID: len(l.Problems) + 1, Joint: j.Joint, Cause: f.Cause})
+		p = &l.Problems[len(l.Problems)-1]
+		p.change(e.When, Open, "run "+e.Run, why, m)
+	}
+	if len(p.Shows) == 0 { // a hand that opened it may not have said all
+		if p.Part == "" {
+			p.Part = f.Part
+		}
+		if p.Path == health.NoPath && m != nil {
+			p.Path = m.Path
+		}
+		p.Revision, p.Routine = e.Revision, e.Routine
+		if m != nil && m.Verdict == health.Fail && m.FromBaseline() {
+			p.Usual = &m.Limit
+		}
+	}
+	p.Shows = append(p.Shows, e.Run)
+	if (p.State == Answered || p.State == Cured) && !l.speaksOfReturn(p, e.Revision) {
+		return // an old revision on the stand again: it says nothing of the answer
+	}
+	if p.State == Answered || p.State == Cured {
+		p.ClosedBy, p.Showing, p.Before = "", nil, nil
+		if r := p.AnswerRevision; r != "" && !l.descends(e.Revision, r) {
+			why += "; revision " + e.Revision + " does not come from " + r + ", which cured it"
+		}
+		p.change(e.When, Returned, "run "+e.Run, why, m)
+	}
+	if m != nil && m.Verdict == health.Fail && !m.FromBaseline() {
+		p.Limit = &m.Limit
+	}
+	p.Showing = slices.DeleteFunc(p.Showing, func(s Showing) bool { return s.Routine == e.Routine })
+	p.Showing = append(p.Showing, Showing{e.Run, e.Revision, e.Routine})
+	if c, ok := e.Conditions[j.Joint]; ok {
+		if l.seen == nil {
+			l.seen = map[Showing]alike.Conditions{}
+		}
+		l.seen[Showing{Run: e.Run, Revision: j.Joint}] = seenUnder(c, j)
+	}
+}
+
+// speaksOfCure says whether a run with a revision can prove the answer to a problem: after a redesign
+// only one with that revision, or with one that comes from it, can. After a service it is the revision
+// that showed the problem, or one that comes from it, as another one may never have had it. What a hand
+// calls answered may be proven with any.
+func (l *Life) speaksOfCure(p *Problem, revision string) bool {
+	if p.AnswerRevision != "" {
+		return l.descends(revision, p.AnswerRevision)
+	}
+	if len(p.Showing) == 0 || p.AnsweredBy == hand {
 		return true
 	}
-	return l.descends(e.Revision, p.AnswerRevision)
+	for _, s := range p.Showing {
+		if s.Revision == "" || l.descends(revision, s.Revision) {
+			return true
+		}
+	}
+	return false
+}
+
+// speaksOfReturn says whether a run that shows a problem brings it back. A revision older than the one
+// that answered it shows what is known; a later one shows it again, wherever it comes from.
+func (l *Life) speaksOfReturn(p *Problem, revision string) bool {
+	if p.AnswerRevision == "" || l.descends(revision, p.AnswerRevision) {
+		return true
+	}
+	at, known := l.designs[revision]
+	return p.State == Cured && known && at.made.After(l.designs[p.AnswerRevision].made)
 }
 
 // descends says whether a revision is another one or comes from it.
 func (l *Life) descends(revision, from string) bool {
 	seen := map[string]bool{}
-	for r := revision; r != "" && !seen[r]; r = l.parents[r] {
+	for r := revision; r != "" && !seen[r]; r = l.designs[r].parent {
 		if r == from {
 			return true
 		}
 		seen[r] = true
 	}
 	return false
-}
-
-// proves says whether a run without the finding proves the cure, and why.
-func proves(p *Problem, e RunEvent, j health.Joint) (bool, string) {
-	if !e.Whole {
-		return false, "not found, but the routine did not run to its end"
-	}
-	if p.Routine != "" && e.Routine != p.Routine {
-		return false, fmt.Sprintf("not found, but routine %q does not compare with %q that showed it", e.Routine, p.Routine)
-	}
-	names := shownBy[p.Cause]
-	if len(names) == 0 {
-		return true, "not found any more"
-	}
-	passed, open := "", fmt.Sprintf("not found, but %s was not measured", strings.Join(names, " or "))
-	for _, m := range j.Measures {
-		if !slices.Contains(names, m.Name) || p.Path != "" && m.Path != p.Path {
-			continue
-		}
-		if p.Usual != nil && m.LimitFrom != health.FromBench {
-			m = health.Judge(m, *p.Usual)
-		}
-		switch m.Verdict {
-		case health.Fail:
-			return false, fmt.Sprintf("not named, but %s still fails", m.Name)
-		case health.Unproven:
-			return false, fmt.Sprintf("not found, but %s is unproven against its limit", m.Name)
-		case health.NoVerdict:
-			open = fmt.Sprintf("not found, but %s has no limit to pass", m.Name)
-			if m.Status == health.NotObservable {
-				open = fmt.Sprintf("not found, but %s could not be seen: %s", m.Name, m.Reason)
-			}
-		case health.Pass:
-			passed = passWords(m)
-		}
-	}
-	if passed != "" {
-		return true, passed
-	}
-	return false, open
-}
-
-// passWords says a passing measure with its doubt, or as the bound it is.
-func passWords(m health.Measure) string {
-	d, _ := health.DefinitionOf(m.Name)
-	value := fmt.Sprintf("%.*f", d.Decimals, m.Value)
-	switch {
-	case m.Status == health.BoundLow:
-		value = "at least " + value
-	case m.Status == health.BoundHigh:
-		value = "at most " + value
-	case !math.IsNaN(m.Uncertainty):
-		value += fmt.Sprintf(" ± %.*f", d.Decimals, m.Uncertainty)
-	}
-	if m.Unit != "1" {
-		value += " " + m.Unit
-	}
-	return fmt.Sprintf("%s passes: %s, limit %g", strings.ToLower(d.Title), value, m.Limit)
-}
-
-// failedOn returns the path on which a measure that shows a cause failed. Where several paths failed,
-// each with a cause of its own, it is the one the cause speaks of: play in the servo is cured on the
-// servo's path and nowhere else.
-func failedOn(c health.Cause, j health.Joint) health.Path {
-	order := []health.Path{health.Transmission, health.Total, health.Servo}
-	if c == health.ServoPlay {
-		order = []health.Path{health.Servo, health.Total, health.Transmission}
-	}
-	for _, p := range order {
-		for _, m := range j.Measures {
-			if m.Path == p && m.Verdict == health.Fail && slices.Contains(shownBy[c], m.Name) {
-				return p
-			}
-		}
-	}
-	return health.NoPath
-}
-
-// usualLimit returns the limit of the joint's own baseline that a cause missed, nil where it missed
-// none or one that is stated.
-func usualLimit(c health.Cause, j health.Joint) *float64 {
-	path := failedOn(c, j)
-	for _, m := range j.Measures {
-		if m.Path == path && m.Verdict == health.Fail && m.FromBaseline() && slices.Contains(shownBy[c], m.Name) {
-			return &m.Limit
-		}
-	}
-	return nil
-}
-
-// answer sets problems to wait for a proof of what was done. One that waits already takes the newer
-// answer too, so that a cure is told of what brought it; but what comes of itself does not take a
-// problem from the revision that waits for its proof, nor a revision from the one it comes from.
-func (l *Life) answer(when time.Time, by, revision, joint string, refs []Ref) {
-	for i := range l.Problems {
-		p := &l.Problems[i]
-		if p.State == Cured {
-			continue
-		}
-		named := slices.Contains(refs, Ref{p.Joint, p.Cause})
-		if !named && p.State == Answered && p.AnswerRevision != "" && (revision == "" || l.descends(revision, p.AnswerRevision)) {
-			continue
-		}
-		if !named && (len(refs) > 0 || joint != "" && joint != p.Joint) {
-			continue
-		}
-		p.State, p.AnsweredBy, p.AnswerRevision = Answered, by, revision
-		p.Changes = append(p.Changes, Change{when, Answered, by, "waits for a run that proves it"})
-	}
-}
-
-func (l *Life) note(e NoteEvent) {
-	const hand = "hand"
-	p := l.Find(e.Ref)
-	if p == nil {
-		l.Problems = append(l.Problems, Problem{ID: len(l.Problems) + 1, Joint: e.Ref.Joint, Cause: e.Ref.Cause, Part: e.Part, State: Open})
-		p = &l.Problems[len(l.Problems)-1]
-	}
-	if e.State != "" {
-		// What closed it before, or answered it before it came back, no longer stands.
-		p.ClosedBy = ""
-		switch e.State {
-		case Answered:
-			p.AnsweredBy, p.AnswerRevision = hand, ""
-		case Cured:
-			p.ClosedBy = hand
-			if p.State != Answered && p.State != Cured {
-				p.AnswerRevision = ""
-			}
-		}
-		p.State = e.State
-	}
-	p.Changes = append(p.Changes, Change{e.When, p.State, hand, e.Text})
 }
 
 // Replay follows all events from the beginning, in the order of their time; equal times keep the
@@ -374,7 +317,7 @@ func Replay(events []Event) Life {
 	slices.SortStableFunc(sorted, func(a, b Event) int { return a.at().Compare(b.at()) })
 	var l Life
 	for _, e := range sorted {
-		l = l.Step(e)
+		l.take(e)
 	}
 	return l
 }

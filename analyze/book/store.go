@@ -135,7 +135,7 @@ func insertService(ctx context.Context, tx *sql.Tx, s Service) error {
 }
 
 func insertNote(ctx context.Context, tx *sql.Tx, n Note) error {
-	_, err := tx.ExecContext(ctx, "INSERT INTO notes(at, joint, cause, state, part, text) VALUES (?, ?, ?, ?, ?, ?)", when(n.When), n.Joint, n.Cause, n.State, n.Part, n.Text)
+	_, err := tx.ExecContext(ctx, "INSERT INTO notes(at, joint, cause, state, part, path, text) VALUES (?, ?, ?, ?, ?, ?, ?)", when(n.When), n.Joint, n.Cause, n.State, n.Part, n.Path, n.Text)
 	return err
 }
 
@@ -178,15 +178,19 @@ func newestEvent(ctx context.Context, q querier) (time.Time, error) {
 
 // loadLife reads the problems as they stand.
 func loadLife(ctx context.Context, q querier) (Life, error) {
-	l := Life{parents: map[string]string{}}
+	l := Life{designs: map[string]design{}}
 	var err error
 	if l.Problems, err = problems(ctx, q); err != nil {
 		return l, err
 	}
 	revs, err := revisions(ctx, q)
-	for _, r := range revs {
-		l.parents[r.Name] = r.Parent
+	if err != nil {
+		return l, err
 	}
+	for _, r := range revs {
+		l.designs[r.Name] = design{r.Parent, r.Made}
+	}
+	l.seen, err = seenBefore(ctx, q, l.Problems)
 	return l, err
 }
 
@@ -212,8 +216,14 @@ func replay(ctx context.Context, tx *sql.Tx) error {
 	if err != nil {
 		return err
 	}
+	under, err := conditions(ctx, tx, "")
+	if err != nil {
+		return err
+	}
 	for _, r := range rs {
-		events = append(events, eventOf(r, told[r.ID]))
+		e := eventOf(r, told[r.ID])
+		e.Conditions = under[r.ID]
+		events = append(events, e)
 	}
 	return saveProblems(ctx, tx, Replay(events).Problems)
 }

@@ -8,6 +8,7 @@ import (
 	"testing"
 
 	"limbgauge/analyze/health"
+	"limbgauge/rig"
 	"limbgauge/rig/record"
 	"pgregory.net/rapid"
 )
@@ -104,11 +105,21 @@ func (s *teller) event(ctx context.Context, b *Book) error {
 		i.Routine = rapid.SampledFrom([]string{"assembly", "assembly", "quick"}).Draw(s.rt, "routine")
 		i.End.How = rapid.SampledFrom([]record.How{record.Complete, record.Complete, record.Stopped}).Draw(s.rt, "how")
 		i.Conditions.BareServo = rapid.IntRange(0, 9).Draw(s.rt, "bare") == 0
+		if v := rapid.SampledFrom([]float64{0, 5, 6}).Draw(s.rt, "volts"); v > 0 {
+			i.Conditions.SupplySetV = &v
+		}
+		knee := i.Joints[0]
+		knee.Setup.Name, knee.Setup.Servo.Rated = "knee", []rig.Rating{{Volts: 5, StallNm: 1.2, NoLoadDegPerS: 350, StallA: 2}, {Volts: 6, StallNm: 1.4, NoLoadDegPerS: 420, StallA: 2.4}}
+		knee.Setup.Load = &rig.Load{MassKg: rapid.SampledFrom([]float64{0.25, 0.5}).Draw(s.rt, "mass"), LeverM: 0.11}
+		i.Joints = append(i.Joints, knee)
 		s.infos = append(s.infos, i)
 		return s.keep(ctx, b, i)
 	case "again":
 		return s.keep(ctx, b, rapid.SampledFrom(s.infos).Draw(s.rt, "which"))
 	case "revision":
+		if rapid.IntRange(0, 4).Draw(s.rt, "claims nothing") == 0 {
+			named = []string{AnswersNone}
+		}
 		r := Revision{Name: string(rune('A' + len(s.revs))), Made: at, Answers: named}
 		if len(s.revs) > 0 {
 			r.Parent = rapid.SampledFrom(s.revs).Draw(s.rt, "parent")
@@ -134,6 +145,10 @@ func (s *teller) keep(ctx context.Context, b *Book, i record.Info) error {
 			play,
 			health.Judge(health.Of("play", health.Transmission, v, 0.05, ""), 0.5),
 			health.Unseen("creep", health.Total, "", "no hold")))
+		use := rapid.SampledFrom([]float64{0.3, 0.48, 0.7}).Draw(s.rt, "use")
+		stall := found(j, health.NearStall, use > 0.5, health.Judge(health.Of("torque_use", health.NoPath, use, 0.01, ""), 0.5))
+		last := &joints[len(joints)-1]
+		last.Measures, last.Findings = append(last.Measures, stall.Measures...), append(last.Findings, stall.Findings...)
 	}
 	h := answer(i.Run, i.Revision, joints...)
 	d := filepath.Join(s.dir, "runs", i.Run)
