@@ -227,7 +227,10 @@ func (l *Life) show(e RunEvent, j health.Joint, f health.Finding) {
 	ref := Ref{j.Joint, f.Cause}
 	p := l.Find(ref)
 	m := shownMeasure(f.Cause, j)
-	why := showWords(f, m)
+	why := "found"
+	if len(f.Evidence) > 0 {
+		why = f.Evidence[0]
+	}
 	if p == nil {
 		l.Problems = append(l.Problems, Problem{ID: len(l.Problems) + 1, Joint: j.Joint, Cause: f.Cause})
 		p = &l.Problems[len(l.Problems)-1]

@@ -230,19 +230,6 @@ func shownMeasure(c health.Cause, j health.Joint) *health.Measure {
 	return nil
 }
 
-// showWords says by what a run shows a cause.
-func showWords(f health.Finding, m *health.Measure) string {
-	why := "found"
-	if len(f.Evidence) > 0 {
-		why = f.Evidence[0]
-	}
-	if m == nil || m.Verdict != health.Fail {
-		return why
-	}
-	d, _ := health.DefinitionOf(m.Name)
-	return fmt.Sprintf("%s fails: %s; %s", strings.ToLower(d.Title), words(*m), why)
-}
-
 func joined(list []string) string {
 	if n := len(list); n > 1 {
 		return strings.Join(list[:n-1], ", ") + " and " + list[n-1]

@@ -3,75 +3,184 @@ package main
 import (
 	"context"
 	"fmt"
+	"strconv"
 	"strings"
 
 	"github.com/spf13/cobra"
 
 	"limbgauge/analyze/book"
-	"limbgauge/analyze/report"
+	"limbgauge/analyze/health"
 )
 
 func (a *app) problemCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "problem",
 		Short: "findings followed over time",
-		Long: `A problem is a finding followed over time: opened by the run that found it,
-answered by a service or a revision, cured only by a later run of the same routine
-whose measure passes with its uncertainty, returned by a run that shows it again.`,
+		Long: `A problem is a finding followed over time. A run that names a cause as warning or
+fault opens it; so does a hand. A service or a revision answers it. Only a later run
+cures it: whole, of the same routine, under conditions alike in all that the measure
+hangs on, with the measure inside its limit by its whole uncertainty. A run that
+shows it again makes it returned. Each step keeps when, by what and by which figure.
+
+A problem is named by joint and cause, such as knee/belt_slack, or by its number.`,
+		Example: `  limbgauge problem list                  what is open, cured, brought
+  limbgauge problem list --revision B     what came of revision B
+  limbgauge problem show knee/belt_slack  its whole life, with the evidence
+  limbgauge problem open hip/creep --part bracket --text "looks bent"
+  limbgauge problem note 3 "pulley screw was loose as well"`,
 	}
-	cmd.AddCommand(a.problemListCommand(), a.problemNoteCommand())
+	cmd.AddCommand(a.problemListCommand(), a.problemShowCommand(), a.problemOpenCommand(), a.problemNoteCommand())
 	return cmd
 }
 
-func (a *app) problemListCommand() *cobra.Command {
-	history := false
-	cmd := a.listCommand("list", "what is open, what was cured, what a revision brought", func(ctx context.Context, b *book.Book, asJSON bool) error {
-		list, err := b.Problems(ctx)
+// problemHint says where the names of problems are.
+const problemHint = `"limbgauge problem list" shows the problems`
+
+// problemRef reads a problem's name or number. A name need not be that of a problem there is.
+func problemRef(list []book.Problem, named string) (book.Ref, error) {
+	id, err := strconv.Atoi(named)
+	if err != nil {
+		r, err := book.ParseRef(named)
 		if err != nil {
-			return err
+			return r, usageError{err}
 		}
-		if asJSON {
-			return printJSON(a.out, list)
-		}
-		if len(list) == 0 {
-			fmt.Fprintln(a.out, "no problems")
-			return nil
-		}
-		return a.printProblems(ctx, b, list, history)
-	})
-	cmd.Flags().BoolVar(&history, "history", false, "show every change with its evidence")
-	return cmd
-}
-
-func (a *app) printProblems(ctx context.Context, b *book.Book, list []book.Problem, history bool) error {
+		return r, nil
+	}
 	for _, p := range list {
-		line := fmt.Sprintf("%d  %s, %s: %s", p.ID, p.Joint, report.CauseTitle(p.Cause), p.State)
-		switch p.State {
-		case book.Answered:
-			line += " by " + p.AnsweredBy + ", not proven yet"
-		case book.Cured:
-			line += ", proven by " + p.ClosedBy
-			if p.AnsweredBy != "" {
-				line += " after " + p.AnsweredBy
+		if p.ID == id {
+			return book.Ref{Joint: p.Joint, Cause: p.Cause}, nil
+		}
+	}
+	return book.Ref{}, inputError(fmt.Errorf("there is no problem %d", id), problemHint)
+}
+
+// findProblem returns the problem of that name or number.
+func findProblem(list []book.Problem, named string) (book.Problem, error) {
+	r, err := problemRef(list, named)
+	if err != nil {
+		return book.Problem{}, err
+	}
+	l := book.Life{Problems: list}
+	if p := l.Find(r); p != nil {
+		return *p, nil
+	}
+	return book.Problem{}, inputError(fmt.Errorf("there is no problem %s", r), problemHint)
+}
+
+// answersOf turns names and numbers of problems into names.
+func answersOf(ctx context.Context, b *book.Book, named []string) ([]string, error) {
+	list, err := b.Problems(ctx)
+	if err != nil {
+		return nil, err
+	}
+	var out []string
+	for _, n := range named {
+		if n == book.AnswersNone {
+			if len(named) > 1 {
+				return nil, usageError{fmt.Errorf("--answers %s does not go with others", n)}
 			}
+			return named, nil
 		}
-		fmt.Fprint(a.out, wrap(line, "", pageWidth))
-		if len(p.Shows) > 0 {
-			fmt.Fprint(a.out, wrap("shown by run "+strings.Join(p.Shows, ", "), "   ", pageWidth))
+		p, err := findProblem(list, n)
+		if err != nil {
+			return nil, err
 		}
-		brought, err := b.BroughtBy(ctx, p)
+		out = append(out, book.Ref{Joint: p.Joint, Cause: p.Cause}.String())
+	}
+	return out, nil
+}
+
+// sayAnswered tells which problems now wait for a proof of what was done.
+func (a *app) sayAnswered(ctx context.Context, b *book.Book, by string) error {
+	list, err := b.Problems(ctx)
+	if err != nil {
+		return err
+	}
+	for _, p := range list {
+		if p.State != book.Answered || p.AnsweredBy != by {
+			continue
+		}
+		proof, err := b.ProofOf(ctx, p)
 		if err != nil {
 			return err
 		}
-		if brought != "" {
-			fmt.Fprint(a.out, wrap("brought by revision "+brought+": its parent was run the same way and did not show it", "   ", pageWidth))
-		}
-		if history {
-			for _, c := range p.Changes {
-				fmt.Fprint(a.out, wrap(fmt.Sprintf("%s  %s by %s: %s", c.When.Local().Format("2006-01-02"), c.State, c.By, c.Why), "   ", pageWidth))
-			}
-		}
+		fmt.Fprintf(a.out, "  answers problem %d, %s; to prove it:\n    %s\n", p.ID, book.Ref{Joint: p.Joint, Cause: p.Cause}, proofCommand(proof))
 	}
+	return nil
+}
+
+func (a *app) problemOpenCommand() *cobra.Command {
+	var n book.Note
+	path := ""
+	cmd := &cobra.Command{
+		Use:   "open joint/cause",
+		Short: "open a problem by hand, or one again that was cured",
+		Long: `Open a problem that no run has named, or open one again that was cured: what a hand
+feels or an eye sees. It goes on as one that a run opened: answered by a service or
+a revision, cured by a whole run whose measure passes. The causes are those that
+findings name: ` + causeNames() + `.`,
+		Example: `  limbgauge problem open knee/belt_slack --part belt --text "rattles by hand"
+  limbgauge problem open hip/creep --path transmission --text "bracket looks bent"`,
+		Args: usageArgs(cobra.ExactArgs(1)),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			n.When, n.State, n.Path = a.now(), book.Open, health.Path(path)
+			switch n.Path {
+			case health.NoPath, health.Servo, health.Transmission, health.Total:
+			default:
+				return usageError{fmt.Errorf("--path %q: give %s, %s or %s", path, health.Servo, health.Transmission, health.Total)}
+			}
+			if strings.TrimSpace(n.Text) == "" {
+				n.Text = "opened by hand"
+			}
+			return a.withBook(cmd.Context(), func(b *book.Book) error { return a.openProblem(cmd.Context(), b, args[0], n) })
+		},
+	}
+	cmd.Flags().StringVar(&n.Part, "part", "", "the part it is about")
+	cmd.Flags().StringVar(&path, "path", "", "the stretch that loses motion: servo, transmission or total")
+	cmd.Flags().StringVar(&n.Text, "text", "", "what was seen, felt or heard")
+	return cmd
+}
+
+func causeNames() string {
+	var names []string
+	for _, c := range health.Causes()[1:] {
+		names = append(names, string(c))
+	}
+	return strings.TrimSpace(strings.ReplaceAll(wrap(strings.Join(names, ", "), "", pageWidth-18), "\n  ", "\n"))
+}
+
+func (a *app) openProblem(ctx context.Context, b *book.Book, named string, n book.Note) error {
+	list, err := b.Problems(ctx)
+	if err != nil {
+		return err
+	}
+	ref, err := problemRef(list, named)
+	if err != nil {
+		return err
+	}
+	if err := a.knownJoint(ref.Joint); err != nil {
+		return err
+	}
+	l := book.Life{Problems: list}
+	if p := l.Find(ref); p != nil {
+		if p.State != book.Cured {
+			return inputError(fmt.Errorf("problem %d, %s, is there already: %s", p.ID, ref, stateWords(*p)), fmt.Sprintf(`"limbgauge problem note %d TEXT" adds to it`, p.ID))
+		}
+		n.State = book.Returned
+	}
+	n.Joint, n.Cause = ref.Joint, ref.Cause
+	if err := b.AddNote(ctx, n); err != nil {
+		return err
+	}
+	p, err := b.Problems(ctx)
+	if err != nil {
+		return err
+	}
+	now, err := findProblem(p, ref.String())
+	if err != nil {
+		return err
+	}
+	fmt.Fprintf(a.out, "problem %d, %s, is %s\n", now.ID, ref, map[book.State]string{book.Open: "open", book.Returned: "open again"}[now.State])
 	return nil
 }
 
@@ -80,25 +189,35 @@ func (a *app) problemNoteCommand() *cobra.Command {
 	state := ""
 	cmd := &cobra.Command{
 		Use:   "note joint/cause text",
-		Short: "say something of a problem, open one by hand, or close one by hand",
+		Short: "say something of a problem, or set its state by hand",
+		Long: `Say something of a problem. With --state its state is set by hand, which is kept as
+such: a problem that a hand closed is not proven cured. A note on a problem that is
+not there opens it.`,
 		Example: `  limbgauge problem note knee/belt_slack "pulley screw was loose as well"
-  limbgauge problem note hip/creep "bracket looks bent" --state open`,
+  limbgauge problem note 3 "1.5 deg is accepted from now on" --state cured`,
 		Args: usageArgs(cobra.ExactArgs(2)),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			ref, err := book.ParseRef(args[0])
-			if err != nil {
-				return usageError{err}
-			}
-			if err := a.knownJoint(ref.Joint); err != nil {
-				return err
-			}
 			switch book.State(state) {
 			case "", book.Open, book.Answered, book.Cured, book.Returned:
 			default:
 				return usageError{fmt.Errorf("--state %q: give %s, %s, %s or %s", state, book.Open, book.Answered, book.Cured, book.Returned)}
 			}
-			n.When, n.Joint, n.Cause, n.Text, n.State = a.now(), ref.Joint, ref.Cause, args[1], book.State(state)
+			if strings.TrimSpace(args[1]) == "" {
+				return usageError{fmt.Errorf("the note is empty; say what was seen")}
+			}
 			return a.withBook(cmd.Context(), func(b *book.Book) error {
+				list, err := b.Problems(cmd.Context())
+				if err != nil {
+					return err
+				}
+				ref, err := problemRef(list, args[0])
+				if err != nil {
+					return err
+				}
+				if err := a.knownJoint(ref.Joint); err != nil {
+					return err
+				}
+				n.When, n.Joint, n.Cause, n.Text, n.State = a.now(), ref.Joint, ref.Cause, args[1], book.State(state)
 				if err := b.AddNote(cmd.Context(), n); err != nil {
 					return err
 				}

@@ -175,7 +175,7 @@ func problemFacts(p book.Problem) report.Problem {
 		if i == 0 {
 			f.OpenedBy = c.By
 		}
-		f.Evidence = append(f.Evidence, fmt.Sprintf("%s: %s by %s: %s", c.When.Local().Format("2006-01-02"), c.State, c.By, c.Why))
+		f.Evidence = append(f.Evidence, c.When.Local().Format("2006-01-02")+": "+changeWords(p, i))
 	}
 	return f
 }

@@ -61,7 +61,8 @@ part=text; an empty value takes away what the parent says.`,
   limbgauge rev add B --from A --part femur=femur_b.stl --why "rib along the belt" \
       --made femur:material=PETG --made femur:walls=4 --made "femur:infill=40 %"
   limbgauge rev add C --from B --without spacer --made femur:material=ASA
-  limbgauge rev add D --from B --answers knee/belt_slack`,
+  limbgauge rev add D --from B --answers knee/belt_slack
+  limbgauge rev add E --from B --answers none`,
 		Args: usageArgs(cobra.ExactArgs(1)),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			o.r.Name, o.r.Made = args[0], a.now()
@@ -76,7 +77,7 @@ part=text; an empty value takes away what the parent says.`,
 	cmd.Flags().StringArrayVar(&o.parts, "part", nil, "a part and its file, as name=file (or name alone); may be repeated")
 	cmd.Flags().StringArrayVar(&o.without, "without", nil, "a part of the parent that is left out; may be repeated")
 	cmd.Flags().StringArrayVar(&o.made, "made", nil, "what a part was made of and how, as part:key=value or part=text; may be repeated")
-	cmd.Flags().StringArrayVar(&o.r.Answers, "answers", nil, "a problem it answers, as joint/cause or number; default: all that are open")
+	cmd.Flags().StringArrayVar(&o.r.Answers, "answers", nil, "a problem it answers, as joint/cause or number, or none; default: all that are open")
 	return cmd
 }
 
@@ -106,11 +107,14 @@ func (a *app) addRevision(ctx context.Context, o revAdd) error {
 		if o.r.Parts, err = book.PartsFrom(parent, named, o.without, making); err != nil {
 			return usageError{err}
 		}
+		if o.r.Answers, err = answersOf(ctx, b, o.r.Answers); err != nil {
+			return err
+		}
 		if err := b.AddRevision(ctx, o.r); err != nil {
 			return inputError(err, revHint)
 		}
 		a.sayAdded(family, o.r, parent, named)
-		return nil
+		return a.sayAnswered(ctx, b, "revision "+o.r.Name)
 	})
 }
 

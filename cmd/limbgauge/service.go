@@ -18,6 +18,9 @@ func (a *app) serviceCommand() *cobra.Command {
 		Long: `A service is something done to the leg without a redesign: a belt re-tensioned, a
 screw tightened, a servo swapped. It answers the problems open at its joint; later
 runs tell whether it cured them, and for how long.`,
+		Example: `  limbgauge service add "belt re-tensioned" --joint knee --part belt
+  limbgauge service add "screw tightened" --joint hip --answers hip/servo_play
+  limbgauge service list`,
 	}
 	cmd.AddCommand(a.serviceAddCommand(), a.serviceListCommand())
 	return cmd
@@ -45,19 +48,23 @@ only re-tensioned stays the belt it was.`,
 				}
 			}
 			return a.withBook(cmd.Context(), func(b *book.Book) error {
+				var err error
+				if s.Answers, err = answersOf(cmd.Context(), b, s.Answers); err != nil {
+					return err
+				}
 				id, err := b.AddService(cmd.Context(), s)
 				if err != nil {
-					return inputError(err, `"limbgauge problem list" shows the problems`)
+					return inputError(err, problemHint)
 				}
 				fmt.Fprintf(a.out, "service %d added\n", id)
-				return nil
+				return a.sayAnswered(cmd.Context(), b, fmt.Sprintf("service %d (%s)", id, s.What))
 			})
 		},
 	}
 	cmd.Flags().StringVar(&s.Joint, "joint", "", "the joint it was done to; default: the whole leg")
 	cmd.Flags().StringVar(&s.Part, "part", "", "the part it was done to")
 	cmd.Flags().BoolVar(&s.Replaced, "replaced", false, "the part was replaced by a new one")
-	cmd.Flags().StringArrayVar(&s.Answers, "answers", nil, "a problem it answers, as joint/cause; default: all that are open at the joint")
+	cmd.Flags().StringArrayVar(&s.Answers, "answers", nil, "a problem it answers, as joint/cause or number, or none; default: all that are open at the joint")
 	return cmd
 }
 

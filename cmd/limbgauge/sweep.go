@@ -348,7 +348,11 @@ func (a *app) sayProblems(ctx context.Context, h health.Health) {
 	for _, p := range list {
 		last := p.Changes[len(p.Changes)-1]
 		if last.By == "run "+h.Run {
-			fmt.Fprint(a.out, wrap(fmt.Sprintf("problem %d, %s %s, is %s: %s", p.ID, p.Joint, report.CauseTitle(p.Cause), p.State, last.Why), "", pageWidth))
+			is := "is " + string(p.State)
+			if p.State == book.Answered {
+				is = "is not proven cured"
+			}
+			fmt.Fprint(a.out, wrap(fmt.Sprintf("problem %d, %s %s, %s: %s", p.ID, p.Joint, report.CauseTitle(p.Cause), is, last.Why), "", pageWidth))
 		}
 	}
 }

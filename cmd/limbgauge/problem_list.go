@@ -1,0 +1,338 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"slices"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"limbgauge/analyze/book"
+	"limbgauge/analyze/report"
+)
+
+type problemFilter struct {
+	joint, state, revision string
+	history, json          bool
+}
+
+func (a *app) problemListCommand() *cobra.Command {
+	var o problemFilter
+	cmd := &cobra.Command{
+		Use:   "list",
+		Short: "what is open, what was cured, what a revision brought",
+		Long: `List the problems: those that are open, those that came back, those that wait for a
+proof - with the run that would prove them - and those that are cured. With
+--revision: what that revision cured, brought and did not cure. With --json each
+problem carries every change with its evidence.`,
+		Example: `  limbgauge problem list
+  limbgauge problem list --revision B
+  limbgauge problem list --joint knee --state open --history`,
+		Args: usageArgs(cobra.NoArgs),
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			return a.withBook(cmd.Context(), func(b *book.Book) error { return a.listProblems(cmd.Context(), b, o) })
+		},
+	}
+	cmd.Flags().StringVar(&o.joint, "joint", "", "only those of this joint")
+	cmd.Flags().StringVar(&o.state, "state", "", "only those that are open, answered, cured or returned")
+	cmd.Flags().StringVarP(&o.revision, "revision", "r", "", "what came of this revision")
+	cmd.Flags().BoolVar(&o.history, "history", false, "show every change with its evidence")
+	cmd.Flags().BoolVar(&o.json, "json", false, "print JSON")
+	return cmd
+}
+
+func (a *app) listProblems(ctx context.Context, b *book.Book, o problemFilter) error {
+	switch book.State(o.state) {
+	case "", book.Open, book.Answered, book.Cured, book.Returned:
+	default:
+		return usageError{fmt.Errorf("--state %q: give %s, %s, %s or %s", o.state, book.Open, book.Answered, book.Cured, book.Returned)}
+	}
+	if o.joint != "" {
+		if err := a.knownJoint(o.joint); err != nil {
+			return err
+		}
+	}
+	wanted := func(p book.Problem) bool {
+		return (o.joint == "" || p.Joint == o.joint) && (o.state == "" || string(p.State) == o.state)
+	}
+	if o.revision != "" {
+		return a.listOutcome(ctx, b, o, wanted)
+	}
+	list, err := b.Problems(ctx)
+	if err != nil {
+		return err
+	}
+	all := len(list)
+	list = slices.DeleteFunc(list, func(p book.Problem) bool { return !wanted(p) })
+	if o.json {
+		return printJSON(a.out, list)
+	}
+	if len(list) == 0 {
+		if all > 0 {
+			fmt.Fprintf(a.out, "none of the %s is so\n", count(all, "problem"))
+			return nil
+		}
+		fmt.Fprintln(a.out, "no problems")
+		return nil
+	}
+	return a.printProblems(ctx, b, list, o.history)
+}
+
+// printProblems prints problems in groups, behind one sentence that says it all.
+func (a *app) printProblems(ctx context.Context, b *book.Book, list []book.Problem, history bool) error {
+	sentence, err := a.problemSentence(ctx, b, list)
+	if err != nil {
+		return err
+	}
+	fmt.Fprint(a.out, wrap(sentence, "", pageWidth))
+	for _, g := range []struct {
+		title string
+		state book.State
+	}{{"Open", book.Open}, {"Came back", book.Returned}, {"Waiting for proof", book.Answered}, {"Cured", book.Cured}} {
+		titled := false
+		for _, p := range list {
+			if p.State != g.state {
+				continue
+			}
+			if !titled {
+				fmt.Fprintf(a.out, "\n%s\n", g.title)
+				titled = true
+			}
+			if err := a.printProblem(ctx, b, p, history); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+// problemSentence says in one sentence how problems stand, and what came of the newest revision.
+func (a *app) problemSentence(ctx context.Context, b *book.Book, list []book.Problem) (string, error) {
+	n := map[book.State]int{}
+	for _, p := range list {
+		n[p.State]++
+	}
+	var words []string
+	for _, w := range []struct {
+		state     book.State
+		one, many string
+	}{{book.Open, "is open", "are open"}, {book.Returned, "came back", "came back"}, {book.Answered, "waits for proof", "wait for proof"}, {book.Cured, "is cured", "are cured"}} {
+		k := n[w.state]
+		if k == 0 {
+			continue
+		}
+		said := fmt.Sprint(k)
+		if len(words) == 0 {
+			said = count(k, "problem")
+		}
+		if k == 1 {
+			said += " " + w.one
+		} else {
+			said += " " + w.many
+		}
+		words = append(words, said)
+	}
+	s := joinWords(words) + "."
+	revs, err := b.Revisions(ctx)
+	if err != nil || len(revs) == 0 {
+		return s, err
+	}
+	out, err := b.OutcomeOf(ctx, revs[len(revs)-1].Name)
+	if err != nil {
+		return s, err
+	}
+	if len(out.Cured)+len(out.Brought)+len(out.NotCured) > 0 {
+		s += " " + outcomeSentence(out)
+	}
+	return s, nil
+}
+
+func joinWords(words []string) string {
+	if n := len(words); n > 1 {
+		return strings.Join(words[:n-1], ", ") + " and " + words[n-1]
+	}
+	return strings.Join(words, "")
+}
+
+func problemNames(list []book.Problem) string {
+	var names []string
+	for _, p := range list {
+		name := p.Joint + " " + report.CauseTitle(p.Cause)
+		if p.State == book.Cured && len(p.Before) > 0 {
+			name += " (or " + joinWords(p.Before) + " before it did)"
+		}
+		names = append(names, name)
+	}
+	return joinWords(names)
+}
+
+// outcomeSentence says what came of a revision.
+func outcomeSentence(o book.Outcome) string {
+	var words []string
+	for _, w := range []struct {
+		verb string
+		list []book.Problem
+	}{{"cured", o.Cured}, {"did not cure", o.NotCured}, {"brought", o.Brought}} {
+		if len(w.list) > 0 {
+			words = append(words, w.verb+" "+problemNames(w.list))
+		}
+	}
+	s := "Revision " + o.Revision + " "
+	switch {
+	case len(words) > 0:
+		s += strings.Join(words, "; it ") + "."
+	case len(o.Waiting) > 0:
+		s += "has proven nothing yet."
+	default:
+		return s + "answered no problem and brought none that is known."
+	}
+	if len(o.Waiting) > 0 {
+		s += " Not proven yet: " + problemNames(o.Waiting) + "."
+	}
+	return s
+}
+
+// stateWords says where a problem stands and by what.
+func stateWords(p book.Problem) string {
+	switch p.State {
+	case book.Answered:
+		return "answered by " + p.AnsweredBy + ", not proven yet"
+	case book.Cured:
+		line := "cured, proven by " + p.ClosedBy
+		if p.ClosedBy == "hand" {
+			line = "closed by hand, not proven by a run"
+		}
+		if p.AnsweredBy != "" && p.AnsweredBy != "hand" {
+			line += " after " + p.AnsweredBy
+		}
+		return line
+	case book.Returned:
+		last := p.Changes[len(p.Changes)-1]
+		for _, c := range p.Changes {
+			if c.State == book.Returned {
+				last = c
+			}
+		}
+		line := "returned by " + last.By
+		if p.AnsweredBy != "" && p.AnsweredBy != "hand" {
+			line += " after " + p.AnsweredBy
+		}
+		return line
+	}
+	return "open since " + p.Changes[0].When.Local().Format("2006-01-02") + ", by " + p.Changes[0].By
+}
+
+func (a *app) printProblem(ctx context.Context, b *book.Book, p book.Problem, history bool) error {
+	fmt.Fprint(a.out, wrap(fmt.Sprintf("%d %s, %s: %s", p.ID, p.Joint, report.CauseTitle(p.Cause), stateWords(p)), "", pageWidth))
+	if len(p.Shows) > 0 {
+		fmt.Fprint(a.out, wrap("shown by "+runsWords(p.Shows), "   ", pageWidth))
+	}
+	if p.State == book.Answered {
+		if err := a.printProof(ctx, b, p); err != nil {
+			return err
+		}
+	}
+	brought, err := b.BroughtBy(ctx, p)
+	if err != nil {
+		return err
+	}
+	if brought != "" {
+		fmt.Fprint(a.out, wrap("brought by revision "+brought+": its parent was run the same way and did not show it", "   ", pageWidth))
+	}
+	if history {
+		for i, c := range p.Changes {
+			fmt.Fprint(a.out, wrap(c.When.Local().Format("2006-01-02")+"  "+changeWords(p, i), "   ", pageWidth))
+		}
+	}
+	return nil
+}
+
+// changeWords says one step of a problem's life.
+func changeWords(p book.Problem, i int) string {
+	c := p.Changes[i]
+	head := string(c.State) + " by " + c.By
+	if i > 0 && p.Changes[i-1].State == c.State {
+		switch {
+		case c.By == "hand":
+			head = "noted by hand"
+		case strings.HasPrefix(c.By, "run "):
+			head = "not proven by " + c.By
+		}
+	}
+	return head + ": " + c.Why
+}
+
+// printProof says why a problem is not proven yet, and which run would prove it.
+func (a *app) printProof(ctx context.Context, b *book.Book, p book.Problem) error {
+	if last := p.Changes[len(p.Changes)-1]; strings.HasPrefix(last.By, "run ") {
+		fmt.Fprint(a.out, wrap("not proven by "+last.By+": "+last.Why, "   ", pageWidth))
+	}
+	proof, err := b.ProofOf(ctx, p)
+	if err != nil {
+		return err
+	}
+	fmt.Fprintf(a.out, "   to prove it: %s\n", proofCommand(proof))
+	if proof.Like != "" {
+		line := "as run " + proof.Like + " was made"
+		if proof.Words != "" {
+			line += ": " + proof.Words
+		}
+		if p.AnswerRevision != "" {
+			line += ", but for what revision " + p.AnswerRevision + " itself changed"
+		}
+		fmt.Fprint(a.out, wrap(line, "     ", pageWidth))
+	}
+	return nil
+}
+
+func proofCommand(p book.Proof) string {
+	c := "limbgauge sweep " + quoteWord(p.Joint)
+	if p.Revision != "" {
+		c += " --revision " + quoteWord(p.Revision)
+	}
+	if p.Routine != "" && p.Routine != "assembly" {
+		c += " --routine " + quoteWord(p.Routine)
+	}
+	return c
+}
+
+func (a *app) listOutcome(ctx context.Context, b *book.Book, o problemFilter, wanted func(book.Problem) bool) error {
+	f, err := a.family(ctx, b)
+	if err != nil {
+		return err
+	}
+	if _, err := a.revision(f, o.revision); err != nil {
+		return err
+	}
+	out, err := b.OutcomeOf(ctx, o.revision)
+	if err != nil {
+		return err
+	}
+	for _, l := range []*[]book.Problem{&out.Cured, &out.NotCured, &out.Waiting, &out.ByHand, &out.Brought, &out.New} {
+		*l = slices.DeleteFunc(*l, func(p book.Problem) bool { return !wanted(p) })
+	}
+	if o.json {
+		return printJSON(a.out, out)
+	}
+	fmt.Fprint(a.out, wrap(outcomeSentence(out), "", pageWidth))
+	for _, g := range []struct {
+		title string
+		list  []book.Problem
+	}{
+		{o.revision + " cured", out.Cured}, {o.revision + " did not cure", out.NotCured}, {o.revision + " brought", out.Brought},
+		{"Not proven yet", out.Waiting}, {"Closed by hand", out.ByHand},
+		{"First seen with " + o.revision + "; its parent was not run the same way, so what brought it cannot be told", out.New},
+	} {
+		if len(g.list) == 0 {
+			continue
+		}
+		fmt.Fprint(a.out, "\n"+wrap(g.title, "", pageWidth))
+		for _, p := range g.list {
+			if err := a.printProblem(ctx, b, p, o.history); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
