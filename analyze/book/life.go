@@ -244,7 +244,7 @@ func (l *Life) show(e RunEvent, j health.Joint, f health.Finding) {
 			p.Path = m.Path
 		}
 		p.Revision, p.Routine = e.Revision, e.Routine
-		if m != nil && m.Verdict == health.Fail && m.FromBaseline() {
+		if limits(m) && m.FromBaseline() {
 			p.Usual = &m.Limit
 		}
 	}
@@ -259,7 +259,7 @@ func (l *Life) show(e RunEvent, j health.Joint, f health.Finding) {
 		}
 		p.change(e.When, Returned, "run "+e.Run, why, m)
 	}
-	if m != nil && m.Verdict == health.Fail && !m.FromBaseline() {
+	if limits(m) && !m.FromBaseline() {
 		p.Limit = &m.Limit
 	}
 	p.Showing = slices.DeleteFunc(p.Showing, func(s Showing) bool { return s.Routine == e.Routine })

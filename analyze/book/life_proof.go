@@ -208,6 +208,11 @@ func words(m health.Measure) string {
 	return fmt.Sprintf("%s, limit %g", value, m.Limit)
 }
 
+// limits says whether a measure that shows a problem has a limit that it missed, or may have.
+func limits(m *health.Measure) bool {
+	return m != nil && (m.Verdict == health.Fail || m.Verdict == health.Unproven)
+}
+
 // shownMeasure returns the measure by which a joint shows a cause, nil where there is none: one that
 // fails before one that is unproven before one that has a figure at all. Where several paths failed, each
 // with a cause of its own, it is the one the cause speaks of: play in the servo is cured on the servo's

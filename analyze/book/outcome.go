@@ -3,20 +3,24 @@ package book
 import (
 	"context"
 	"fmt"
+	"strings"
 
 	"limbgauge/analyze/alike"
+	"limbgauge/analyze/health"
 )
 
 // Outcome is what came of a revision: what the runs with it say of the problems it answered, and what
 // came with it. A problem may stand in one list only.
 type Outcome struct {
 	Revision string `json:"revision"`
-	// Cured by it, and proven by a run. NotCured came back in a run with it or with what comes from it.
-	// Waiting are answered by it and not proven. ByHand are answered by it and closed by hand.
-	Cured    []Problem `json:"cured"`
-	NotCured []Problem `json:"not_cured"`
-	Waiting  []Problem `json:"waiting"`
-	ByHand   []Problem `json:"closed_by_hand"`
+	// Cured by it, and proven by a run. NotCured came back, or were opened again by hand, while its answer
+	// stood. Waiting are answered by it and not proven. ByHand are answered by it and closed by hand.
+	// Overtaken got another answer before a run could tell.
+	Cured     []Problem `json:"cured"`
+	NotCured  []Problem `json:"not_cured"`
+	Waiting   []Problem `json:"waiting"`
+	ByHand    []Problem `json:"closed_by_hand"`
+	Overtaken []Problem `json:"overtaken"`
 	// Brought are problems first seen with it that its parent, run the same way, did not show, and those
 	// that were proven cured before and came back with it. New are first seen with it too, but the parent
 	// was not run the same way, so that it cannot be told what brought them.
@@ -26,7 +30,7 @@ type Outcome struct {
 
 // OutcomeOf says what came of a revision.
 func (b *Book) OutcomeOf(ctx context.Context, revision string) (Outcome, error) {
-	out := Outcome{Revision: revision, Cured: []Problem{}, NotCured: []Problem{}, Waiting: []Problem{}, ByHand: []Problem{}, Brought: []Problem{}, New: []Problem{}}
+	out := Outcome{Revision: revision, Cured: []Problem{}, NotCured: []Problem{}, Waiting: []Problem{}, ByHand: []Problem{}, Overtaken: []Problem{}, Brought: []Problem{}, New: []Problem{}}
 	problems, err := b.Problems(ctx)
 	if err != nil {
 		return out, err
@@ -43,10 +47,12 @@ func (b *Book) OutcomeOf(ctx context.Context, revision string) (Outcome, error) 
 		switch answered, failed := p.answeredBy(revision); {
 		case failed:
 			out.NotCured = append(out.NotCured, p)
-		case answered && p.State == Cured && p.AnswerRevision == revision && p.ClosedBy != hand:
-			out.Cured = append(out.Cured, p)
-		case answered && p.State == Cured && p.AnswerRevision == revision:
+		case answered && p.State == Cured && p.ClosedBy == hand:
 			out.ByHand = append(out.ByHand, p)
+		case answered && p.AnswerRevision != revision:
+			out.Overtaken = append(out.Overtaken, p)
+		case answered && p.State == Cured:
+			out.Cured = append(out.Cured, p)
 		case answered:
 			out.Waiting = append(out.Waiting, p)
 		case p.cameBackWith(revision):
@@ -74,11 +80,11 @@ func (p Problem) answeredBy(revision string) (answered, failed bool) {
 		switch {
 		case c.State == Answered && c.By == "revision "+revision:
 			answered, standing = true, revision
-		case c.State == Answered && c.By != hand && len(c.By) > 4 && c.By[:4] == "run ":
+		case c.State == Answered && strings.HasPrefix(c.By, "run "):
 			// a run that does not prove it leaves the answer as it is
 		case c.State == Answered:
 			standing = ""
-		case c.State == Returned:
+		case c.State == Returned || c.State == Open:
 			failed = failed || standing == revision
 			standing = ""
 		}
@@ -146,4 +152,94 @@ func (b *Book) ProofOf(ctx context.Context, p Problem) (Proof, error) {
 		out.Words += "calibration " + c.Calibration
 	}
 	return out, nil
+}
+
+// parentsAsked is how many of a parent's newest runs are asked whether they compare with the one that
+// first showed a problem.
+const parentsAsked = 10
+
+// BroughtBy says whether a problem was first seen under a revision whose parent had whole runs of the
+// same joint and routine, none that shows it, and one at least that compares: what a redesign brought.
+// A run compares where its figure, brought to the conditions of the run that showed the problem, does not
+// miss the limit too; so a lower voltage or a heavier load on the stand is not blamed on the design.
+func (b *Book) BroughtBy(ctx context.Context, p Problem) (revision string, err error) {
+	if p.Revision == "" || len(p.Shows) == 0 {
+		return "", nil
+	}
+	revs, err := b.Revisions(ctx)
+	if err != nil {
+		return "", err
+	}
+	r, err := Family(revs).Find(p.Revision)
+	if err != nil || r.Parent == "" {
+		return "", nil // first seen with a revision that came from none, or is lost
+	}
+	const of = "FROM runs JOIN findings ON findings.run = runs.id WHERE revision = ? AND joint = ? AND NOT bare"
+	var showing int
+	err = b.db.QueryRowContext(ctx, "SELECT count(*) "+of+" AND cause = ? AND severity IN (?, ?)",
+		r.Parent, p.Joint, p.Cause, health.SeverityWarning, health.SeverityFault).Scan(&showing)
+	if err != nil {
+		return "", fmt.Errorf("read the book: %w", err)
+	}
+	if showing > 0 {
+		return "", nil
+	}
+	same, err := rows(ctx, b.db, scanText, "SELECT DISTINCT runs.id "+of+" AND whole AND routine = ? ORDER BY number DESC, id DESC LIMIT ?",
+		r.Parent, p.Joint, p.Routine, parentsAsked)
+	if err != nil {
+		return "", err
+	}
+	then, err := conditionsOf(ctx, b.db, p.Shows[0], p.Joint)
+	if err != nil {
+		return "", err
+	}
+	for _, id := range same {
+		ok, err := b.clean(ctx, p, id, then)
+		if err != nil {
+			return "", err
+		}
+		if ok {
+			return r.Name, nil
+		}
+	}
+	return "", nil
+}
+
+// clean says whether a run of a parent, which does not name a problem, would not have shown it under the
+// conditions of the run that first did.
+func (b *Book) clean(ctx context.Context, p Problem, run string, then *alike.Conditions) (bool, error) {
+	var shown *health.Measure
+	for _, c := range p.Changes {
+		if c.By == "run "+p.Shows[0] {
+			shown = c.Measure
+			break
+		}
+	}
+	if shown == nil || then == nil { // no measure stands for it: that it was not found must do
+		return true, nil
+	}
+	at, err := conditionsOf(ctx, b.db, run, p.Joint)
+	if err != nil || at == nil {
+		return false, err
+	}
+	joints, err := judged(ctx, b.db, run)
+	if err != nil {
+		return false, err
+	}
+	to := *then
+	if alike.LoadCost(shown.Name) { // a leg may be heavier by design
+		to.Setup.Load, to.LoadNm = at.Setup.Load, at.LoadNm
+	}
+	for _, j := range joints {
+		if j.Joint != p.Joint {
+			continue
+		}
+		m, ok := j.Find(shown.Name, shown.Path)
+		if !ok {
+			return false, nil
+		}
+		m, a := alike.Figures(m, *at, to)
+		return a.Kind != alike.NotComparable && m.Status != health.NotObservable && health.Judge(m, shown.Limit).Verdict != health.Fail, nil
+	}
+	return false, nil
 }

@@ -4,7 +4,6 @@ import (
 	"context"
 	"database/sql"
 	"encoding/json"
-	"fmt"
 	"strings"
 
 	"limbgauge/analyze/health"
@@ -185,32 +184,6 @@ func problems(ctx context.Context, q querier) ([]Problem, error) {
 
 // Problems returns every problem in the order they were opened.
 func (b *Book) Problems(ctx context.Context) ([]Problem, error) { return problems(ctx, b.db) }
-
-// BroughtBy says whether a problem was first seen under a revision whose parent had whole runs of the
-// same joint and routine, and no run that shows it: what a redesign brought.
-func (b *Book) BroughtBy(ctx context.Context, p Problem) (revision string, err error) {
-	revs, err := b.Revisions(ctx)
-	if err != nil {
-		return "", err
-	}
-	for _, r := range revs {
-		if r.Name != p.Revision || r.Parent == "" {
-			continue
-		}
-		var comparable, showing int
-		err := b.db.QueryRowContext(ctx, `SELECT count(CASE WHEN whole AND routine = ? THEN 1 END),
-			count(CASE WHEN cause = ? AND severity IN (?, ?) THEN 1 END)
-			FROM runs JOIN findings ON findings.run = runs.id WHERE revision = ? AND joint = ? AND NOT bare`,
-			p.Routine, p.Cause, health.SeverityWarning, health.SeverityFault, r.Parent, p.Joint).Scan(&comparable, &showing)
-		if err != nil {
-			return "", fmt.Errorf("read the book: %w", err)
-		}
-		if comparable > 0 && showing == 0 {
-			return r.Name, nil
-		}
-	}
-	return "", nil
-}
 
 func revisions(ctx context.Context, q querier) ([]Revision, error) {
 	list, err := rows(ctx, q, func(rs *sql.Rows) (r Revision, err error) {

@@ -309,7 +309,7 @@ func (a *app) listOutcome(ctx context.Context, b *book.Book, o problemFilter, wa
 	if err != nil {
 		return err
 	}
-	for _, l := range []*[]book.Problem{&out.Cured, &out.NotCured, &out.Waiting, &out.ByHand, &out.Brought, &out.New} {
+	for _, l := range []*[]book.Problem{&out.Cured, &out.NotCured, &out.Waiting, &out.ByHand, &out.Overtaken, &out.Brought, &out.New} {
 		*l = slices.DeleteFunc(*l, func(p book.Problem) bool { return !wanted(p) })
 	}
 	if o.json {
@@ -322,6 +322,7 @@ func (a *app) listOutcome(ctx context.Context, b *book.Book, o problemFilter, wa
 	}{
 		{o.revision + " cured", out.Cured}, {o.revision + " did not cure", out.NotCured}, {o.revision + " brought", out.Brought},
 		{"Not proven yet", out.Waiting}, {"Closed by hand", out.ByHand},
+		{"Something else was done before a run could tell", out.Overtaken},
 		{"First seen with " + o.revision + "; its parent was not run the same way, so what brought it cannot be told", out.New},
 	} {
 		if len(g.list) == 0 {

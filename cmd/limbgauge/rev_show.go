@@ -28,6 +28,28 @@ type revisionPage struct {
 	Answers []string  `json:"answers,omitempty"`
 	Parts   []partRow `json:"parts"`
 	Runs    []string  `json:"runs"`
+	// Problems say by joint/cause what came of it.
+	Problems outcomeNames `json:"problems"`
+	sentence string
+}
+
+// outcomeNames are the problems of an outcome by name.
+type outcomeNames struct {
+	Cured    []string `json:"cured"`
+	NotCured []string `json:"not_cured"`
+	Waiting  []string `json:"waiting"`
+	Brought  []string `json:"brought"`
+}
+
+func outcomeNamesOf(o book.Outcome) outcomeNames {
+	names := func(list []book.Problem) []string {
+		out := []string{}
+		for _, p := range list {
+			out = append(out, book.Ref{Joint: p.Joint, Cause: p.Cause}.String())
+		}
+		return out
+	}
+	return outcomeNames{names(o.Cured), names(o.NotCured), names(o.Waiting), names(o.Brought)}
 }
 
 func (a *app) revShowCommand() *cobra.Command {
@@ -36,7 +58,7 @@ func (a *app) revShowCommand() *cobra.Command {
 		Use:   "show name [other]",
 		Short: "show a revision, its parts and whether their files have changed; of two, which parts differ",
 		Long: `Show a revision: its parts with file, size, hash, the revision in which each became
-what it is, and what it was made of; its runs. Every file is read and compared with
+what it is, and what it was made of; its runs; what it cured and brought. Every file is read and compared with
 the hash that was kept. With two names: which parts changed from the first to the
 second, by their files and how they were made.`,
 		Example: "  limbgauge rev show B\n  limbgauge rev show B --part femur\n  limbgauge rev show A B",
@@ -85,6 +107,11 @@ func (a *app) showRevision(ctx context.Context, name, part string, asJSON bool) 
 			}
 			page.Parts = append(page.Parts, row)
 		}
+		out, err := b.OutcomeOf(ctx, r.Name)
+		if err != nil {
+			return err
+		}
+		page.Problems, page.sentence = outcomeNamesOf(out), outcomeSentence(out)
 		if asJSON {
 			return printJSON(a.out, page)
 		}
@@ -124,6 +151,7 @@ func (a *app) printRevision(p revisionPage) {
 	if len(p.Answers) > 0 {
 		fmt.Fprint(a.out, wrap("answers "+strings.Join(p.Answers, ", "), "  ", pageWidth))
 	}
+	fmt.Fprint(a.out, wrap(p.sentence, "  ", pageWidth))
 	if len(p.Parts) == 0 {
 		fmt.Fprintln(a.out, "  no parts were named")
 	}
