@@ -192,11 +192,13 @@ func (f Family) WithHash(prefix string) []Use {
 	})
 }
 
-// WithName returns the parts whose file has that path, as kept, or that name where the path has no folder.
+// WithName returns the parts whose file has that path, as kept, or else those whose file has that name in
+// whatever folder.
 func (f Family) WithName(file string) []Use {
-	return f.uses(func(p Part) bool {
-		return p.File != "" && (p.File == file || filepath.Base(p.File) == file)
-	})
+	if same := f.uses(func(p Part) bool { return p.File != "" && p.File == file }); len(same) > 0 {
+		return same
+	}
+	return f.uses(func(p Part) bool { return p.File != "" && filepath.Base(p.File) == filepath.Base(file) })
 }
 
 func (f Family) uses(is func(Part) bool) []Use {

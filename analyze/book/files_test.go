@@ -116,7 +116,10 @@ func TestFilesByHashAndName(t *testing.T) {
 			t.Errorf("%s: %+v", name, u)
 		}
 	}
-	if u := f.WithName("x/femur.stl"); len(u) != 0 {
+	if u := f.WithName("x/femur.stl"); len(u) != 2 {
+		t.Errorf("a copy elsewhere: %+v", u)
+	}
+	if u := f.WithName("tail.stl"); len(u) != 0 {
 		t.Errorf("%+v", u)
 	}
 }

@@ -134,6 +134,7 @@ type fileAnswer struct {
 	Uses   []fileUse  `json:"uses"`
 	Named  []book.Use `json:"same_name"` // parts made from another file of that name
 	Runs   []string   `json:"runs"`
+	path   string     // as a revision would keep it
 }
 
 type fileUse struct {
@@ -191,10 +192,8 @@ func (a *app) askFile(ctx context.Context, b *book.Book, asked string) (fileAnsw
 	switch {
 	case err == nil:
 		ans.SHA256, ans.Bytes = sum, &size
-		ans.Named = f.WithName(a.fromBench(path))
-		if len(ans.Named) == 0 {
-			ans.Named = f.WithName(asked)
-		}
+		ans.path = a.fromBench(path)
+		ans.Named = f.WithName(ans.path)
 	case errors.Is(err, fs.ErrNotExist) && hashLike.MatchString(asked):
 		ans.SHA256 = strings.ToLower(asked)
 	case errors.Is(err, fs.ErrNotExist):
@@ -280,11 +279,11 @@ func (a *app) printFile(ans fileAnswer) {
 		if u.Part.Bytes == *ans.Bytes {
 			how = "the same size, other content"
 		}
-		verb := "has changed since"
-		if len(ans.Uses) > 0 {
-			verb = "was another file then"
+		from := "this file, which has changed since"
+		if u.Part.File != ans.path {
+			from = "another file of this name, " + u.Part.File
 		}
-		fmt.Fprint(a.out, wrap(fmt.Sprintf("revision %s, part %s, was made from a file of this name that %s: %s, SHA-256 %.16s… then", u.Revision, u.Part.Name, verb, how, u.Part.SHA256), "  ", pageWidth))
+		fmt.Fprint(a.out, wrap(fmt.Sprintf("revision %s, part %s, was made from %s: %s, SHA-256 %.16s… then", u.Revision, u.Part.Name, from, how, u.Part.SHA256), "  ", pageWidth))
 	}
 	if len(ans.Uses) == 0 && len(ans.Named) > 0 {
 		p := ans.Named[len(ans.Named)-1]

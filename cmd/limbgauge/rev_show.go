@@ -151,7 +151,9 @@ func (a *app) printRevision(p revisionPage) {
 	if len(p.Answers) > 0 {
 		fmt.Fprint(a.out, wrap("answers "+strings.Join(p.Answers, ", "), "  ", pageWidth))
 	}
-	fmt.Fprint(a.out, wrap(p.sentence, "  ", pageWidth))
+	if n := p.Problems; len(n.Cured)+len(n.NotCured)+len(n.Waiting)+len(n.Brought) > 0 {
+		fmt.Fprint(a.out, wrap(p.sentence, "  ", pageWidth))
+	}
 	if len(p.Parts) == 0 {
 		fmt.Fprintln(a.out, "  no parts were named")
 	}
