@@ -227,10 +227,8 @@ func step(ctx context.Context, tx *sql.Tx, e Event) error {
 	if err != nil {
 		return err
 	}
-	if r, ok := e.(RunEvent); ok {
-		if e, err = withConditions(ctx, tx, r); err != nil {
-			return err
-		}
+	if e, err = completed(ctx, tx, e); err != nil {
+		return err
 	}
 	return saveProblems(ctx, tx, l.Step(e).Problems)
 }

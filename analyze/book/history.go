@@ -76,6 +76,7 @@ type Note struct {
 	State State        `toml:"state,omitempty" json:"state,omitempty"`
 	Part  string       `toml:"part,omitempty" json:"part,omitempty"`
 	Path  health.Path  `toml:"path,omitempty" json:"path,omitempty"`
+	Run   string       `toml:"run,omitempty" json:"run,omitempty"` // that shows it
 	Text  string       `toml:"text" json:"text"`
 }
 
@@ -135,7 +136,7 @@ func (h History) events() []Event {
 		out = append(out, ServiceEvent{When: s.When, ID: s.ID, What: s.What, Joint: s.Joint, Answers: refs(s.Answers)})
 	}
 	for _, n := range h.Notes {
-		out = append(out, NoteEvent{When: n.When, Ref: Ref{n.Joint, n.Cause}, State: n.State, Text: n.Text, Part: n.Part, Path: n.Path})
+		out = append(out, NoteEvent{When: n.When, Ref: Ref{n.Joint, n.Cause}, State: n.State, Text: n.Text, Part: n.Part, Path: n.Path, Run: n.Run})
 	}
 	return out
 }

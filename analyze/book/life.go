@@ -111,6 +111,9 @@ type NoteEvent struct {
 	Text  string
 	Part  string
 	Path  health.Path
+	// Run shows the problem, though it does not name it. Of is that run; empty where it is lost.
+	Run string
+	Of  RunEvent
 }
 
 // Ref names a problem.
@@ -236,17 +239,8 @@ func (l *Life) show(e RunEvent, j health.Joint, f health.Finding) {
 		p = &l.Problems[len(l.Problems)-1]
 		p.change(e.When, Open, "run "+e.Run, why, m)
 	}
-	if len(p.Shows) == 0 { // a hand that opened it may not have said all
-		if p.Part == "" {
-			p.Part = f.Part
-		}
-		if p.Path == health.NoPath && m != nil {
-			p.Path = m.Path
-		}
-		p.Revision, p.Routine = e.Revision, e.Routine
-		if limits(m) && m.FromBaseline() {
-			p.Usual = &m.Limit
-		}
+	if len(p.Shows) == 0 {
+		p.first(e, f.Part, m)
 	}
 	p.Shows = append(p.Shows, e.Run)
 	if (p.State == Answered || p.State == Cured) && !l.speaksOfReturn(p, e.Revision) {
@@ -262,6 +256,25 @@ func (l *Life) show(e RunEvent, j health.Joint, f health.Finding) {
 	if limits(m) && !m.FromBaseline() {
 		p.Limit = &m.Limit
 	}
+	l.repeat(p, e, j)
+}
+
+// first takes over from the first run that shows a problem what a hand that opened it may not have said.
+func (p *Problem) first(e RunEvent, part string, m *health.Measure) {
+	if p.Part == "" {
+		p.Part = part
+	}
+	if p.Path == health.NoPath && m != nil {
+		p.Path = m.Path
+	}
+	p.Revision, p.Routine = e.Revision, e.Routine
+	if limits(m) && m.FromBaseline() {
+		p.Usual = &m.Limit
+	}
+}
+
+// repeat makes a run one that a proof must repeat.
+func (l *Life) repeat(p *Problem, e RunEvent, j health.Joint) {
 	p.Showing = slices.DeleteFunc(p.Showing, func(s Showing) bool { return s.Routine == e.Routine })
 	p.Showing = append(p.Showing, Showing{e.Run, e.Revision, e.Routine})
 	if c, ok := e.Conditions[j.Joint]; ok {

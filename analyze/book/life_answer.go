@@ -65,5 +65,28 @@ func (l *Life) note(e NoteEvent) {
 		}
 		to = e.State
 	}
-	p.change(e.When, to, hand, e.Text, nil)
+	p.change(e.When, to, hand, e.Text, l.pointed(p, e))
+}
+
+// pointed takes in the run that a hand says shows a problem, and returns the figure that stands for it
+// there, nil for none.
+func (l *Life) pointed(p *Problem, e NoteEvent) *health.Measure {
+	i := slices.IndexFunc(e.Of.Joints, func(j health.Joint) bool { return j.Joint == p.Joint })
+	if e.Run == "" || i < 0 || slices.Contains(p.Shows, e.Run) {
+		return nil
+	}
+	j := e.Of.Joints[i]
+	m := shownMeasure(p.Cause, j)
+	if len(p.Shows) == 0 {
+		part := ""
+		for _, f := range j.Findings {
+			if f.Cause == p.Cause {
+				part = f.Part
+			}
+		}
+		p.first(e.Of, part, m)
+	}
+	p.Shows = append(p.Shows, e.Run)
+	l.repeat(p, e.Of, j)
+	return m
 }

@@ -86,6 +86,26 @@ func conditionsOf(ctx context.Context, q querier, run, joint string) (*alike.Con
 	return &c, nil
 }
 
+// completed adds to an event what the book knows of the run it speaks of.
+func completed(ctx context.Context, q querier, e Event) (Event, error) {
+	switch e := e.(type) {
+	case RunEvent:
+		return withConditions(ctx, q, e)
+	case NoteEvent:
+		list, err := runs(ctx, q, "WHERE id = ?", e.Run)
+		if err != nil || len(list) == 0 {
+			return e, err
+		}
+		joints, err := judged(ctx, q, e.Run)
+		if err != nil {
+			return e, err
+		}
+		e.Of, err = withConditions(ctx, q, eventOf(list[0], joints))
+		return e, err
+	}
+	return e, nil
+}
+
 // withConditions adds to a run's event what its joints were measured under.
 func withConditions(ctx context.Context, q querier, e RunEvent) (RunEvent, error) {
 	e.Conditions = map[string]alike.Conditions{}

@@ -157,6 +157,38 @@ func TestProofOf(t *testing.T) {
 	}
 }
 
+// A hand may point at a run that shows a problem without naming it: the proof must repeat that run.
+func TestOpenedByHandFromARun(t *testing.T) {
+	b, _ := open(t, t.TempDir())
+	ctx := t.Context()
+	must(t, b.AddRevision(ctx, Revision{Name: "A", Made: day(0)}))
+	hint := kneeUnder(1, 1, "A", 5, 0.25)
+	keepInfo(t, b, hint, useJoint(0.495)) // unproven, not named
+	must(t, b.AddNote(ctx, Note{When: day(2), Joint: "knee", Cause: health.NearStall, State: Open, Run: "0001", Text: "look at it"}))
+	ref := Ref{"knee", health.NearStall}
+	p := state(t, b, ref)
+	if p.State != Open || p.Routine != "assembly" || p.Revision != "A" || len(p.Shows) != 1 || len(p.Showing) != 1 || p.Changes[0].Measure == nil || p.Changes[0].Measure.Value != 0.495 {
+		t.Fatalf("%+v", p)
+	}
+	_, err := b.AddService(ctx, Service{When: day(3), What: "x", Joint: "knee"})
+	must(t, err)
+	keepInfo(t, b, kneeUnder(2, 4, "A", 6, 0.25), useJoint(0.48))
+	if p = state(t, b, ref); p.State != Answered || !strings.Contains(p.Changes[len(p.Changes)-1].Why, "0.56") {
+		t.Errorf("at another voltage: %+v", p)
+	}
+	live := dump(t, b)
+	_, err = b.Rebuild(ctx)
+	must(t, err)
+	if again := dump(t, b); again != live {
+		t.Errorf("made anew\n%s\nwas\n%s", again, live)
+	}
+	// A run that is lost leaves the problem as a hand told it.
+	must(t, b.AddNote(ctx, Note{When: day(5), Joint: "hip", Cause: health.Creep, State: Open, Run: "0999", Text: "x"}))
+	if p = state(t, b, Ref{"hip", health.Creep}); p.State != Open || len(p.Shows) != 0 {
+		t.Errorf("%+v", p)
+	}
+}
+
 // What came between a revision and its proof is told from what the revision did.
 func TestOutcomeBeforeTheProof(t *testing.T) {
 	for _, c := range []struct {

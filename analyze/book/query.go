@@ -232,10 +232,10 @@ func (b *Book) Services(ctx context.Context) ([]Service, error) { return service
 func notes(ctx context.Context, q querier) ([]Note, error) {
 	return rows(ctx, q, func(rs *sql.Rows) (n Note, err error) {
 		var at string
-		if err = rs.Scan(&at, &n.Joint, &n.Cause, &n.State, &n.Part, &n.Path, &n.Text); err != nil {
+		if err = rs.Scan(&at, &n.Joint, &n.Cause, &n.State, &n.Part, &n.Path, &n.Run, &n.Text); err != nil {
 			return n, err
 		}
 		n.When, err = parseWhen(at)
 		return n, err
-	}, "SELECT at, joint, cause, state, part, path, text FROM notes ORDER BY id")
+	}, "SELECT at, joint, cause, state, part, path, run, text FROM notes ORDER BY id")
 }

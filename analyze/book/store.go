@@ -135,7 +135,7 @@ func insertService(ctx context.Context, tx *sql.Tx, s Service) error {
 }
 
 func insertNote(ctx context.Context, tx *sql.Tx, n Note) error {
-	_, err := tx.ExecContext(ctx, "INSERT INTO notes(at, joint, cause, state, part, path, text) VALUES (?, ?, ?, ?, ?, ?, ?)", when(n.When), n.Joint, n.Cause, n.State, n.Part, n.Path, n.Text)
+	_, err := tx.ExecContext(ctx, "INSERT INTO notes(at, joint, cause, state, part, path, run, text) VALUES (?, ?, ?, ?, ?, ?, ?, ?)", when(n.When), n.Joint, n.Cause, n.State, n.Part, n.Path, n.Run, n.Text)
 	return err
 }
 
@@ -220,10 +220,18 @@ func replay(ctx context.Context, tx *sql.Tx) error {
 	if err != nil {
 		return err
 	}
+	ran := map[string]RunEvent{}
 	for _, r := range rs {
 		e := eventOf(r, told[r.ID])
 		e.Conditions = under[r.ID]
+		ran[r.ID] = e
 		events = append(events, e)
+	}
+	for i, e := range events {
+		if n, ok := e.(NoteEvent); ok && n.Run != "" {
+			n.Of = ran[n.Run]
+			events[i] = n
+		}
 	}
 	return saveProblems(ctx, tx, Replay(events).Problems)
 }

@@ -130,7 +130,11 @@ func (s *teller) event(ctx context.Context, b *Book) error {
 		_, err := b.AddService(ctx, Service{When: at, What: "tightened", Joint: rapid.SampledFrom([]string{"", "knee", "hip"}).Draw(s.rt, "at"), Answers: named})
 		return err
 	}
-	return b.AddNote(ctx, Note{When: at, Joint: "knee", Cause: rapid.SampledFrom([]health.Cause{health.BeltSlack, health.Creep}).Draw(s.rt, "cause"),
+	run := ""
+	if len(s.infos) > 0 && rapid.Bool().Draw(s.rt, "points") {
+		run = rapid.SampledFrom(s.infos).Draw(s.rt, "pointed").Run
+	}
+	return b.AddNote(ctx, Note{When: at, Run: run, Joint: "knee", Cause: rapid.SampledFrom([]health.Cause{health.BeltSlack, health.Creep}).Draw(s.rt, "cause"),
 		State: rapid.SampledFrom(append(states, "")).Draw(s.rt, "state"), Text: "seen"})
 }
 

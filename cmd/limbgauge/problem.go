@@ -3,6 +3,8 @@ package main
 import (
 	"context"
 	"fmt"
+	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -117,10 +119,12 @@ func (a *app) problemOpenCommand() *cobra.Command {
 		Short: "open a problem by hand, or one again that was cured",
 		Long: `Open a problem that no run has named, or open one again that was cured: what a hand
 feels or an eye sees. It goes on as one that a run opened: answered by a service or
-a revision, cured by a whole run whose measure passes. The causes are those that
+a revision, cured by a whole run whose measure passes. With --run, a run in which it
+shows though it was not named, such as one that gives a hint: the proof must then
+repeat that run. The causes are those that
 findings name: ` + causeNames() + `.`,
 		Example: `  limbgauge problem open knee/belt_slack --part belt --text "rattles by hand"
-  limbgauge problem open hip/creep --path transmission --text "bracket looks bent"`,
+  limbgauge problem open hip/creep --run 0042 --text "only a hint, but look at it"`,
 		Args: usageArgs(cobra.ExactArgs(1)),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			n.When, n.State, n.Path = a.now(), book.Open, health.Path(path)
@@ -136,6 +140,7 @@ findings name: ` + causeNames() + `.`,
 		},
 	}
 	cmd.Flags().StringVar(&n.Part, "part", "", "the part it is about")
+	cmd.Flags().StringVar(&n.Run, "run", "", "the run in which it shows")
 	cmd.Flags().StringVar(&path, "path", "", "the stretch that loses motion: servo, transmission or total")
 	cmd.Flags().StringVar(&n.Text, "text", "", "what was seen, felt or heard")
 	return cmd
@@ -169,6 +174,9 @@ func (a *app) openProblem(ctx context.Context, b *book.Book, named string, n boo
 		n.State = book.Returned
 	}
 	n.Joint, n.Cause = ref.Joint, ref.Cause
+	if n.Run, err = a.shownIn(ctx, b, n.Run, ref.Joint); err != nil {
+		return err
+	}
 	if err := b.AddNote(ctx, n); err != nil {
 		return err
 	}
@@ -182,6 +190,28 @@ func (a *app) openProblem(ctx context.Context, b *book.Book, named string, n boo
 	}
 	fmt.Fprintf(a.out, "problem %d, %s, is %s\n", now.ID, ref, map[book.State]string{book.Open: "open", book.Returned: "open again"}[now.State])
 	return nil
+}
+
+// shownIn returns the name of a run that can show a problem of a joint; none stays none.
+func (a *app) shownIn(ctx context.Context, b *book.Book, run, joint string) (string, error) {
+	if run == "" {
+		return "", nil
+	}
+	dir, err := a.runDir([]string{run})
+	if err != nil {
+		return "", err
+	}
+	run = filepath.Base(dir)
+	r, joints, ok, err := b.Run(ctx, run)
+	switch {
+	case err != nil:
+		return "", err
+	case ok && r.Bare:
+		return "", inputError(fmt.Errorf("run %s is of the bare servo and shows nothing of the joint", run), "name a run of the whole joint")
+	case !ok || !slices.ContainsFunc(joints, func(j health.Joint) bool { return j.Joint == joint }):
+		return "", inputError(fmt.Errorf("run %s has no answer for joint %s", run, joint), fmt.Sprintf(`"limbgauge analyze %s" judges it`, run))
+	}
+	return run, nil
 }
 
 func (a *app) problemNoteCommand() *cobra.Command {
