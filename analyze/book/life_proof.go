@@ -79,16 +79,17 @@ func (l *Life) proves(p *Problem, e RunEvent, j health.Joint) proof {
 			m = health.Judge(m, *p.Limit)
 		}
 		m.Method = ""
-		word := words(m)
+		word := words(m) + said
+		title := titleOf(m.Name)
 		switch m.Verdict {
 		case health.Fail:
-			return proof{why: fmt.Sprintf("not named, but %s still fails: %s", m.Name, either(loosened, word)), m: &m}
+			return proof{why: fmt.Sprintf("not named, but %s still fails: %s", title, either(loosened, word)), m: &m}
 		case health.Unproven:
-			return proof{why: fmt.Sprintf("not found, but %s is unproven against its limit: %s", m.Name, either(loosened, word)), m: &m}
+			return proof{why: fmt.Sprintf("not found, but %s is unproven against its limit: %s", title, either(loosened, word)), m: &m}
 		case health.NoVerdict:
-			open = proof{why: fmt.Sprintf("not found, but %s has no limit to pass%s", m.Name, limitHint(m.Name)), m: &m}
+			open = proof{why: fmt.Sprintf("not found, but %s has no limit to pass%s", title, limitHint(m.Name)), m: &m}
 			if m.Status == health.NotObservable {
-				open = no("not found, but %s could not be seen: %s", m.Name, m.Reason)
+				open = no("not found, but %s could not be seen: %s", title, m.Reason)
 			}
 		case health.Pass:
 			passed = proof{true, passWords(m) + said, &m}
@@ -186,8 +187,13 @@ func limitHint(measure string) string {
 
 // passWords says a passing measure with its doubt, or as the bound it is.
 func passWords(m health.Measure) string {
-	d, _ := health.DefinitionOf(m.Name)
-	return strings.ToLower(d.Title) + " passes: " + words(m)
+	return titleOf(m.Name) + " passes: " + words(m)
+}
+
+// titleOf is a measure's title as it stands within a sentence.
+func titleOf(measure string) string {
+	d, _ := health.DefinitionOf(measure)
+	return strings.ToLower(d.Title)
 }
 
 // words says a measure with its doubt, or as the bound it is, and its limit.

@@ -62,7 +62,7 @@ func TestTraps(t *testing.T) {
 	}{
 		// Conditions: torque use is a share of the stall torque, 1.2 N·m at 5 V and 1.4 at 6 V by the ratings.
 		{"more voltage hides it: 0.48 at 6 V is 0.56 at 5 V", Ref{"knee", health.NearStall},
-			[]Event{a, at(ran(1, "A", use(0.6, true)), nil), service, at(ran(3, "A", use(0.48, false)), volts)}, Answered, "still fails: 0.56"},
+			[]Event{a, at(ran(1, "A", use(0.6, true)), nil), service, at(ran(3, "A", use(0.48, false)), volts)}, Answered, ", limit 0.5; brought to the conditions of run r01"},
 		{"more voltage, and enough: 0.40 at 6 V is 0.47 at 5 V", Ref{"knee", health.NearStall},
 			[]Event{a, at(ran(1, "A", use(0.6, true)), nil), service, at(ran(3, "A", use(0.40, false)), volts)}, Cured, "brought to the conditions of run r01"},
 		{"less load hides it: 0.30 at half the load", Ref{"knee", health.NearStall},
