@@ -70,70 +70,16 @@ type Change struct {
 	Measure *health.Measure `json:"measure,omitempty"`
 }
 
-// Event is one of RunEvent, RevisionEvent, ServiceEvent, NoteEvent.
-type Event interface{ at() time.Time }
-
-// RunEvent is a judged run.
-type RunEvent struct {
-	When     time.Time
-	Run      string
-	Revision string
-	Routine  string
-	Whole    bool // the routine ran to its end
-	Joints   []health.Joint
-	// Conditions are what each joint's figures were got under; a joint that is not in it compares by its
-	// routine alone.
-	Conditions map[string]alike.Conditions
-}
-
-// RevisionEvent is a new state of the design.
-type RevisionEvent struct {
-	When    time.Time
-	Name    string
-	Parent  string
-	Answers []Ref // empty: all that is open; a Ref without a joint names none
-}
-
-// ServiceEvent is something done to the leg.
-type ServiceEvent struct {
-	When    time.Time
-	ID      int
-	What    string
-	Joint   string // empty: all joints
-	Answers []Ref  // empty: all that is open at the joint
-}
-
-// NoteEvent is what a person says of a problem.
-type NoteEvent struct {
-	When  time.Time
-	Ref   Ref
-	State State // empty: a remark only
-	Text  string
-	Part  string
-	Path  health.Path
-	// Run shows the problem, though it does not name it. Of is that run; empty where it is lost.
-	Run string
-	Of  RunEvent
-}
-
-// Ref names a problem.
-type Ref struct {
-	Joint string
-	Cause health.Cause
-}
-
-func (e RunEvent) at() time.Time      { return e.When }
-func (e RevisionEvent) at() time.Time { return e.When }
-func (e ServiceEvent) at() time.Time  { return e.When }
-func (e NoteEvent) at() time.Time     { return e.When }
-
 // Life is every problem of a bench and what is needed to follow them. The zero value is the
 // beginning.
 type Life struct {
 	Problems []Problem
-	designs  map[string]design            // by name of the revision
-	seen     map[Showing]alike.Conditions // of runs that show a problem; the key's revision and routine are empty
+	designs  map[string]design             // by name of the revision
+	seen     map[jointRun]alike.Conditions // of runs that show a problem
 }
+
+// jointRun names a joint of a run.
+type jointRun struct{ run, joint string }
 
 // design is what is to be known of a revision to say which comes from which.
 type design struct {
@@ -279,9 +225,9 @@ func (l *Life) repeat(p *Problem, e RunEvent, j health.Joint) {
 	p.Showing = append(p.Showing, Showing{e.Run, e.Revision, e.Routine})
 	if c, ok := e.Conditions[j.Joint]; ok {
 		if l.seen == nil {
-			l.seen = map[Showing]alike.Conditions{}
+			l.seen = map[jointRun]alike.Conditions{}
 		}
-		l.seen[Showing{Run: e.Run, Revision: j.Joint}] = seenUnder(c, j)
+		l.seen[jointRun{e.Run, j.Joint}] = seenUnder(c, j)
 	}
 }
 

@@ -109,7 +109,7 @@ func (l *Life) likeThen(p *Problem, like *Showing, e RunEvent, j health.Joint, m
 		return m, ""
 	}
 	at, known := e.Conditions[j.Joint]
-	then, kept := l.seen[Showing{Run: like.Run, Revision: j.Joint}]
+	then, kept := l.seen[jointRun{like.Run, j.Joint}]
 	if !known || !kept {
 		return m, ""
 	}

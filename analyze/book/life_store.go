@@ -43,11 +43,11 @@ func conditions(ctx context.Context, q querier, where string, args ...any) (map[
 }
 
 // seenBefore reads the conditions of the runs that problems wait to see repeated.
-func seenBefore(ctx context.Context, q querier, problems []Problem) (map[Showing]alike.Conditions, error) {
-	out := map[Showing]alike.Conditions{}
+func seenBefore(ctx context.Context, q querier, problems []Problem) (map[jointRun]alike.Conditions, error) {
+	out := map[jointRun]alike.Conditions{}
 	for _, p := range problems {
 		for _, s := range p.Showing {
-			key := Showing{Run: s.Run, Revision: p.Joint}
+			key := jointRun{s.Run, p.Joint}
 			if _, ok := out[key]; ok {
 				continue
 			}
