@@ -119,3 +119,30 @@ func BenchmarkUsual10000(b *testing.B) {
 		}
 	}
 }
+
+// What "problem list" asks for: every problem, what brought it, and what came of the newest revision.
+func BenchmarkProblems10000(b *testing.B) {
+	book := bigBench(b)
+	must(b, book.write(b.Context(), func(tx *sql.Tx) error {
+		// The first problems came with a revision whose parent has a thousand runs and none that shows them.
+		for _, q := range []string{"UPDATE revisions SET parent = 'J' WHERE name = 'A'", "DELETE FROM findings WHERE run IN (SELECT id FROM runs WHERE revision = 'J') AND cause <> 'none'"} {
+			if _, err := tx.ExecContext(b.Context(), q); err != nil {
+				return err
+			}
+		}
+		return replay(b.Context(), tx)
+	}))
+	for b.Loop() {
+		list, err := book.Problems(b.Context())
+		must(b, err)
+		if len(list) == 0 {
+			b.Fatal("no problems")
+		}
+		for _, p := range list {
+			_, err := book.BroughtBy(b.Context(), p)
+			must(b, err)
+		}
+		_, err = book.OutcomeOf(b.Context(), "J")
+		must(b, err)
+	}
+}
