@@ -19,6 +19,7 @@ void serial_begin(void) {
 	UBRR0H = 0;
 	UBRR0L = (uint8_t)(F_CPU / 8 / BAUD - 1);
 	UCSR0B = 1 << RXEN0 | 1 << TXEN0 | 1 << RXCIE0;
+	UDR0 = 0; /* ends the frame that a reset may have cut */
 }
 
 /* A full ring loses the byte; the frame's check finds out. */
