@@ -292,6 +292,34 @@ func TestRestart(t *testing.T) {
 	})
 }
 
+// TestRestartWithoutHello: the hello of a restart may be lost, for one because the reset cut a frame. Whatever the
+// stand then refuses with no_hello says the same; without it a host would wait for a move that was forgotten.
+func TestRestartWithoutHello(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		s, host := newScript(t)
+		s.wg.Go(s.hello)
+		c := open(t, host)
+		s.wg.Go(func() {
+			for m := range s.in {
+				if ask, ok := m.(*wire.ClockAsk); ok {
+					no := &wire.Refusal{Tag: ask.Tag, Of: wire.TypeClockAsk, Code: wire.CodeNoHello, Joint: wire.NoJoint}
+					s.send(no, no)
+					return
+				}
+			}
+		})
+		ctx, cancel := context.WithTimeout(t.Context(), 5*time.Second)
+		defer cancel()
+		if err := c.Idle(ctx); !errors.Is(err, link.ErrRestarted) {
+			t.Fatal(err)
+		}
+		f := drain(t, c)
+		if !errors.Is(f.err, link.ErrRestarted) || len(f.trips) != 1 || f.trips[0].Reason != wire.ReasonReset {
+			t.Errorf("%v, trips %v; want restarted after one trip", f.err, f.trips)
+		}
+	})
+}
+
 // TestFullQueue: Queue waits for room, and its wait ends with the context.
 func TestFullQueue(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {

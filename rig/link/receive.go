@@ -86,6 +86,10 @@ func (c *Conn) frame(body []byte) {
 	case *wire.Ack:
 		c.answer(m.Tag, m.Of, reply{})
 	case *wire.Refusal:
+		if m.Code == wire.CodeNoHello && m.Of != wire.TypeBye { // it forgot us, and its hello was lost
+			c.onRestart(ErrRestarted)
+			return
+		}
 		c.answer(m.Tag, m.Of, reply{refused: m})
 	case *wire.ArmToken:
 		c.answer(m.Tag, wire.TypeArmAsk, reply{token: m.Token})
@@ -118,13 +122,23 @@ func (c *Conn) onHello(body []byte) {
 		c.nonce = 0
 		c.hello <- h
 	case c.nonce == 0 && h.Nonce == 0:
-		t := Tripped{Reason: wire.ReasonReset, Joint: -1, TimeUS: c.device.last}
-		c.trip = &t
-		c.announce()
-		c.box.put(&t)
-		c.fail(ErrRestarted)
+		c.onRestart(ErrRestarted)
 	}
 	// Anything else answers a repeat of our question, or somebody else's.
+}
+
+// onRestart ends the conversation with a stand that restarted, which takes all set-up and arming along.
+func (c *Conn) onRestart(err error) {
+	select {
+	case <-c.over: // it was told once
+		return
+	default:
+	}
+	t := Tripped{Reason: wire.ReasonReset, Joint: -1, TimeUS: c.device.last}
+	c.trip = &t
+	c.announce()
+	c.box.put(&t)
+	c.fail(err)
 }
 
 func (c *Conn) onClock(m *wire.Clock) {
