@@ -8,6 +8,7 @@ import (
 	"testing"
 	"time"
 
+	wire "limbgauge/firmware-protocol"
 	"limbgauge/firmware-protocol/avr/emulated"
 	"limbgauge/rig/link/port"
 )
@@ -17,7 +18,7 @@ const captureHz = 50
 
 // captureOf is where the capture of one part of the suite lies.
 func captureOf(t *testing.T) string {
-	_, part, _ := strings.Cut(t.Name(), "/")
+	part := t.Name()[strings.LastIndexByte(t.Name(), '/')+1:]
 	return filepath.Join("testdata", "capture", part+".txt")
 }
 
@@ -37,31 +38,155 @@ func TestReplayedCapture(t *testing.T) {
 	}})
 }
 
-// The suite that every stand must pass, on the compiled firmware, in real time.
+// TestEmulatedBoard puts the compiled firmware to the test that every stand must pass, and to some that only a
+// board can fail, all in real time.
 func TestEmulatedBoard(t *testing.T) {
-	board := emulated.Need(t).Run(t)
-	restart := func(t *testing.T) {
-		if _, err := board.Do("reset"); err != nil {
-			t.Fatal(err)
-		}
+	b := &board{emulated.Need(t).Run(t)}
+	t.Run("suite", b.suite)
+	t.Run("flood", b.floods)
+	t.Run("pulses", b.pulses)
+	f := b.figures(t)
+	t.Log(f.Summary())
+	if f.RxOverruns != 0 {
+		t.Errorf("%d bytes lost in the receiver, want none", f.RxOverruns)
 	}
-	Suite(t, Options{Joints: joints(), Hz: captureHz, LateMS: 20, Restart: restart, Dial: func(t *testing.T) io.ReadWriteCloser {
-		line, err := port.Open(board.Port, 500000)
-		if err != nil {
-			t.Fatal(err)
-		}
-		time.Sleep(50 * time.Millisecond) // opening reset it; what came while it starts would be lost
-		if os.Getenv("LIMBGAUGE_CAPTURE") != "" {
-			return &Tap{RW: line, Path: captureOf(t), Comment: "emulated board, " + t.Name()}
-		}
-		return line
-	}})
-	f, err := board.Figures()
+}
+
+// board is the emulated board, dialled through a serial port.
+type board struct{ *emulated.Board }
+
+func (b *board) dial(t *testing.T) io.ReadWriteCloser {
+	line, err := port.Open(b.Port, 500000)
 	if err != nil {
 		t.Fatal(err)
 	}
-	t.Log(f.Summary())
-	if servo := f.Servos[joints()[0].Channel]; servo.Pulses == 0 || f.RxOverruns != 0 {
-		t.Errorf("%d pulses of the joint that was moved, %d bytes lost in the receiver; want some and none", servo.Pulses, f.RxOverruns)
+	time.Sleep(50 * time.Millisecond) // opening reset it; what came while it starts would be lost
+	if os.Getenv("LIMBGAUGE_CAPTURE") != "" {
+		return &Tap{RW: line, Path: captureOf(t), Comment: "emulated board, " + t.Name()}
 	}
+	return line
+}
+
+func (b *board) do(t *testing.T, command string) {
+	if _, err := b.Do(command); err != nil {
+		t.Fatal(err)
+	}
+}
+
+func (b *board) figures(t *testing.T) emulated.Figures {
+	f, err := b.Figures()
+	if err != nil {
+		t.Fatal(err)
+	}
+	return f
+}
+
+func (b *board) suite(t *testing.T) {
+	restart := func(t *testing.T) { b.do(t, "reset") }
+	Suite(t, Options{Joints: joints(), Hz: captureHz, LateMS: 20, Restart: restart, Dial: b.dial})
+}
+
+// bench opens a line of its own to the board.
+func (b *board) bench(t *testing.T, hz int) *bench {
+	opt := Options{Joints: joints(), Hz: hz, LateMS: 20}
+	return &bench{client: newClient(t, b.dial(t)), opt: opt, ch: uint8(opt.Joints[0].Channel)}
+}
+
+// floods sends as much as the line carries, and wants every sample nevertheless.
+func (b *board) floods(t *testing.T) {
+	many := func(bodies ...[]byte) (chunk []byte) {
+		for len(chunk) < 200 {
+			for _, body := range bodies {
+				chunk = wire.AppendFrame(chunk, body)
+			}
+		}
+		return chunk
+	}
+	noise := make([]byte, 200)
+	x := uint32(7)
+	for i := range noise {
+		x = x*1664525 + 1013904223 // the constants of Numerical Recipes, section 7.1
+		noise[i] = byte(x >> 24)
+	}
+	noise[199] = 0 // or the next heartbeat would be lost in it
+	for _, flood := range []struct {
+		name  string
+		chunk []byte
+	}{
+		{"heartbeats", many([]byte{byte(wire.TypeHeartbeat), 1})},
+		{"unknown messages", many([]byte{0x3F, 1})},
+		{"questions of the status", many([]byte{byte(wire.TypeStatusAsk), 1})},
+		{"questions of the time", many([]byte{byte(wire.TypeClockAsk), 1})},
+		{"moves", many([]byte{byte(wire.TypeMove), 1, 2, 2, 1, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0})},
+		{"noise", noise},
+		{"zeros", make([]byte, 200)},
+	} {
+		t.Run(flood.name, func(t *testing.T) { b.flood(t, flood.chunk) })
+	}
+}
+
+func (b *board) flood(t *testing.T, chunk []byte) {
+	bench := b.bench(t, 0)
+	hz := int(bench.hello().MaxHz)
+	bench.opt.Hz = hz
+	bench.ready()
+	bench.samplesRun(bench.ch, 20)
+	before := b.figures(t)
+	for until := before.SimUS + 700_000; b.figures(t).SimUS < until; {
+		for range 20 {
+			bench.raw(chunk)
+		}
+	}
+	after := b.figures(t)
+	// What still waits for the line would drown the question.
+	for last := -1; last != b.figures(t).RxBytes; time.Sleep(5 * time.Millisecond) {
+		last = b.figures(t).RxBytes
+	}
+	st := bench.status()
+	n := 0
+	for _, m := range bench.got(bench.ch) {
+		if m.Seq != uint16(n) {
+			t.Fatalf("sample %d follows %d", m.Seq, n-1)
+		}
+		n += m.N
+	}
+	seconds := (after.SimUS - before.SimUS) / 1e6
+	got, rate := float64(after.SamplesSent-before.SamplesSent)/seconds, float64(after.RxBytes-before.RxBytes)/seconds
+	t.Logf("%.0f bytes/s in, %.0f samples/s out of %d asked for, %d bad frames", rate, got, hz*len(bench.opt.Joints), st.BadFrames)
+	if rate < 0.8*50_000 {
+		t.Errorf("only %.0f bytes/s reached the board: no flood", rate)
+	}
+	want := float64(hz * len(bench.opt.Joints))
+	if j := st.Joint[bench.ch]; j.Dropped != 0 || got < 0.97*want || got > 1.03*want {
+		t.Errorf("%.0f samples/s, want %.0f; %d dropped, %d late", got, want, j.Dropped, j.Late)
+	}
+}
+
+// pulses arms every servo, lets the joints hold, and looks for jitter, with the line full of questions.
+func (b *board) pulses(t *testing.T) {
+	bench := b.bench(t, 250)
+	servo := joints()[0].Servo
+	joints := joints()
+	for ch := range 3 {
+		if ch >= len(joints) {
+			joints = append(joints, joints[0])
+		}
+		joints[ch].Channel, joints[ch].Servo = ch, servo
+	}
+	bench.opt.Joints, bench.ch = joints, 0
+	bench.ready()
+	token := bench.token()
+	bench.want(0, func(tag uint8) wire.Message { return &wire.Arm{Tag: tag, Token: token, Mask: 7} })
+	time.Sleep(100 * time.Millisecond)
+	b.do(t, "watch")
+	for until := b.figures(t).SimUS + 1_000_000; b.figures(t).SimUS < until; time.Sleep(2 * time.Millisecond) {
+		bench.send(&wire.StatusAsk{Tag: 1})
+	}
+	for ch, s := range b.figures(t).Servos {
+		t.Logf("servo %d: %d pulses of %.4f to %.4f us, frames of %.4f to %.4f us", ch, s.Watched, s.MinWidthUS, s.MaxWidthUS, s.MinFrameUS, s.MaxFrameUS)
+		if s.Watched < 45 || s.MaxWidthUS-s.MinWidthUS > 0 || s.MaxFrameUS-s.MinFrameUS > 0 {
+			t.Errorf("servo %d: want at least 45 pulses, all alike", ch)
+		}
+	}
+	bench.want(0, func(tag uint8) wire.Message { return &wire.Disarm{Tag: tag} })
 }

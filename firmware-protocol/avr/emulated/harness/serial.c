@@ -265,11 +265,11 @@ void serial_repeat_beats(int on)
 }
 
 /* Ahead of real time the host's heartbeat would come too seldom by the board's clock. While the host is
- * alive, that is, was heard within the last 250 ms of real time, its beat is repeated each 100 ms of
- * the board's time. Never at real time, where the rule itself is tested. */
+ * alive, that is, was heard within the last second of real time, its beat is repeated each 100 ms of the
+ * board's time. Never at real time, where the rule itself is tested. */
 static void repeat_beats(void)
 {
-    if (!repeat || wall() - host_beat_s > 0.25 || now() < next_repeat || from_host.raw_len || in.len)
+    if (!repeat || wall() - host_beat_s > 1 || now() < next_repeat || from_host.raw_len || in.len)
         return;
     uint8_t frame[8];
     unsigned n = frame_beat(frame, (uint8_t)++beats_repeated);
