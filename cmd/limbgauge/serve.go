@@ -1,0 +1,158 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"net"
+	"os"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"limbgauge/analyze/book"
+	"limbgauge/analyze/health"
+	"limbgauge/analyze/report"
+	"limbgauge/cmd/limbgauge/web"
+	"limbgauge/rig"
+	"limbgauge/rig/record"
+	"limbgauge/rig/session"
+)
+
+// passwordVariable names where the page's password is read from: what stands on a command line can be
+// read by everybody on the computer.
+const passwordVariable = "LIMBGAUGE_PASSWORD"
+
+type serveOptions struct {
+	lineOptions
+	listen string
+	hosts  []string
+}
+
+func (a *app) serveCommand() *cobra.Command {
+	var o serveOptions
+	cmd := &cobra.Command{
+		Use:   "serve",
+		Short: "show the bench as a local page: run joints, watch, read, compare",
+		Long: `Serve the bench as a page in a browser: the stand live, with a stop that also the
+space bar does; the runs; where motion is lost; problems. Only this computer can
+open it, unless --listen says otherwise; then a password is needed, taken from the
+variable ` + passwordVariable + `. What goes over the network is not encrypted: use it
+only in a network you trust.
+
+Motion is agreed to on the page, after the cautions, and ends when the page that
+armed the stand is closed or silent for 2 s. A stop by software is no safety device:
+keep a switch in the servo's supply in reach.`,
+		Example: `  limbgauge serve
+  ` + passwordVariable + `=... limbgauge serve --listen 192.168.1.20:7117     (a phone at the bench)`,
+		Args: usageArgs(cobra.NoArgs),
+		RunE: func(cmd *cobra.Command, _ []string) error { return a.serve(cmd.Context(), o) },
+	}
+	cmd.Flags().StringVar(&o.listen, "listen", "127.0.0.1:7117", "address to serve at; port 0 takes any free one")
+	cmd.Flags().StringArrayVar(&o.hosts, "host", nil, "a name this computer is known by in the network; may be repeated")
+	cmd.Flags().StringVar(&o.port, "port", "", "serial port instead of the one in bench.toml")
+	o.virtualFlags(cmd, 1)
+	return cmd
+}
+
+func (a *app) serve(ctx context.Context, o serveOptions) error {
+	if _, err := a.loadBench(); err != nil { // said here, not on every page
+		return err
+	}
+	l, err := net.Listen("tcp", o.listen)
+	if err != nil {
+		return inputError(fmt.Errorf("serve the page: %w", err), "another program may use the port; --listen 127.0.0.1:0 takes a free one")
+	}
+	fmt.Fprintf(a.out, "The bench is at http://%s - Ctrl-C ends it.\n", l.Addr())
+	err = web.Serve(ctx, l, web.Options{Desk: &desk{app: *a, o: o}, Hosts: o.hosts, Password: os.Getenv(passwordVariable), Now: a.now})
+	if errors.Is(err, web.ErrOpen) {
+		return usageError{fmt.Errorf("--listen %s: %w; set %s", o.listen, err, passwordVariable)}
+	}
+	return err
+}
+
+// desk is what the pages ask of the commands.
+type desk struct {
+	app app // its copy per call writes nowhere
+	o   serveOptions
+}
+
+// quiet returns an app whose words are gathered instead of printed.
+func (d *desk) quiet() (*app, *strings.Builder) {
+	var said strings.Builder
+	a := d.app
+	a.out, a.err, a.in, a.lines = &said, &said, strings.NewReader(""), nil
+	return &a, &said
+}
+
+func (d *desk) Bench() (*rig.Bench, error) {
+	b, err := d.app.loadBench()
+	if err == nil && d.o.port != "" {
+		b.Stand.Port = d.o.port
+	}
+	return b, err
+}
+
+func (d *desk) Book(ctx context.Context) (*book.Book, error) {
+	a, _ := d.quiet()
+	return a.openBook(ctx)
+}
+
+func (d *desk) options(s web.Sweep) sweepOptions {
+	return sweepOptions{lineOptions: d.o.lineOptions, routine: s.Routine,
+		runOptions: runOptions{revision: s.Revision, assembly: s.Assembly, note: s.Note}}
+}
+
+func (d *desk) Plan(ctx context.Context, s web.Sweep) (string, error) {
+	a, said := d.quiet()
+	p, err := a.planSweep(ctx, s.Joints, d.options(s))
+	return strings.TrimSpace(p.what + " " + strings.Join(p.notes, " ") + " " + said.String()), err
+}
+
+func (d *desk) Sweep(ctx context.Context, s web.Sweep, consent session.Consent, live *session.Live) (run string, h health.Health, err error) {
+	a, _ := d.quiet()
+	p, err := a.planSweep(ctx, s.Joints, d.options(s))
+	if err != nil {
+		return "", h, err
+	}
+	res, err := a.carryOut(ctx, p, d.options(s), consent, live)
+	if res.Dir == "" {
+		return "", h, err
+	}
+	// Who stopped the motion did not stop the judging of what is there.
+	ctx = context.WithoutCancel(ctx)
+	r, openErr := record.Open(res.Dir)
+	if openErr != nil {
+		return res.Run, h, errors.Join(err, openErr)
+	}
+	h, judgeErr := a.judge(ctx, r, "")
+	if judgeErr != nil {
+		if err != nil { // too short a run is no news when it was broken off
+			return res.Run, h, err
+		}
+		return res.Run, h, judgeErr
+	}
+	return res.Run, h, errors.Join(err, a.keep(ctx, r, h))
+}
+
+func (d *desk) Report(ctx context.Context, run string) (*report.Document, error) {
+	a, _ := d.quiet()
+	r, err := a.openRun([]string{run})
+	if err != nil {
+		return nil, err
+	}
+	h, err := a.judge(ctx, r, "")
+	if err != nil {
+		return nil, err
+	}
+	b, err := a.openBook(ctx)
+	if err != nil {
+		return nil, err
+	}
+	defer b.Close()
+	return document(ctx, b, r, h)
+}
+
+func (d *desk) RunDir(run string) (string, error) { return d.app.runDir([]string{run}) }
+
+func (d *desk) Hint(err error) string { return hintOf(err) }

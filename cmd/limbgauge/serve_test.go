@@ -1,0 +1,217 @@
+package main
+
+import (
+	"context"
+	"net"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/chromedp/cdproto/cdp"
+	"github.com/chromedp/cdproto/emulation"
+	"github.com/chromedp/chromedp"
+
+	"limbgauge/cmd/limbgauge/web"
+	"limbgauge/rig"
+)
+
+// benchPage is a served bench and a browser to look at it with.
+type benchPage struct {
+	url     string
+	browser context.Context
+}
+
+// servePage serves a bench folder on a virtual stand of some speed and opens a browser.
+func servePage(t *testing.T, folder string, speed float64) *benchPage {
+	t.Helper()
+	program, err := exec.LookPath("chromium")
+	if err != nil {
+		if os.Getenv(requireAll) != "" {
+			t.Fatal(err)
+		}
+		t.Skip(err)
+	}
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	a := app{in: strings.NewReader(""), out: t.Output(), err: t.Output(), bench: folder, now: time.Now}
+	ctx, cancel := context.WithCancel(context.Background())
+	done := make(chan error, 1)
+	go func() {
+		done <- web.Serve(ctx, l, web.Options{Desk: &desk{app: a, o: serveOptions{lineOptions: lineOptions{speed: speed, seed: 1}}}, Now: time.Now})
+	}()
+	t.Cleanup(func() {
+		cancel()
+		if err := <-done; err != nil {
+			t.Errorf("serve: %v", err)
+		}
+	})
+	alloc, end := chromedp.NewExecAllocator(context.Background(), chromedp.ExecPath(program), chromedp.Headless, chromedp.NoSandbox, chromedp.NoFirstRun)
+	t.Cleanup(end)
+	browser, shut := chromedp.NewContext(alloc)
+	t.Cleanup(shut)
+	if err := chromedp.Do(browser, chromedp.Navigate("about:blank")); err != nil { // the first call starts it
+		t.Fatal(err)
+	}
+	return &benchPage{url: "http://" + l.Addr().String(), browser: browser}
+}
+
+// tab is one open page.
+type tab struct {
+	t   *testing.T
+	ctx context.Context
+}
+
+// tab opens a page; whatever its console complains of fails the test.
+func (p *benchPage) tab(t *testing.T) *tab {
+	t.Helper()
+	ctx, shut := chromedp.NewContext(p.browser)
+	t.Cleanup(shut)
+	if err := chromedp.Do(ctx, chromedp.Navigate("about:blank")); err != nil {
+		t.Fatal(err)
+	}
+	said := chromedp.Console(ctx)
+	go func() {
+		for m, err := range said {
+			if err != nil {
+				return // the page is closed
+			}
+			if m.IsException() || m.Type == "error" || m.Type == "warning" {
+				t.Errorf("the console says: %s (%s)", m, m.URL)
+			}
+		}
+	}()
+	return &tab{t, ctx}
+}
+
+func (b *tab) do(actions ...chromedp.Action[chromedp.Void]) {
+	b.t.Helper()
+	ctx, cancel := context.WithTimeout(b.ctx, 40*time.Second)
+	defer cancel()
+	if err := chromedp.Do(ctx, actions...); err != nil {
+		seen, _ := chromedp.Run(b.ctx, chromedp.Evaluate[string]("document.body.innerText"))
+		b.t.Fatalf("%v; the page says:\n%.600s", err, seen)
+	}
+}
+
+func (b *tab) close() {
+	b.t.Helper()
+	if err := chromedp.Cancel(b.ctx); err != nil {
+		b.t.Fatal(err)
+	}
+}
+
+func click(selector string) chromedp.Action[chromedp.Void] {
+	return chromedp.Click(chromedp.CSS(selector), chromedp.NodeEnabled)
+}
+
+// holds waits until an expression of the page is true.
+func holds(expression string) chromedp.Action[chromedp.Void] {
+	return chromedp.Poll[chromedp.Void](expression, chromedp.WithPollingInterval(20*time.Millisecond), chromedp.WithPollingTimeout(30*time.Second))
+}
+
+// says waits until an element says what is wanted.
+func says(id, want string) chromedp.Action[chromedp.Void] {
+	return holds(`document.getElementById("` + id + `").textContent.includes("` + want + `")`)
+}
+
+func exampleFolder(t *testing.T) string {
+	t.Helper()
+	folder := t.TempDir()
+	if err := os.WriteFile(filepath.Join(folder, benchFile), []byte(rig.ExampleBench()), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	return folder
+}
+
+// A person arms, starts, watches samples come and stops with the button, then with the space bar; the
+// runs are kept and say so. Closing the page that armed stops too.
+func TestBenchPageMovesAndStops(t *testing.T) {
+	p := servePage(t, exampleFolder(t), 1)
+	hand, other := p.tab(t), p.tab(t)
+	begin := func() {
+		t.Helper()
+		hand.do(click("#agree"), click("#arm"), says("state", "Armed."), click("#start"),
+			holds(`document.getElementById("state").textContent.startsWith("About") && Number(document.getElementById("angle").textContent) < -5 && document.getElementById("lost").textContent === "0"`))
+	}
+	hand.do(chromedp.Navigate(p.url), says("state", "limp"), click(`input[value="knee"]`), click(`input[value="quick"]`))
+	begin()
+	hand.do(chromedp.Sleep(2 * time.Second))
+	hand.shot("moving")
+	hand.do(click("#stop"), says("state", "Stopped from a page."), says("hint", "See run 0001."))
+	begin()
+	hand.do(chromedp.KeyEvent(" "), says("state", "Stopped from a page."), says("hint", "See run 0002."))
+	begin()
+	other.do(chromedp.Navigate(p.url), says("state", "About to move"))
+	hand.close()
+	other.do(says("state", "was closed or lost its connection"), says("hint", "See run 0003."))
+}
+
+// looks are the widths and tones a page is looked at with.
+var looks = []struct {
+	name          string
+	width, height int64
+	dark          bool
+}{{"phone", 390, 800, false}, {"phone-dark", 390, 800, true}, {"wide", 1280, 900, false}, {"wide-dark", 1280, 900, true}}
+
+// look sets a page's width and tone.
+func look(width, height int64, dark bool) chromedp.Action[chromedp.Void] {
+	return func(ctx context.Context, t *chromedp.Target) (v chromedp.Void, err error) {
+		tone := "light"
+		if dark {
+			tone = "dark"
+		}
+		if _, err = cdp.Call(ctx, t, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: tone}}}); err != nil {
+			return v, err
+		}
+		return chromedp.EmulateViewport(width, height)(ctx, t)
+	}
+}
+
+// shots names a folder in which the pages are kept as pictures, to be looked at.
+const shots = "LIMBGAUGE_SHOTS"
+
+func (b *tab) shot(name string) {
+	b.t.Helper()
+	dir := os.Getenv(shots)
+	if dir == "" {
+		return
+	}
+	png, err := chromedp.Run(b.ctx, chromedp.FullScreenshot(100))
+	if err != nil {
+		b.t.Fatal(err)
+	}
+	if err := os.WriteFile(filepath.Join(dir, name+".png"), png, 0o644); err != nil {
+		b.t.Fatal(err)
+	}
+}
+
+// Every page of a bench with a history, narrow and wide, light and dark: the console is silent and
+// nothing scrolls sideways.
+func TestPagesAtEveryWidth(t *testing.T) {
+	folder := filepath.Join(t.TempDir(), "demo")
+	a := app{in: strings.NewReader(""), out: t.Output(), err: t.Output(), now: time.Now}
+	if err := a.demo(context.Background(), folder); err != nil {
+		t.Fatal(err)
+	}
+	p := servePage(t, folder, 1)
+	b := p.tab(t)
+	for _, l := range looks {
+		b.do(look(l.width, l.height, l.dark))
+		for name, path := range map[string]string{"bench": "/", "runs": "/runs", "run": "/runs/0009", "problems": "/problems"} {
+			b.do(chromedp.Navigate(p.url+path), holds(`document.readyState === "complete"`))
+			wide, err := chromedp.Run(b.ctx, chromedp.Evaluate[int](`document.scrollingElement.scrollWidth - innerWidth`))
+			if err != nil {
+				t.Fatal(err)
+			}
+			if wide > 0 {
+				t.Errorf("%s at %d px: %d px stand out to the side", path, l.width, wide)
+			}
+			b.shot(name + "-" + l.name)
+		}
+	}
+}

@@ -1,0 +1,92 @@
+package web
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"math"
+	"net/http"
+	"time"
+
+	"limbgauge/analyze/book"
+	"limbgauge/analyze/report"
+	"limbgauge/rig"
+)
+
+// benchView is the page of the stand itself.
+type benchView struct {
+	Stand     string
+	Virtual   bool
+	Cautions  []string
+	Joints    []benchJoint
+	Routines  []benchRoutine
+	Revisions []string // newest first
+	Facts     string   // of the joints, JSON for the script
+}
+
+type benchJoint struct{ Name, What string }
+
+type benchRoutine struct{ Name, What string }
+
+// jointFacts are what the script draws with.
+type jointFacts struct {
+	Name    string     `json:"name"`
+	Range   [2]float64 `json:"range"`
+	Peak    float64    `json:"peak_nm"` // greatest load torque in the range; 0 without a load
+	Torque  float64    `json:"torque_nm"`
+	Down    float64    `json:"down_deg"`
+	Current float64    `json:"current_max_a"`
+}
+
+func (s *server) bench(ctx context.Context, _ *http.Request) (any, error) {
+	b, err := s.desk.Bench()
+	if err != nil {
+		return nil, err
+	}
+	v := benchView{Stand: "stand on port " + b.Stand.Port, Virtual: b.Stand.Port == rig.PortVirtual, Cautions: report.Cautions()}
+	if v.Virtual {
+		v.Stand = "virtual stand: a joint of numbers, nothing moves"
+	}
+	var facts []jointFacts
+	for _, j := range b.Joints {
+		v.Joints = append(v.Joints, benchJoint{j.Name, j.Kind()})
+		f := jointFacts{Name: j.Name, Range: j.RangeDeg, Current: j.CurrentMaxA}
+		if l := j.Load; l != nil {
+			f.Torque, f.Down = l.Amplitude(), l.DownDeg
+			for a := j.RangeDeg[0]; a <= j.RangeDeg[1]; a++ {
+				f.Peak = max(f.Peak, math.Abs(f.Torque*math.Sin((a-l.DownDeg)*math.Pi/180)))
+			}
+		}
+		facts = append(facts, f)
+	}
+	text, err := json.Marshal(facts)
+	if err != nil {
+		return nil, err
+	}
+	v.Facts = string(text)
+	for _, n := range rig.RoutineNames() {
+		r := benchRoutine{Name: n}
+		if len(b.Joints) > 0 {
+			if made, err := rig.BuiltinRoutine(n, b.Joints[0]); err == nil {
+				r.What = "about " + minutes(made.Duration(made.Moves[0].TargetDeg))
+			}
+		}
+		v.Routines = append(v.Routines, r)
+	}
+	v.Revisions, err = withBook(ctx, s, func(k *book.Book) (names []string, err error) {
+		revs, err := k.Revisions(ctx)
+		for i := len(revs) - 1; i >= 0; i-- {
+			names = append(names, revs[i].Name)
+		}
+		return names, err
+	})
+	return v, err
+}
+
+func minutes(d time.Duration) string {
+	s := int(d.Round(time.Second).Seconds())
+	if s < 90 {
+		return fmt.Sprintf("%d s", s)
+	}
+	return fmt.Sprintf("%d min", int(d.Round(time.Minute).Minutes()))
+}

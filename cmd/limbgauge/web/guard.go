@@ -1,0 +1,113 @@
+package web
+
+import (
+	"crypto/rand"
+	"crypto/sha256"
+	"crypto/subtle"
+	"encoding/hex"
+	"net"
+	"net/http"
+	"strings"
+	"time"
+)
+
+// guard decides which requests are answered at all. Any page of the web may send requests to this
+// computer, so that a request comes from here says nothing.
+type guard struct {
+	hosts    []string // values of the Host header that are ours
+	token    string   // what only our own pages know
+	password string   // empty: none is asked for, which only loopback may have
+}
+
+// newGuard makes the guard of a server that listens at an address. Hosts are further names the
+// server is known by.
+func newGuard(at net.Addr, hosts []string, password string) guard {
+	secret := make([]byte, 32)
+	rand.Read(secret) // it never fails
+	g := guard{token: hex.EncodeToString(secret), password: password}
+	host, port, _ := net.SplitHostPort(at.String()) // an address of a listener always splits
+	names := append([]string{"localhost", "127.0.0.1", "::1"}, hosts...)
+	if ip := net.ParseIP(host); ip != nil && !ip.IsUnspecified() {
+		names = append(names, host)
+	}
+	for _, n := range names {
+		g.hosts = append(g.hosts, net.JoinHostPort(n, port))
+		if port == "80" {
+			g.hosts = append(g.hosts, n)
+		}
+	}
+	return g
+}
+
+// tokenHeader carries the token of a request made by script; forms carry it in tokenField.
+const (
+	tokenHeader = "X-Limbgauge-Token"
+	tokenField  = "token"
+)
+
+// slowDown is how long a wrong password takes, so that guessing does.
+const slowDown = 500 * time.Millisecond
+
+// wrap answers only what may be answered, and tells the browser what a page of ours may do.
+func (g guard) wrap(next http.Handler) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		h := w.Header()
+		// Scripts and styles are files of ours; nothing inline runs, nothing outside is asked.
+		h.Set("Content-Security-Policy", "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'")
+		h.Set("X-Content-Type-Options", "nosniff")
+		h.Set("Referrer-Policy", "no-referrer")
+		h.Set("Cross-Origin-Opener-Policy", "same-origin")
+		h.Set("Cross-Origin-Resource-Policy", "same-origin")
+		h.Set("Cache-Control", "no-store")
+		if why := g.refuses(r); why != "" {
+			http.Error(w, why, http.StatusForbidden)
+			return
+		}
+		if g.password != "" && !g.knows(r) {
+			time.Sleep(slowDown)
+			h.Set("WWW-Authenticate", `Basic realm="limbgauge", charset="UTF-8"`)
+			http.Error(w, "This bench asks for its password; the user name may be anything.", http.StatusUnauthorized)
+			return
+		}
+		next.ServeHTTP(w, r)
+	})
+}
+
+// refuses says why a request is not ours, "" when it is.
+func (g guard) refuses(r *http.Request) string {
+	ours := false
+	for _, h := range g.hosts {
+		ours = ours || strings.EqualFold(r.Host, h)
+	}
+	if !ours {
+		return "This bench is not known by the name " + strings.ToValidUTF8(r.Host, "?") + "; open the address that limbgauge serve printed, or name it with --host."
+	}
+	if r.Method == http.MethodGet || r.Method == http.MethodHead {
+		return ""
+	}
+	if site := r.Header.Get("Sec-Fetch-Site"); site != "" && site != "same-origin" {
+		return "Only a page of this bench may change anything."
+	}
+	if origin := r.Header.Get("Origin"); !strings.EqualFold(origin, "http://"+r.Host) {
+		return "Only a page of this bench may change anything."
+	}
+	given := r.Header.Get(tokenHeader)
+	if given == "" {
+		given = r.PostFormValue(tokenField)
+	}
+	if !same(given, g.token) {
+		return "This page is of an earlier start of limbgauge serve; load it again."
+	}
+	return ""
+}
+
+func (g guard) knows(r *http.Request) bool {
+	_, password, ok := r.BasicAuth()
+	return ok && same(password, g.password)
+}
+
+// same compares without telling by its time where two texts differ.
+func same(a, b string) bool {
+	x, y := sha256.Sum256([]byte(a)), sha256.Sum256([]byte(b))
+	return subtle.ConstantTimeCompare(x[:], y[:]) == 1
+}

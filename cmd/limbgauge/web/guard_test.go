@@ -1,0 +1,98 @@
+package web
+
+import (
+	"net"
+	"net/http"
+	"net/http/httptest"
+	"net/url"
+	"strconv"
+	"strings"
+	"testing"
+)
+
+var here = &net.TCPAddr{IP: net.IPv4(127, 0, 0, 1), Port: 7117}
+
+func ask(g guard, change func(*http.Request)) int {
+	r := httptest.NewRequest(http.MethodPost, "http://127.0.0.1:7117/start", strings.NewReader(url.Values{tokenField: {g.token}}.Encode()))
+	r.Header.Set("Content-Type", "application/x-www-form-urlencoded")
+	r.Header.Set("Origin", "http://127.0.0.1:7117")
+	r.Header.Set("Sec-Fetch-Site", "same-origin")
+	change(r)
+	w := httptest.NewRecorder()
+	g.wrap(http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) { w.WriteHeader(http.StatusNoContent) })).ServeHTTP(w, r)
+	return w.Code
+}
+
+// What a browser sends for a page of another origin (Fetch Standard: Origin, Sec-Fetch-Site), for a name
+// that was bent to this computer (Host), and without what only our pages know, changes nothing.
+func TestOnlyOurPagesChangeAnything(t *testing.T) {
+	g := newGuard(here, []string{"bench.lan"}, "")
+	for name, c := range map[string]struct {
+		change func(*http.Request)
+		want   int
+	}{
+		"our page":               {func(*http.Request) {}, 204},
+		"our page by name":       {func(r *http.Request) { r.Host = "bench.lan:7117"; r.Header.Set("Origin", "http://bench.lan:7117") }, 204},
+		"another site":           {func(r *http.Request) { r.Header.Set("Origin", "http://evil.example") }, 403},
+		"another port here":      {func(r *http.Request) { r.Header.Set("Origin", "http://127.0.0.1:8000") }, 403},
+		"no origin":              {func(r *http.Request) { r.Header.Del("Origin") }, 403},
+		"origin null":            {func(r *http.Request) { r.Header.Set("Origin", "null") }, 403},
+		"same site only":         {func(r *http.Request) { r.Header.Set("Sec-Fetch-Site", "same-site") }, 403},
+		"a name bent to us":      {func(r *http.Request) { r.Host = "evil.example"; r.Header.Set("Origin", "http://evil.example") }, 403},
+		"our name, other port":   {func(r *http.Request) { r.Host = "127.0.0.1:80"; r.Header.Set("Origin", "http://127.0.0.1:80") }, 403},
+		"no token":               {func(r *http.Request) { r.Body = http.NoBody }, 403},
+		"old token":              {func(r *http.Request) { r.Header.Set(tokenHeader, "0123") }, 403},
+		"old browser":            {func(r *http.Request) { r.Header.Del("Sec-Fetch-Site") }, 204},
+		"reading by a bent name": {func(r *http.Request) { r.Method = http.MethodGet; r.Host = "evil.example:7117" }, 403},
+		"reading":                {func(r *http.Request) { r.Method = http.MethodGet; r.Header.Del("Origin") }, 204},
+	} {
+		if got := ask(g, c.change); got != c.want {
+			t.Errorf("%s: %d, want %d", name, got, c.want)
+		}
+	}
+}
+
+func TestPasswordIsAskedFor(t *testing.T) {
+	g := newGuard(here, nil, "ten green pots")
+	for name, c := range map[string]struct {
+		change func(*http.Request)
+		want   int
+	}{
+		"none":  {func(*http.Request) {}, 401},
+		"wrong": {func(r *http.Request) { r.SetBasicAuth("any", "ten green pot") }, 401},
+		"right": {func(r *http.Request) { r.SetBasicAuth("any", "ten green pots") }, 204},
+	} {
+		if got := ask(g, c.change); got != c.want {
+			t.Errorf("%s: %d, want %d", name, got, c.want)
+		}
+	}
+}
+
+// An address that others can reach is refused without a password.
+func TestNoOpenBench(t *testing.T) {
+	l, err := net.Listen("tcp", "0.0.0.0:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := Serve(t.Context(), l, Options{}); err != ErrOpen {
+		t.Errorf("serving %s without a password: %v, want %v", l.Addr(), err, ErrOpen)
+	}
+}
+
+// A page that never reads holds nobody up and loses its oldest news.
+func TestHubNeverWaits(t *testing.T) {
+	h := newHub()
+	slow, quick := h.join("slow"), h.join("quick")
+	for i := range 10 * kept {
+		h.tell("moved", i, false)
+		if n := <-quick.news; string(n.data) != strconv.Itoa(i) {
+			t.Fatalf("the page that reads heard %s, want %d", n.data, i)
+		}
+	}
+	if len(slow.news) != kept || slow.dropped != 9*kept {
+		t.Errorf("the page that does not read: %d waiting, %d dropped; want %d and %d", len(slow.news), slow.dropped, kept, 9*kept)
+	}
+	if n := <-slow.news; string(n.data) != strconv.Itoa(9*kept) {
+		t.Errorf("its oldest news is %s, want %d", n.data, 9*kept)
+	}
+}

@@ -1,0 +1,95 @@
+package web
+
+import (
+	"encoding/json"
+	"sync"
+)
+
+// hub hands news to every page that watches. It never waits for one: a page that does not read loses
+// its oldest news, and hears from the next how much.
+type hub struct {
+	mu    sync.Mutex
+	pages map[*page]struct{}
+	last  map[string]news // the newest of each kind, for a page that comes later
+}
+
+// news is one message to the pages.
+type news struct {
+	kind string
+	data []byte // JSON
+}
+
+// kept is how many news wait for a page: a few seconds of motion.
+const kept = 64
+
+// page is one page that watches.
+type page struct {
+	id      string
+	news    chan news
+	dropped int
+}
+
+func newHub() *hub { return &hub{pages: map[*page]struct{}{}, last: map[string]news{}} }
+
+// join begins to watch; the page first hears the newest of every kind that lasts.
+func (h *hub) join(id string) *page {
+	p := &page{id: id, news: make(chan news, kept)}
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	for _, n := range h.last {
+		p.news <- n
+	}
+	h.pages[p] = struct{}{}
+	return p
+}
+
+func (h *hub) leave(p *page) {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	delete(h.pages, p)
+}
+
+// tell sends news to all. What lasts is kept for pages that join later.
+func (h *hub) tell(kind string, v any, lasts bool) {
+	data, err := json.Marshal(v)
+	if err != nil {
+		panic("web: news that is no JSON: " + err.Error())
+	}
+	n := news{kind, data}
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	if lasts {
+		h.last[kind] = n
+	}
+	for p := range h.pages {
+		p.put(n)
+	}
+}
+
+// put hands a page its news; only tell calls it, under the hub's lock, so after one drop there is room.
+func (p *page) put(n news) {
+	for {
+		select {
+		case p.news <- n:
+			return
+		default:
+		}
+		select {
+		case <-p.news:
+			p.dropped++
+		default:
+		}
+	}
+}
+
+// watches says whether a page of that mark watches.
+func (h *hub) watches(id string) bool {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	for p := range h.pages {
+		if p.id == id {
+			return true
+		}
+	}
+	return false
+}

@@ -1,0 +1,90 @@
+package web
+
+import (
+	"encoding/json"
+	"errors"
+	"fmt"
+	"net/http"
+	"time"
+)
+
+// breath is how often a stream says something even when nothing happens, so that a connection that is
+// gone is noticed.
+const breath = 5 * time.Second
+
+// writeAtMost is how long a page may take to receive its news before it counts as gone.
+const writeAtMost = 5 * time.Second
+
+// live streams news to a page until it is closed. When the page that armed the stand ends its stream,
+// motion ends.
+func (s *server) live(w http.ResponseWriter, r *http.Request) {
+	id := r.URL.Query().Get("page")
+	if len(id) < 16 || len(id) > 64 {
+		http.Error(w, "The stream needs a page's own mark.", http.StatusBadRequest)
+		return
+	}
+	p := s.hub.join(id)
+	defer s.motion.left(id)
+	defer s.hub.leave(p)
+	w.Header().Set("Content-Type", "text/event-stream; charset=utf-8")
+	out := http.NewResponseController(w)
+	send := func(format string, args ...any) error {
+		if err := out.SetWriteDeadline(s.now().Add(writeAtMost)); err != nil && !errors.Is(err, http.ErrNotSupported) {
+			return err
+		}
+		if _, err := fmt.Fprintf(w, format, args...); err != nil {
+			return err
+		}
+		return out.Flush()
+	}
+	beat := time.NewTicker(breath)
+	defer beat.Stop()
+	for {
+		var err error
+		select {
+		case n := <-p.news:
+			err = send("event: %s\ndata: %s\n\n", n.kind, n.data)
+		case <-beat.C:
+			err = send(": still here\n\n")
+		case <-r.Context().Done():
+			return
+		case <-s.closed.Done():
+			return
+		}
+		if err != nil {
+			return
+		}
+	}
+}
+
+// deed is something a page may ask to be done.
+type deed func(r *http.Request, page string) error
+
+// deeds are what pages may ask for. They answer with nothing, or with an error in words.
+func (s *server) deeds() map[string]deed {
+	return map[string]deed{
+		"/arm": func(r *http.Request, page string) error {
+			var ask Sweep
+			if err := json.Unmarshal([]byte(r.PostFormValue("sweep")), &ask); err != nil {
+				return fmt.Errorf("read what is to be run: %w", err)
+			}
+			return s.motion.arm(r.Context(), page, ask)
+		},
+		"/start": func(_ *http.Request, page string) error { return s.motion.start(page) },
+		"/stop":  func(*http.Request, string) error { s.motion.stop(errStopped); return nil },
+		"/alive": func(_ *http.Request, page string) error { s.motion.alive(page); return nil },
+		"/gone":  func(_ *http.Request, page string) error { s.motion.left(page); return nil },
+	}
+}
+
+func (s *server) deed(do deed) http.HandlerFunc {
+	return func(w http.ResponseWriter, r *http.Request) {
+		if err := do(r, r.PostFormValue("page")); err != nil {
+			w.Header().Set("Content-Type", "application/json")
+			w.WriteHeader(http.StatusConflict)
+			_ = json.NewEncoder(w).Encode(map[string]string{"error": sentence(err.Error()), "hint": sentence(s.desk.Hint(err))}) // the page is gone then
+			return
+		}
+		w.WriteHeader(http.StatusNoContent)
+	}
+}

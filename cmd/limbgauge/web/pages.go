@@ -1,0 +1,132 @@
+package web
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"html/template"
+	"net/http"
+	"strconv"
+	"strings"
+	"unicode"
+	"unicode/utf8"
+
+	"limbgauge/analyze/book"
+	"limbgauge/analyze/report"
+)
+
+// view is one page: where it is, what the way there says, and what it shows.
+type view struct {
+	path, page, name, title string
+	shows                   func(ctx context.Context, r *http.Request) (any, error)
+	script                  string // of its own
+}
+
+// table lists the pages in the order of the way there; one without a name is reached from another.
+func (s *server) table() []view {
+	return []view{
+		{"/{$}", "bench", "Bench", "Bench", s.bench, "bench.js"},
+		{"/runs", "runs", "Runs", "Runs", s.runs, ""},
+		{"/runs/{run}", "run", "", "Run", s.run, "plot.js"},
+		{"/lost", "lost", "Lost motion", "Where motion is lost", s.lost, ""},
+		{"/problems", "problems", "Problems", "Problems", s.problems, ""},
+	}
+}
+
+// frame is what every page has around what it shows.
+type frame struct {
+	Title, Leg, Token, Script string
+	Way                       []step
+	Shapes                    template.HTML
+	Body                      any
+}
+
+// step is one word of the way to the pages.
+type step struct {
+	Path, Name string
+	Here       bool
+}
+
+// notThere says that what a page was asked for does not exist.
+type notThere struct{ what string }
+
+func (e notThere) Error() string { return e.what }
+
+func (s *server) show(v view) http.HandlerFunc {
+	return func(w http.ResponseWriter, r *http.Request) {
+		f := frame{Title: v.title, Token: s.guard.token, Script: v.script}
+		code := http.StatusOK
+		for _, o := range s.table() {
+			if o.name != "" {
+				path := strings.TrimSuffix(o.path, "{$}")
+				f.Way = append(f.Way, step{path, o.name, o.path == v.path || v.name == "" && strings.HasPrefix(v.path, o.path+"/")})
+			}
+		}
+		if b, err := s.desk.Bench(); err == nil {
+			f.Leg = b.Leg.Name
+		}
+		page := v.page
+		var err error
+		if f.Shapes, err = report.Shapes(); err == nil {
+			f.Body, err = v.shows(r.Context(), r)
+		}
+		if err != nil {
+			code, page = http.StatusInternalServerError, "trouble"
+			if errors.As(err, new(notThere)) {
+				code = http.StatusNotFound
+			}
+			f.Title, f.Body, f.Script = "Trouble", trouble{sentence(err.Error()), sentence(s.desk.Hint(err))}, ""
+		}
+		var out bytes.Buffer
+		if err := s.pages.ExecuteTemplate(&out, page+".html", f); err != nil {
+			http.Error(w, "The page could not be made: "+err.Error(), http.StatusInternalServerError)
+			return
+		}
+		w.Header().Set("Content-Type", "text/html; charset=utf-8")
+		w.WriteHeader(code)
+		_, _ = w.Write(out.Bytes()) // the reader is gone then
+	}
+}
+
+type trouble struct{ Text, Hint string }
+
+// words are the functions of the templates.
+func (s *server) words() template.FuncMap {
+	return template.FuncMap{
+		"verdict":  report.VerdictSign,
+		"severity": report.SeveritySign,
+		"state":    func(s book.State) report.Sign { return report.StateSign(string(s)) },
+		"cause":    report.CauseTitle,
+		"day":      func(t interface{ Format(string) string }) string { return t.Format("2 Jan 2006 15:04") },
+		"plural": func(n int, one, many string) string {
+			if n == 1 {
+				return "1 " + one
+			}
+			return strconv.Itoa(n) + " " + many
+		},
+	}
+}
+
+// sentence gives a text a capital letter and a full stop.
+func sentence(s string) string {
+	s = strings.TrimSpace(s)
+	if s == "" {
+		return ""
+	}
+	first, n := utf8.DecodeRuneInString(s)
+	s = string(unicode.ToUpper(first)) + s[n:]
+	if !strings.HasSuffix(s, ".") && !strings.HasSuffix(s, "!") && !strings.HasSuffix(s, "?") {
+		s += "."
+	}
+	return s
+}
+
+// withBook runs f with the catalogue open.
+func withBook[T any](ctx context.Context, s *server, f func(*book.Book) (T, error)) (out T, err error) {
+	b, err := s.desk.Book(ctx)
+	if err != nil {
+		return out, err
+	}
+	defer b.Close()
+	return f(b)
+}

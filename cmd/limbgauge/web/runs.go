@@ -1,0 +1,187 @@
+package web
+
+import (
+	"context"
+	"net/http"
+	"os"
+	"path/filepath"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"limbgauge/analyze/book"
+	"limbgauge/analyze/health"
+	"limbgauge/analyze/report"
+)
+
+// runsView is the list of runs, newest first.
+type runsView struct {
+	Runs                        []runLine
+	Joint, Revision, Verdict    string // asked for; empty: all
+	Joints, Revisions, Verdicts []string
+	All, Shown                  int
+	Page, Pages                 int
+	Newer, Older                string // queries of the neighbouring pages
+}
+
+type runLine struct {
+	ID, Revision, Routine, Ended, Says string
+	Started                            time.Time
+	Joints                             []string
+	Sign                               report.Sign
+}
+
+// perPage is how many runs a page lists.
+const perPage = 50
+
+func (s *server) runs(ctx context.Context, r *http.Request) (any, error) {
+	q := r.URL.Query()
+	v := runsView{Joint: q.Get("joint"), Revision: q.Get("revision"), Verdict: q.Get("verdict")}
+	list, err := withBook(ctx, s, func(b *book.Book) ([]told, error) { return allTold(ctx, b) })
+	if err != nil {
+		return nil, err
+	}
+	var kept []runLine
+	for _, t := range slices.Backward(list) {
+		l := lineOf(t)
+		v.All++
+		for _, j := range l.Joints {
+			v.Joints = put(v.Joints, j)
+		}
+		v.Revisions, v.Verdicts = put(v.Revisions, l.Revision), put(v.Verdicts, l.Sign.Word)
+		if (v.Joint == "" || slices.Contains(l.Joints, v.Joint)) && (v.Revision == "" || l.Revision == v.Revision) && (v.Verdict == "" || l.Sign.Word == v.Verdict) {
+			kept = append(kept, l)
+		}
+	}
+	slices.Sort(v.Joints)
+	slices.Sort(v.Verdicts)
+	v.Shown = len(kept)
+	v.Pages = max(1, (len(kept)+perPage-1)/perPage)
+	v.Page = min(max(1, whole(q.Get("page"))), v.Pages)
+	v.Runs = kept[min(len(kept), (v.Page-1)*perPage):min(len(kept), v.Page*perPage)]
+	if v.Page > 1 {
+		v.Newer = query(r, "page", v.Page-1)
+	}
+	if v.Page < v.Pages {
+		v.Older = query(r, "page", v.Page+1)
+	}
+	return v, nil
+}
+
+func lineOf(t told) runLine {
+	l := runLine{ID: t.Run.ID, Revision: t.Run.Revision, Routine: t.Run.Routine, Ended: t.Run.Ended, Started: t.Run.Started}
+	if t.Run.Bare {
+		l.Routine += ", bare servo"
+	}
+	for _, j := range t.Joints {
+		l.Joints = append(l.Joints, j.Joint)
+	}
+	l.Sign, l.Says = report.Headline(&report.Document{Health: health.Health{Joints: t.Joints}, Run: report.Run{CutShort: !t.Run.Whole, Ended: t.Run.Ended}})
+	return l
+}
+
+// told is a run with what it said.
+type told struct {
+	Run    book.Run
+	Joints []health.Joint
+}
+
+func allTold(ctx context.Context, b *book.Book) ([]told, error) {
+	runs, err := b.Runs(ctx)
+	if err != nil {
+		return nil, err
+	}
+	var out []told
+	for _, r := range runs {
+		_, joints, _, err := b.Run(ctx, r.ID)
+		if err != nil {
+			return nil, err
+		}
+		out = append(out, told{r, joints})
+	}
+	return out, nil
+}
+
+func whole(s string) int {
+	n, err := strconv.Atoi(s)
+	if err != nil {
+		return 1
+	}
+	return n
+}
+
+// query returns the query of a request with one value changed.
+func query(r *http.Request, key string, v int) string {
+	q := r.URL.Query()
+	q.Set(key, strconv.Itoa(v))
+	return "?" + q.Encode()
+}
+
+func put(list []string, word string) []string {
+	if word == "" || slices.Contains(list, word) {
+		return list
+	}
+	return append(list, word)
+}
+
+// runView is one run: its report, and what there is to take away.
+type runView struct {
+	ID     string
+	Record any
+	Files  []string
+}
+
+// given are the files of a run's folder that a page hands out.
+var given = []string{"report.html", "samples.parquet", "run.json", "health.json"}
+
+func (s *server) run(ctx context.Context, r *http.Request) (any, error) {
+	id := r.PathValue("run")
+	if _, err := s.desk.RunDir(id); err != nil {
+		return nil, notThere{err.Error()}
+	}
+	d, err := s.desk.Report(ctx, id)
+	if err != nil {
+		return nil, err
+	}
+	v := runView{ID: id, Files: given}
+	v.Record, err = report.Record(d)
+	return v, err
+}
+
+// file hands out one file of a run. The report is made anew, the others are those of its folder.
+func (s *server) file(w http.ResponseWriter, r *http.Request) {
+	id, name := r.PathValue("run"), r.PathValue("file")
+	w.Header().Set("Content-Disposition", `attachment; filename="`+strings.Map(plain, id)+"-"+strings.Map(plain, name)+`"`)
+	if name == "report.html" {
+		d, err := s.desk.Report(r.Context(), id)
+		if err == nil {
+			w.Header().Set("Content-Type", "text/html; charset=utf-8")
+			err = report.HTML(w, d)
+		}
+		if err != nil {
+			http.Error(w, sentence(err.Error()), http.StatusNotFound)
+		}
+		return
+	}
+	dir, err := s.desk.RunDir(id)
+	if err != nil || !slices.Contains(given, name) {
+		http.Error(w, "There is no such file.", http.StatusNotFound)
+		return
+	}
+	f, err := os.Open(filepath.Join(dir, name))
+	if err != nil {
+		http.Error(w, "There is no such file.", http.StatusNotFound)
+		return
+	}
+	defer f.Close()
+	http.ServeContent(w, r, name, time.Time{}, f)
+}
+
+// plain keeps of a name what may stand in a header.
+func plain(r rune) rune {
+	if r > ' ' && r < 0x7f && r != '"' && r != '\\' && r != '/' {
+		return r
+	}
+	return '_'
+}
