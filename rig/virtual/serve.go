@@ -21,6 +21,9 @@ const (
 	turnBytes = 512
 	// turnEvery is the pause between turns of a stand that keeps a pace.
 	turnEvery = time.Millisecond
+	// turnAtMost is how long a turn may take on a computer that is busy, well above what one needs. A
+	// stand that was given no time for longer could not have heard the host either.
+	turnAtMost = 20 * time.Millisecond
 	// roomBytes is how much may wait for the line: a sixth of a second at 500,000 baud.
 	roomBytes = 8192
 )
@@ -28,7 +31,6 @@ const (
 // arrival is a piece of what the host sent, or word that it opened the port.
 type arrival struct {
 	bytes  []byte
-	at     wallTime
 	opened bool
 }
 
@@ -58,7 +60,7 @@ func (s *Stand) Serve(ctx context.Context, rw io.ReadWriteCloser) error {
 	var readErr, writeErr error
 	wg.Go(func() {
 		defer close(in)
-		readErr = pump(inner, rw, in, since)
+		readErr = pump(inner, rw, in)
 	})
 	wg.Go(func() {
 		writeErr = out.run(rw)
@@ -99,7 +101,7 @@ func ended(err error) bool {
 }
 
 // pump hands what arrives to the loop.
-func pump(ctx context.Context, r io.Reader, in chan<- arrival, since func() wallTime) error {
+func pump(ctx context.Context, r io.Reader, in chan<- arrival) error {
 	read := func(p []byte) (int, bool, error) {
 		n, err := r.Read(p)
 		return n, false, err
@@ -112,7 +114,7 @@ func pump(ctx context.Context, r io.Reader, in chan<- arrival, since func() wall
 		n, opened, err := read(buf)
 		if n > 0 || opened {
 			select {
-			case in <- arrival{bytes: buf[:n], at: since(), opened: opened}:
+			case in <- arrival{bytes: buf[:n], opened: opened}:
 			case <-ctx.Done():
 				return nil
 			}
@@ -126,6 +128,7 @@ func pump(ctx context.Context, r io.Reader, in chan<- arrival, since func() wall
 // loop is the stand's life: let the world run on, hear the host, apply the rules.
 func (s *Stand) loop(ctx context.Context, in <-chan arrival, since func() wallTime) {
 	p := pace{free: s.opt.Speed == 0, rate: s.opt.Speed}
+	var up awake
 	rest := time.NewTimer(turnEvery)
 	defer rest.Stop()
 	for ctx.Err() == nil {
@@ -139,13 +142,13 @@ func (s *Stand) loop(ctx context.Context, in <-chan arrival, since func() wallTi
 				if !ok {
 					return
 				}
-				s.hear(a)
+				s.hear(a, up.at(since()))
 				room -= len(a.bytes)
 			default:
 				hear = false
 			}
 		}
-		s.dev.judge(since())
+		s.dev.judge(up.at(since()))
 		if room <= 0 || target > world+turnUS || p.running {
 			continue
 		}
@@ -157,18 +160,29 @@ func (s *Stand) loop(ctx context.Context, in <-chan arrival, since func() wallTi
 			}
 			// The world catches up first, so that an answer tells the time it is.
 			s.dev.advance(max(s.dev.nowWorldUS(), min(p.target(since(), world, s.dev.busy()), world+turnUS)))
-			s.hear(a)
+			s.hear(a, up.at(since()))
 		case <-rest.C:
 		case <-ctx.Done():
 		}
 	}
 }
 
-func (s *Stand) hear(a arrival) {
+func (s *Stand) hear(a arrival, at wallTime) {
 	if a.opened {
 		s.opened()
 	}
-	s.dev.receive(a.bytes, a.at)
+	s.dev.receive(a.bytes, at)
+}
+
+// awake is the wall's clock less the time in which a busy computer let the stand do nothing: the host's
+// silence is counted by a stand that listens, as a board of its own always does.
+type awake struct{ wall, up wallTime }
+
+// at returns the stand's own time at a time of the wall.
+func (a *awake) at(wall wallTime) wallTime {
+	a.up += min(max(0, wall-a.wall), turnAtMost)
+	a.wall = wall
+	return a.up
 }
 
 // pace says how far the world should be. It counts from where it last changed, by the wall's clock, so
