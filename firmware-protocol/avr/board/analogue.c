@@ -3,6 +3,8 @@
 #include "board_avr.h"
 #include "config.h"
 
+#if ANALOGUE
+
 static const uint8_t joint_sensor[] = JOINT_SENSOR;
 static const uint8_t motor_sensor[] = MOTOR_SENSOR, motor_sensors = MOTOR_SENSORS;
 
@@ -33,7 +35,7 @@ static void convert(void) {
 	ADMUX = (uint8_t)(1 << REFS0 | pins[k]);
 	ADCSRA |= 1 << ADSC;
 	if (k < JOINTS)
-		stamp[k] = clock_stamp();
+		stamp[k] = (uint16_t)board_now();
 }
 
 ISR(ADC_vect) {
@@ -62,3 +64,13 @@ static uint8_t place(uint8_t pin) {
 
 uint16_t analogue_value(uint8_t pin) { return value[place(pin)]; }
 uint16_t analogue_stamp(uint8_t joint) { return stamp[place(joint_sensor[joint] & 0x0F)]; }
+
+#else
+
+void analogue_begin(void) {}
+void analogue_start(void) {}
+bool analogue_done(void) { return true; }
+uint16_t analogue_value(uint8_t pin) { return pin; }
+uint16_t analogue_stamp(uint8_t joint) { return joint; }
+
+#endif

@@ -2,6 +2,12 @@
 #ifndef BOARD_AVR_H
 #define BOARD_AVR_H
 
+/* Setting of a shunt monitor: 16 V, 320 mV, 11 bits: both conversions together take 552 us, so that each sample at 1 kHz
+   is fresh. */
+#define BUS_TAIL_0 0x19
+#define BUS_TAIL_1 0x17
+
+#ifndef __ASSEMBLER__
 #include <avr/interrupt.h>
 #include <avr/io.h>
 #include <stdbool.h>
@@ -20,18 +26,10 @@ enum mark {
 };
 #define MARK(m) (GPIOR0 = (m))
 
-extern volatile uint32_t clock_overflows; /* of timer 0, each 1024 us */
 void clock_begin(void);
-/* A moment of the last 0.2 s as an interrupt notes it, and the same in us since power-up. */
-static inline uint16_t clock_stamp(void) {
-	uint8_t n = *(volatile uint8_t *)&clock_overflows, count = TCNT0;
-	if ((TIFR0 & 1 << TOV0) && count < 128)
-		n++;
-	return (uint16_t)((uint16_t)n << 8 | count);
-}
-uint32_t clock_at(uint16_t stamp);
 
 void serial_begin(void);
+bool serial_waits(void);
 /* The next byte of the host; false: there is none. */
 bool serial_take(uint8_t *b);
 
@@ -39,21 +37,29 @@ void pulses_begin(void);
 /* Ends pulses whose last one is over. Call it each turn of the loop. */
 void pulses_poll(void);
 
-/* One exchange on the two-wire bus: a byte written, or that and the two of bus_tail, or two bytes read. */
+/* One exchange on the two-wire bus: a byte written, or that and BUS_TAIL, or two bytes read. */
 struct exchange {
 	uint8_t address; /* 7 bits and the direction */
 	uint8_t n;       /* bytes to write; when reading, which stamp notes the moment, from 1 on, 0: none */
-	uint8_t rest;    /* writing: how many more exchanges fail with this one; reading: 1 when it was read */
+	uint8_t rest;    /* bytes to the exchange that is next when this one fails; 1 once it was read */
 	uint8_t b[2];    /* high byte, low byte */
 };
 #define EXCHANGE_READ 1
 extern volatile uint16_t bus_stamps[];
-extern const uint8_t bus_tail[2];
 
 void bus_begin(void);
-void bus_start(struct exchange *e, uint8_t n);
+/* Begins a list, whose last has address 0, at the first tick of the clock at or after a time; at once when that has gone. */
+void bus_start(struct exchange *list, uint32_t at);
 /* True when all is done or given up; a bus that does not move for half a ms is given up. */
 bool bus_done(void);
+
+extern volatile bool bus_ready; /* a list waits for its tick */
+extern volatile uint32_t bus_at; /* that tick; then when it was begun */
+static inline void bus_go(uint32_t at) {
+	bus_ready = false;
+	bus_at = at;
+	TWCR = 1 << TWINT | 1 << TWEN | 1 << TWIE | 1 << TWSTA;
+}
 
 void analogue_begin(void);
 void analogue_start(void);
@@ -62,8 +68,13 @@ uint16_t analogue_value(uint8_t pin);
 uint16_t analogue_stamp(uint8_t joint);
 
 void sensors_begin(void);
-void sensors_start(void);
-/* True once a turn is over; its readings are then there. */
-bool sensors_done(struct reading readings[]);
+/* A turn that begins at a time, or as soon as it can. */
+void sensors_start(uint32_t at);
+/* True once a turn is over; then take what it gave, before the next begins, and work it out after that. */
+bool sensors_done(void);
+/* When it began, us. */
+uint32_t sensors_take(void);
+void sensors_reading(uint8_t joint, struct reading *r);
 
+#endif
 #endif

@@ -1,4 +1,4 @@
-/* The two-wire bus at 400 kHz, a list of exchanges worked off by interrupt while the loop does other things. */
+/* The two-wire bus at 400 kHz, a list of exchanges worked off by interrupt (bus_act.S) while the loop does other things. */
 #include "board_avr.h"
 
 #include <util/delay_basic.h>
@@ -8,13 +8,12 @@
 #define SILENT_US 500 /* one exchange needs 125 */
 
 #define GO (1 << TWINT | 1 << TWEN | 1 << TWIE)
-#define STOP_START (GO | 1 << TWSTO | 1 << TWSTA)
 
-/* The exchange under way and the one behind the last. The interrupt alone changes the first. */
-static struct exchange *volatile now, *volatile end;
-static volatile uint8_t written, events;
-static volatile bool busy;
-static uint8_t events_seen;
+/* The exchange under way; the list ends with address 0. These belong to the interrupt, bus_act.S, while it is busy. */
+struct exchange *volatile bus_now;
+volatile uint8_t bus_written;
+volatile bool bus_busy;
+static const struct exchange *seen;
 static uint32_t moved_at;
 
 static void wire_begin(void) {
@@ -29,67 +28,26 @@ void bus_begin(void) {
 	wire_begin();
 }
 
-/* To the next exchange. A stop between the two: a multiplexer switches at the stop. */
-static inline __attribute__((always_inline)) void next(struct exchange *e) {
-	now = e;
-	written = 0;
-	if (e < end) {
-		TWCR = STOP_START;
-	} else {
-		TWCR = 1 << TWINT | 1 << TWEN | 1 << TWSTO;
-		busy = false;
-	}
-}
+volatile bool bus_ready;
+volatile uint32_t bus_at;
 
-/* Short, as it runs some fifty times per turn of the sensors: hence one pointer and no call. */
-ISR(TWI_vect) {
-	struct exchange *e = now;
-	uint8_t k, status = TWSR;
-	events++;
-	if (status == 0x08 || status == 0x10) { /* start sent */
-		TWDR = e->address;
-		TWCR = GO;
-	} else if (status == 0x50) { /* first byte, the second is the last */
-		e->b[0] = TWDR;
-		TWCR = GO;
-	} else if (status == 0x58) { /* second byte */
-		e->b[1] = TWDR;
-		e->rest = 1;
-		next(e + 1);
-	} else if (status == 0x40) { /* address for reading taken */
-		k = e->n;
-		if (k)
-			bus_stamps[k - 1] = clock_stamp();
-		TWCR = GO | 1 << TWEA;
-	} else if (status == 0x18 || status == 0x28) { /* address or byte to write taken */
-		k = written;
-		if (k == e->n) {
-			next(e + 1);
-		} else {
-			TWDR = k ? bus_tail[k - 1] : e->b[0];
-			written = (uint8_t)(k + 1);
-			TWCR = GO;
-		}
-	} else { /* nobody there, or the bus lost */
-		k = e->rest;
-		do
-			e++;
-		while (k--);
-		next(e);
-	}
-}
-
-void bus_start(struct exchange *e, uint8_t n) {
-	for (uint8_t i = 0; i < n; i++)
-		if (e[i].address & EXCHANGE_READ)
-			e[i].rest = 0;
-	now = e;
-	end = e + n;
-	written = 0;
-	events_seen = events;
-	moved_at = board_now();
-	busy = true;
-	TWCR = GO | 1 << TWSTA;
+void bus_start(struct exchange *list, uint32_t at) {
+	uint32_t t;
+	for (struct exchange *e = list; e->address; e++)
+		if (e->address & EXCHANGE_READ)
+			e->rest = sizeof *e;
+	bus_now = list;
+	bus_written = 0;
+	seen = 0;
+	bus_busy = true;
+	cli();
+	t = board_now();
+	bus_at = at;
+	if ((int32_t)(t - at) < 0)
+		bus_ready = true;
+	else
+		bus_go(t);
+	sei();
 }
 
 /* Frees a sensor that holds the data line down in the middle of a byte: up to nine clocks, then a stop. 90 us at most. */
@@ -105,17 +63,23 @@ static void unwedge(void) {
 	bus_begin();
 }
 
+/* The time of an exchange counts from when it is first seen under way. */
 bool bus_done(void) {
+	const struct exchange *e;
 	uint32_t t;
-	if (!busy)
+	if (!bus_busy)
 		return true;
+	if (bus_ready)
+		return false;
+	cli();
+	e = bus_now;
+	sei();
 	t = board_now();
-	if (events != events_seen) {
-		events_seen = events;
+	if (e != seen) {
+		seen = e;
 		moved_at = t;
 	} else if (t - moved_at > SILENT_US) {
-		TWCR = 0;
-		busy = false;
+		bus_busy = false;
 		unwedge();
 		return true;
 	}

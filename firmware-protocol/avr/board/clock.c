@@ -1,31 +1,33 @@
-/* Microseconds since power-up: timer 0 counts each 4 us and overflows each 1024. */
+/* Microseconds since power-up: timer 0 counts each 4 us and ticks each ms. */
 #include "board.h"
 #include "board_avr.h"
 
-volatile uint32_t clock_overflows;
+volatile uint32_t clock_tick; /* us at the last tick */
 
 void clock_begin(void) {
-	TCCR0A = 0;
-	TIMSK0 = 1 << TOIE0;
+	OCR0A = 249;
+	TCCR0A = 1 << WGM01; /* counts to OCR0A */
+	TIMSK0 = 1 << OCIE0A;
 	TCCR0B = 1 << CS01 | 1 << CS00; /* 16 MHz / 64 */
 }
 
-ISR(TIMER0_OVF_vect) { clock_overflows++; }
-
-/* An overflow whose interrupt waits is seen by its flag; a small count says that it was before the count was read. */
-uint32_t board_now(void) {
-	uint8_t sreg = SREG, count;
-	uint32_t n;
-	cli();
-	n = clock_overflows;
-	count = TCNT0;
-	if ((TIFR0 & 1 << TOV0) && count < 128)
-		n++;
-	SREG = sreg;
-	return (n << 8 | count) << 2;
+/* The sensors' turns begin here, so that no work of the loop moves them. */
+ISR(TIMER0_COMPA_vect) {
+	uint32_t t = clock_tick + 1000;
+	clock_tick = t;
+	if (bus_ready && (int32_t)(t - bus_at) >= 0)
+		bus_go(t);
 }
 
-uint32_t clock_at(uint16_t stamp) {
-	uint32_t now = board_now() >> 2;
-	return (now - (uint16_t)((uint16_t)now - stamp)) << 2;
+/* A tick whose interrupt waits is seen by its flag; a small count says that it was before the count was read. */
+uint32_t board_now(void) {
+	uint8_t sreg = SREG, count;
+	uint32_t t;
+	cli();
+	t = clock_tick;
+	count = TCNT0;
+	if ((TIFR0 & 1 << OCF0A) && count < 125)
+		t += 1000;
+	SREG = sreg;
+	return t + (uint16_t)((uint16_t)count * 4);
 }

@@ -24,33 +24,34 @@ static uint8_t reset_reason(void) {
 
 static void host(void) {
 	uint8_t b;
-	for (uint8_t k = 0; k < BYTES_PER_TURN && board_tx_room() >= ANSWER_ROOM && serial_take(&b); k++)
+	for (uint8_t k = 0; k < BYTES_PER_TURN && serial_waits() && line_room() >= ANSWER_ROOM && serial_take(&b); k++)
 		if (stand_byte(b))
 			return;
 }
 
-/* One step of the sensors' work. While one turn's readings are worked on, joint by joint, the next turn is under way on
-   the bus. */
+/* A step of the sensors' work: one joint at most. While one turn's readings are worked on, the next turn waits for its
+   time or is under way on the bus. */
 static void sense(void) {
-	static struct reading readings[JOINTS];
 	static uint8_t joint = JOINTS; /* the next to work on */
-	static enum due running, done;
-	if (joint < JOINTS) {
-		MARK(MARK_READING);
-		stand_reading(joint, &readings[joint], done == DUE_SAMPLE);
-		joint++;
-	}
-	if (running != DUE_NOT && joint == JOINTS && sensors_done(readings)) {
-		done = running;
-		running = DUE_NOT;
+	static bool under_way;
+	static enum due due;
+	struct reading r;
+	if (under_way && joint == JOINTS && sensors_done()) {
+		MARK(MARK_START);
+		due = stand_due(sensors_take());
+		under_way = false;
 		joint = 0;
 	}
-	if (running == DUE_NOT) {
-		running = stand_due(board_now());
-		if (running != DUE_NOT) {
-			MARK(MARK_START);
-			sensors_start();
-		}
+	if (!under_way) {
+		MARK(MARK_START);
+		sensors_start(stand.next);
+		under_way = true;
+	}
+	if (joint < JOINTS) {
+		MARK(MARK_READING);
+		sensors_reading(joint, &r);
+		stand_reading(joint, &r, due == DUE_SAMPLE);
+		joint++;
 	}
 }
 

@@ -8,12 +8,16 @@
 
 static uint8_t ending; /* joints whose last pulse is to end as it should */
 
-/* Joint 2. Timer 2 counts to OCR2A and begins anew; up to an edge it does so several times, and the last match makes
-   the edge. */
-static volatile uint16_t third_high; /* half us, 0: stop after this pulse */
-static uint8_t third_togo, third_second;
-static bool third_level;
-static volatile bool third_on;
+/* Joint 2. Timer 2 counts to OCR2A and begins anew. Up to an edge it does so several times: rounds of 256 counts but for
+   the first one or two, which have at least 128 so that their interrupt sees to them in time. The last match makes
+   the edge. What the interrupt needs is worked out beforehand, as it runs 7,800 times a second. */
+struct way {
+	uint8_t first, second; /* OCR2A of the first two rounds */
+	uint8_t rounds;
+};
+static volatile struct way low, high;
+static volatile uint8_t togo, second;
+static volatile bool level, on, last;
 #define THIRD_KEEP (1 << WGM21)
 #define THIRD_FALLS (1 << WGM21 | 1 << COM2A1)
 #define THIRD_RISES (1 << WGM21 | 1 << COM2A1 | 1 << COM2A0)
@@ -28,50 +32,63 @@ void pulses_begin(void) {
 	TCCR2B = 1 << CS21;
 }
 
-/* Plans the way from the edge that just happened to the next: rounds of 256 counts but for the first one or two, which
-   have at least 128, so that their interrupt sees to them in time. */
-static void third_plan(uint16_t half_us) {
-	uint8_t r = (uint8_t)half_us;
-	third_togo = (uint8_t)((half_us >> 8) + 1);
-	if (r < 128) {
-		OCR2A = 127;
-		third_second = (uint8_t)(r + 127);
-	} else {
-		OCR2A = (uint8_t)(r - 1);
-		third_second = 255;
-	}
-}
-
 ISR(TIMER2_COMPA_vect) {
-	uint8_t togo = --third_togo;
-	if (togo == 0) {
-		uint16_t high = third_high;
-		third_level = !third_level;
-		if (!third_level && high == 0) {
-			TCCR2A = THIRD_KEEP;
-			TIMSK2 = 0;
-			third_on = false;
-			return;
-		}
-		third_plan(third_level ? high : (uint16_t)(FRAME - high));
+	uint8_t k = (uint8_t)(togo - 1);
+	if (k > 1 && second == 0) {
+		togo = k;
 		return;
 	}
-	if (OCR2A != third_second)
-		OCR2A = third_second;
-	third_second = 255;
-	if (togo == 1)
-		TCCR2A = third_level ? THIRD_FALLS : THIRD_RISES;
+	if (k == 0) {
+		volatile struct way *w = &low;
+		if (level) {
+			level = false;
+			if (last) {
+				TCCR2A = THIRD_KEEP;
+				TIMSK2 = 0;
+				on = false;
+				return;
+			}
+		} else {
+			level = true;
+			w = &high;
+		}
+		OCR2A = w->first;
+		second = w->second;
+		togo = w->rounds;
+		return;
+	}
+	togo = k;
+	if (second) {
+		OCR2A = second;
+		second = second == 255 ? 0 : 255; /* 0: no more to change */
+	}
+	if (k == 1)
+		TCCR2A = level ? THIRD_FALLS : THIRD_RISES;
+}
+
+static void plan(volatile struct way *w, uint16_t half_us) {
+	uint8_t r = (uint8_t)half_us;
+	w->rounds = (uint8_t)((half_us >> 8) + 1);
+	if (r < 128) {
+		w->first = 127;
+		w->second = (uint8_t)(r + 127);
+	} else {
+		w->first = (uint8_t)(r - 1);
+		w->second = 255;
+	}
 }
 
 static void third_pulse(uint16_t half_us) {
 	uint8_t sreg = SREG;
 	cli();
-	third_high = half_us;
-	if (!third_on) {
-		third_on = true;
-		third_level = false;
-		third_togo = 2;
-		third_second = 255;
+	plan(&high, half_us);
+	plan(&low, (uint16_t)(FRAME - half_us));
+	last = false;
+	if (!on) {
+		on = true;
+		level = false;
+		togo = 2;
+		second = 255;
 		TIFR2 = 1 << OCF2A;
 		TIMSK2 = 1 << OCIE2A;
 	}
@@ -81,11 +98,11 @@ static void third_pulse(uint16_t half_us) {
 static void third_off(void) {
 	uint8_t sreg = SREG;
 	cli();
-	third_high = 0;
-	if (!third_level) {
+	last = true;
+	if (!level) {
 		TCCR2A = THIRD_KEEP;
 		TIMSK2 = 0;
-		third_on = false;
+		on = false;
 	}
 	SREG = sreg;
 }

@@ -1,16 +1,13 @@
-/* The serial port: two rings, each with one writer and one reader. */
+/* The serial port: what comes goes into a ring, what goes is the core's (line.h). The interrupt that sends is in serial_send.S. */
 #include "board.h"
 #include "board_avr.h"
 #include "config.h"
+#include "line.h"
 
 #define RX_SIZE 64 /* a power of two */
-#define TX_SIZE 384 /* three full messages of samples and two answers */
 
 static volatile uint8_t rx[RX_SIZE];
 static volatile uint8_t rx_head, rx_tail;
-static volatile uint8_t tx[TX_SIZE];
-static volatile uint16_t tx_head, tx_tail;
-static uint16_t tx_write; /* where a frame that is not yet whole goes on */
 
 void serial_begin(void) {
 	/* Speed doubling and the frame first: an emulator works its byte time out when UBRR0L is written. */
@@ -32,6 +29,8 @@ ISR(USART_RX_vect) {
 	}
 }
 
+bool serial_waits(void) { return rx_tail != rx_head; }
+
 bool serial_take(uint8_t *b) {
 	uint8_t tail = rx_tail;
 	if (tail == rx_head)
@@ -41,43 +40,19 @@ bool serial_take(uint8_t *b) {
 	return true;
 }
 
-ISR(USART_UDRE_vect) {
-	uint16_t tail = tx_tail;
-	if (tail == tx_head) {
-		UCSR0B &= (uint8_t)~(1 << UDRIE0);
-		return;
-	}
-	UDR0 = tx[tail];
-	if (++tail == TX_SIZE)
-		tail = 0;
-	tx_tail = tail;
-}
-
-uint16_t board_tx_room(void) {
-	uint16_t tail;
+uint8_t *board_line_tail(void) {
+	uint8_t *tail;
 	uint8_t sreg = SREG;
 	cli(); /* two bytes are not read at once */
-	tail = tx_tail;
+	tail = line_tail;
 	SREG = sreg;
-	if (tail <= tx_write)
-		tail = (uint16_t)(tail + TX_SIZE);
-	return (uint16_t)(tail - tx_write - 1);
+	return tail;
 }
 
-void board_tx(const uint8_t *p, uint8_t n) {
-	uint16_t at = tx_write;
-	while (n--) {
-		tx[at] = *p++;
-		if (++at == TX_SIZE)
-			at = 0;
-	}
-	tx_write = at;
-}
-
-void board_tx_go(void) {
+void board_line_go(uint8_t *head) {
 	uint8_t sreg = SREG;
 	cli();
-	tx_head = tx_write;
+	line_head = head;
 	UCSR0B |= 1 << UDRIE0;
 	SREG = sreg;
 }

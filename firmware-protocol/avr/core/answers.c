@@ -20,7 +20,7 @@ static struct refused refuse(enum code c, uint8_t joint) {
 static struct refused taken(void) { return refuse(TAKEN, NO_JOINT); }
 
 static void answer(uint8_t type, uint8_t tag, struct refused r) {
-	uint8_t b[7], *p = b;
+	uint8_t b[5], *p = b;
 	p = put8(p, r.code ? TYPE_REFUSAL : TYPE_ACK);
 	p = put8(p, tag);
 	p = put8(p, type);
@@ -52,7 +52,7 @@ static struct refused set_sampling(const uint8_t *b) {
 }
 
 static void clock_tell(uint8_t tag) {
-	uint8_t b[8];
+	uint8_t b[6];
 	b[0] = TYPE_CLOCK;
 	b[1] = tag;
 	put32(b + 2, board_now());
@@ -60,7 +60,7 @@ static void clock_tell(uint8_t tag) {
 }
 
 static void token_tell(uint8_t tag) {
-	uint8_t b[6];
+	uint8_t b[4];
 	do
 		stand.token = board_chance();
 	while (stand.token == 0 || stand.token == stand.last_token);
@@ -90,7 +90,7 @@ static void begin(uint8_t i) {
 /* A joint whose sensor should show where it is and does not would jump. */
 static bool blind(uint8_t i) {
 	const struct joint *j = &stand.joint[i];
-	return (board_caps(i).has & HAS_ANGLE) && (!j->angle.seen || j->watch.silent[0] > BLIND_TIMES);
+	return (board_caps(i)->has & HAS_ANGLE) && (!j->angle.seen || j->watch.silent[0] > BLIND_TIMES);
 }
 
 static struct refused arm(const uint8_t *b) {

@@ -7,10 +7,9 @@
 /* us since power-up; wraps, never steps back. */
 uint32_t board_now(void);
 
-/* Bytes that the queue to the host can take; a frame that was begun is sent by board_tx_go. */
-uint16_t board_tx_room(void);
-void board_tx(const uint8_t *p, uint8_t n);
-void board_tx_go(void);
+/* The tail of the line's ring (line.h) at this moment; and its new head: there is something to send. */
+uint8_t *board_line_tail(void);
+void board_line_go(uint8_t *head);
 
 /* Starts a servo's pulses or changes their width, in half microseconds. */
 void board_pulse(uint8_t joint, uint16_t half_us);
@@ -29,10 +28,11 @@ struct reading {
 	uint32_t time;         /* us, when the joint side angle was read */
 };
 
-/* What a joint has: bits as in hello, counts per turn as powers of two (12 for 4096). */
+/* What a joint has: bits as in hello; counts per turn, 4096 or 1024. */
 struct caps {
-	uint8_t has, joint_bits, motor_bits;
+	uint8_t has;
+	uint16_t joint_turn, motor_turn;
 };
-struct caps board_caps(uint8_t joint);
+const struct caps *board_caps(uint8_t joint);
 
 #endif

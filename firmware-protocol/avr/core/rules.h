@@ -12,12 +12,15 @@ struct watch {
 	bool over;          /* the current is above its limit */
 	uint32_t over_at;   /* since when */
 	uint8_t outside;    /* readings on end outside the range */
+	bool any_silent;
 	uint8_t silent[SENSORS]; /* readings on end without an answer, 255 for more */
 };
 
 struct reading;
 
-/* Looks at a reading of a joint and trips the stand when it must. silent is kept of any joint, the rest of armed ones. */
-void rules_look(uint8_t joint, const struct reading *r);
+/* Looks at a reading of a joint and trips the stand when it must. has: what the joint's sensors should give. Silence is
+   counted of any joint, the rest of armed ones. */
+struct joint;
+void rules_look(struct joint *j, uint8_t joint, const struct reading *r, uint8_t has);
 
 #endif

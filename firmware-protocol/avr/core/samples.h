@@ -7,25 +7,25 @@
 
 #include "wire.h"
 
-struct sample {
-	uint8_t has, kind;
-	uint16_t segment, seq;
-	uint32_t time;
-	int32_t command, angle, motor; /* mdeg */
-	int16_t current;               /* mA */
-	uint16_t supply;               /* mV */
-};
-
-/* A message that grows until something in it changes, it is full, or its first sample is 20 ms old. */
+/* A message that grows until something in it changes, it is full, or its first sample is 20 ms old. What the next sample
+   is a step from is kept beside it. */
 struct pack {
-	uint8_t n;   /* samples in it, 0: none */
-	uint8_t len; /* bytes */
-	uint32_t began;
-	struct sample last;
-	uint8_t body[MAX_BODY + 2];
+	uint8_t n;     /* samples in it, 0: none */
+	uint8_t width; /* bytes of one more sample */
+	uint8_t limit; /* bytes of body when it is full, at most MAX_BODY */
+	uint8_t has, kind;
+	uint16_t segment;
+	uint16_t next; /* the number that follows */
+	uint32_t began, time; /* of the first and the last sample */
+	int32_t command, angle, motor;
+	struct frame frame;
+	uint8_t buf[MAX_BODY + 4];
 };
 
-/* Appends a sample; false, and nothing taken, when it belongs into the next message. */
-bool pack_add(struct pack *p, uint8_t joint, const struct sample *s);
+struct joint;
+struct reading;
+
+/* Appends what a joint shows, with the fields has; the message that it does not fit into is sent first. */
+void pack_add(struct joint *j, uint8_t joint, uint8_t has, const struct reading *r);
 
 #endif

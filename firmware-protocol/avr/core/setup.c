@@ -2,6 +2,7 @@
 #include "stand.h"
 
 #define FRAME_US (1000000UL / SERVO_FRAME_HZ)
+#define OUTSIDE_MDEG 3000 /* beyond the range, then the stand trips */
 #define GAP_US 500 /* between the end of the longest pulse and the next one */
 
 enum code setup_read(struct setup *s, const uint8_t *b) {
@@ -38,6 +39,8 @@ enum code setup_read(struct setup *s, const uint8_t *b) {
 	s->motor_back = b[3] & 2;
 	s->min = get24(b + 4);
 	s->max = get24(b + 7);
+	s->lowest = s->min - OUTSIDE_MDEG;
+	s->highest = s->max + OUTSIDE_MDEG;
 	s->current_max = get16(b + 20);
 	s->over = get16(b + 22);
 	s->zero = get24(b + 24);

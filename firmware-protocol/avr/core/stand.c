@@ -1,5 +1,7 @@
 #include "stand.h"
 
+#include <string.h>
+
 #define WATCH_HZ 250       /* how often the sensors are read at least, for the rules' sake */
 #define TURN_US 1000UL
 #define HEARTBEAT_US 250000UL
@@ -7,6 +9,7 @@
 #define STATUS_US 100000UL
 #define HOLD_US 20000UL    /* a sample waits no longer for company */
 #define SILENT_TIMES 50
+#define STAGGER 30 /* bytes of a joint's message, two to three samples */
 #define LOST_PERIODS 10    /* of the sample clock, then the stand trips */
 
 enum { OWE_TRIP = 1, OWE_STATUS = 2 };
@@ -30,7 +33,7 @@ void stand_restart(void) {
 		struct joint *j = &stand.joint[i];
 		j->player.n = 0; /* its moves go without a word: all counts begin anew */
 		j->pack.n = 0;
-		j->set.known = false;
+		memset(&j->set, 0, sizeof j->set);
 		j->gone = j->seq = j->dropped = j->late = 0;
 	}
 	stand_disarm(DISARMED);
@@ -50,7 +53,7 @@ void stand_disarm(uint8_t to) {
 }
 
 static bool send_trip(void) {
-	uint8_t b[17], *p = b;
+	uint8_t b[15], *p = b;
 	p = put8(p, TYPE_TRIP);
 	p = put8(p, stand.trip);
 	p = put8(p, stand.trip_joint);
@@ -86,7 +89,7 @@ void stand_button(void) {
 
 void stand_gone(uint8_t joint, uint8_t how, uint32_t time) {
 	struct joint *j = &stand.joint[joint];
-	uint8_t b[13], *p = b;
+	uint8_t b[11], *p = b;
 	stand_flush(joint); /* its samples come before the word that it is gone */
 	j->gone++;
 	p = put8(p, TYPE_MOVE_GONE);
@@ -113,9 +116,11 @@ void stand_flush(uint8_t joint) {
 	struct joint *j = &stand.joint[joint];
 	if (j->pack.n == 0)
 		return;
-	if (!frame_send(j->pack.body, j->pack.len))
+	if (!frame_end(&j->pack.frame, j->pack.buf))
 		j->dropped = (uint16_t)(j->dropped + j->pack.n);
 	j->pack.n = 0;
+	/* The joints' next messages are to be full at different times: one full message per turn is work enough. */
+	j->pack.limit = (uint8_t)(MAX_BODY - joint * STAGGER);
 }
 
 void stand_rate(uint16_t hz, uint8_t mask) {
@@ -127,23 +132,26 @@ void stand_rate(uint16_t hz, uint8_t mask) {
 	if (hz == 0)
 		hz = WATCH_HZ;
 	stand.every = (uint8_t)((WATCH_HZ + hz - 1) / hz);
-	stand.turn_hz = (uint32_t)hz * stand.every;
-	stand.period = 1000000UL / stand.turn_hz;
-	stand.rest = 1000000UL % stand.turn_hz;
+	stand.turn_hz = (uint16_t)(hz * stand.every);
+	stand.period = (uint16_t)(1000000UL / stand.turn_hz);
+	stand.rest = (uint16_t)(1000000UL % stand.turn_hz);
+	stand.late_after = (uint32_t)stand.period * stand.every / 4;
+	stand.lost_after = (uint32_t)stand.period * stand.every * LOST_PERIODS;
 	stand.silent_limit = SILENT_TIMES;
 	if (stand.turn_hz / 10 > SILENT_TIMES)
 		stand.silent_limit = (uint8_t)(stand.turn_hz / 10); /* at most 100 */
 	stand.gathered = 0;
 	stand.turn = 0;
 	stand.next = board_now();
+	stand.anew = true;
 }
 
 /* One period of the turn clock has gone. The periods are whole us that add up to whole seconds. */
 static void step(void) {
 	stand.next += stand.period;
-	stand.gathered += stand.rest;
+	stand.gathered = (uint16_t)(stand.gathered + stand.rest);
 	if (stand.gathered >= stand.turn_hz) {
-		stand.gathered -= stand.turn_hz;
+		stand.gathered = (uint16_t)(stand.gathered - stand.turn_hz);
 		stand.next++;
 	}
 	if (++stand.turn == stand.every)
@@ -160,35 +168,52 @@ static void lose(uint16_t n) {
 	}
 }
 
-enum due stand_due(uint32_t now) {
-	uint32_t behind = now - stand.next, allowed;
-	bool sample;
+/* Far behind: what was lost is counted in one go. */
+static void lost(uint32_t behind) {
+	lose((uint16_t)(behind / ((uint32_t)stand.period * stand.every)));
+	stand.next += behind;
+	stand.turn = 0;
+	if (stand.state == ARMED)
+		stand_trip(REASON_WATCHDOG, NO_JOINT, (int32_t)behind, (int32_t)stand.lost_after);
+}
+
+static void late(void) {
+	for (uint8_t i = 0; i < JOINTS; i++)
+		if (stand.joint[i].sampled)
+			stand.joint[i].late++;
+}
+
+enum due stand_due(uint32_t begun) {
+	uint32_t behind = begun - stand.next;
+	enum due due = DUE_WATCH;
 	if (behind & 0x80000000UL)
-		return DUE_NOT;
-	allowed = stand.period * stand.every * LOST_PERIODS;
-	if (behind > allowed) { /* far behind: count what was lost in one go */
-		uint32_t periods = behind / stand.period / stand.every;
-		lose((uint16_t)periods);
-		stand.next = now;
-		if (stand.state == ARMED)
-			stand_trip(REASON_WATCHDOG, NO_JOINT, (int32_t)behind, (int32_t)allowed);
+		return DUE_WATCH; /* begun before the rate was changed */
+	if (stand.anew) {
+		stand.anew = false;
+		stand.next = begun;
+		behind = 0;
+	}
+	if (behind > stand.lost_after) {
+		lost(behind);
 		behind = 0;
 	}
 	while (behind >= stand.period) {
 		if (stand.turn == 0)
 			lose(1);
 		step();
-		behind = now - stand.next;
-		if (behind & 0x80000000UL)
-			return DUE_NOT;
+		behind = begun - stand.next;
+		if (behind & 0x80000000UL) { /* a period that is a us longer */
+			behind = 0;
+			break;
+		}
 	}
-	sample = stand.hz && stand.turn == 0; /* else one begun before sampling was asked for would be its first */
-	if (sample && behind > stand.period * stand.every / 4)
-		for (uint8_t i = 0; i < JOINTS; i++)
-			if (stand.joint[i].sampled)
-				stand.joint[i].late++;
+	if (stand.turn == 0 && stand.hz) { /* without hz it would be the first sample of what is asked for meanwhile */
+		due = DUE_SAMPLE;
+		if (behind > stand.late_after)
+			late();
+	}
 	step();
-	return sample ? DUE_SAMPLE : DUE_WATCH;
+	return due;
 }
 
 void stand_turn(void) {
@@ -213,7 +238,7 @@ void stand_turn(void) {
 }
 
 void stand_status(uint8_t tag) {
-	uint8_t b[12 + 12 * JOINTS + 2], *p = b;
+	uint8_t b[12 + 12 * JOINTS], *p = b;
 	p = put8(p, TYPE_STATUS);
 	p = put8(p, tag);
 	p = put8(p, stand.state);
@@ -241,7 +266,7 @@ void stand_status(uint8_t tag) {
 
 void stand_hello(uint16_t nonce) {
 	static const char name[] = FIRMWARE_NAME;
-	uint8_t b[16 + 7 * JOINTS + sizeof name + 1], *p = b;
+	uint8_t b[16 + 7 * JOINTS + sizeof name - 1], *p = b;
 	p = put8(p, TYPE_HELLO);
 	p = put16(p, 'L' | 'G' << 8);
 	p = put8(p, PROTOCOL_MAJOR);
@@ -256,10 +281,10 @@ void stand_hello(uint16_t nonce) {
 	p = put8(p, JOINTS);
 	p = put8(p, sizeof name - 1);
 	for (uint8_t i = 0; i < JOINTS; i++) {
-		struct caps c = board_caps(i);
-		p = put8(p, c.has | HAS_SERVO);
-		p = put24(p, c.has & HAS_ANGLE ? 1UL << c.joint_bits : 0);
-		p = put24(p, c.has & HAS_MOTOR ? 1UL << c.motor_bits : 0);
+		const struct caps *c = board_caps(i);
+		p = put8(p, c->has | HAS_SERVO);
+		p = put24(p, c->has & HAS_ANGLE ? c->joint_turn : 0);
+		p = put24(p, c->has & HAS_MOTOR ? c->motor_turn : 0);
 	}
 	for (uint8_t i = 0; i < sizeof name - 1; i++)
 		p = put8(p, (uint8_t)name[i]);

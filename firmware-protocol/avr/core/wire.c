@@ -1,20 +1,36 @@
 #include "wire.h"
 
-#include "board.h"
+#include <string.h>
 
-/* One byte of CRC-16/IBM-3740 without a table: the polynomial's three terms as shifts. Unsigned arithmetic is 16 bit
-   on the board and 32 bit on a host, hence the casts. */
-static inline uint16_t crc_byte(uint16_t crc, uint8_t b) {
-	uint8_t x = (uint8_t)((uint8_t)(crc >> 8) ^ b);
-	x = (uint8_t)(x ^ (x >> 4));
-	return (uint16_t)((uint16_t)(crc << 8) ^ (uint16_t)((uint16_t)x << 12) ^ (uint16_t)((uint16_t)x << 5) ^ x);
+#include "board.h"
+#include "line.h"
+
+uint8_t line_ring[LINE_RING];
+uint8_t *volatile line_head = line_ring, *volatile line_tail = line_ring;
+
+uint16_t line_room(void) {
+	const uint8_t *tail = board_line_tail(), *head = line_head;
+	if (tail <= head)
+		tail += LINE_RING;
+	return (uint16_t)(tail - head - 1);
+}
+
+/* One byte of CRC-16/IBM-3740 without a table: the polynomial's three terms as shifts of single bytes, which an 8 bit
+   board does in 20 cycles. */
+static inline struct crc crc_byte(struct crc c, uint8_t b) {
+	struct crc r;
+	uint8_t x = (uint8_t)(c.hi ^ b);
+	x = (uint8_t)(x ^ x >> 4);
+	r.hi = (uint8_t)(c.lo ^ x << 4 ^ x >> 3);
+	r.lo = (uint8_t)(x ^ x << 5);
+	return r;
 }
 
 uint16_t crc16(const uint8_t *p, uint8_t n) {
-	uint16_t crc = 0xFFFF;
+	struct crc c = {0xFF, 0xFF};
 	while (n--)
-		crc = crc_byte(crc, *p++);
-	return crc;
+		c = crc_byte(c, *p++);
+	return (uint16_t)((uint16_t)c.hi << 8 | c.lo);
 }
 
 void rx_init(struct rx *d, uint8_t *buf, uint8_t cap, bool join) {
@@ -76,25 +92,82 @@ enum rx_result rx_byte(struct rx *d, uint8_t b) {
 	return r;
 }
 
-bool frame_send(uint8_t *body, uint8_t n) {
-	uint8_t from = 0, to, code;
-	if (board_tx_room() < (uint16_t)(n + 4))
-		return false;
-	put16(body + n, crc16(body, n));
-	n = (uint8_t)(n + 2);
-	for (;;) { /* a block never reaches 254 bytes, so each zero costs nothing */
-		for (to = from; to < n && body[to] != 0; to++)
-			;
-		code = (uint8_t)(to - from + 1);
-		board_tx(&code, 1);
-		board_tx(body + from, (uint8_t)(to - from));
-		if (to == n)
-			break;
-		from = (uint8_t)(to + 1);
+void frame_begin(struct frame *f) {
+	f->n = 1;
+	f->code = 0;
+	f->crc.hi = f->crc.lo = 0xFF;
+}
+
+/* Where a zero would stand comes the distance to the next one, written when that is known. A block never reaches 254
+   bytes, so no zero is added. */
+void frame_add(struct frame *f, uint8_t *buf, const uint8_t *p, uint8_t n) {
+	struct crc c = f->crc;
+	uint8_t *at = buf + f->n, *code = buf + f->code;
+	while (n--) {
+		uint8_t b = *p++;
+		c = crc_byte(c, b);
+		if (b == 0) {
+			*code = (uint8_t)(at - code);
+			code = at;
+		}
+		*at++ = b;
 	}
-	code = 0;
-	board_tx(&code, 1);
-	board_tx_go();
+	f->crc = c;
+	f->n = (uint8_t)(at - buf);
+	f->code = (uint8_t)(code - buf);
+}
+
+bool frame_end(struct frame *f, uint8_t *buf) {
+	uint8_t check[2] = {f->crc.lo, f->crc.hi}, n, first;
+	uint8_t *head = line_head;
+	frame_add(f, buf, check, 2);
+	buf[f->code] = (uint8_t)(f->n - f->code);
+	buf[f->n] = 0;
+	n = (uint8_t)(f->n + 1);
+	if (line_room() < n)
+		return false;
+	if (line_ring + LINE_RING - head > n) {
+		memcpy(head, buf, n);
+		head += n;
+	} else { /* over the end of the ring */
+		first = (uint8_t)(line_ring + LINE_RING - head);
+		memcpy(head, buf, first);
+		n = (uint8_t)(n - first);
+		memcpy(line_ring, buf + first, n);
+		head = line_ring + n;
+	}
+	board_line_go(head);
+	return true;
+}
+
+static inline uint8_t *next(uint8_t *at) { return ++at == line_ring + LINE_RING ? line_ring : at; }
+
+/* Straight into the ring, as a second buffer for the longest answer would cost more memory than there is. */
+bool frame_send(const uint8_t *body, uint8_t n) {
+	struct crc c = {0xFF, 0xFF};
+	uint8_t *code = line_head, *at = next(code), count = 1, more = (uint8_t)(n + 2);
+	if (line_room() < (uint16_t)(n + 4))
+		return false;
+	for (; more; more--) {
+		uint8_t b = c.hi;
+		if (more > 2) {
+			b = *body++;
+			c = crc_byte(c, b);
+		} else if (more == 2) {
+			b = c.lo;
+		}
+		*at = b;
+		if (b == 0) {
+			*code = count;
+			code = at;
+			count = 0;
+		}
+		at = next(at);
+		count++;
+	}
+	*code = count;
+	*at = 0;
+	board_line_go(next(at));
 	return true;
 }
 

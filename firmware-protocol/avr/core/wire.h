@@ -27,9 +27,22 @@ void rx_init(struct rx *d, uint8_t *buf, uint8_t cap, bool join);
 /* rx_byte takes one byte. After RX_FRAME the body lies at d->buf until the next byte is given. */
 enum rx_result rx_byte(struct rx *d, uint8_t b);
 
-/* frame_send stuffs a body and gives it to the line whole, or says false when there is no room. The two bytes behind
-   the body are written: the check goes there. */
-bool frame_send(uint8_t *body, uint8_t n);
+/* A frame that grows. Check and stuffing go along with it, so that the work is spread: at its end there is little left to
+   do. buf is the caller's and has room for the longest body and 4 bytes. */
+struct crc {
+	uint8_t hi, lo;
+};
+struct frame {
+	uint8_t n, code; /* bytes in buf; where the distance to the next zero will stand */
+	struct crc crc;
+};
+void frame_begin(struct frame *f);
+void frame_add(struct frame *f, uint8_t *buf, const uint8_t *p, uint8_t n);
+/* Ends it and gives it to the line whole, or says false when there is no room. */
+bool frame_end(struct frame *f, uint8_t *buf);
+
+/* All of that for a body that is there already. */
+bool frame_send(const uint8_t *body, uint8_t n);
 
 static inline uint16_t get16(const uint8_t *p) { return (uint16_t)(p[0] | (uint16_t)p[1] << 8); }
 static inline uint32_t get24u(const uint8_t *p) { return (uint32_t)get16(p) | (uint32_t)p[2] << 16; }
@@ -37,18 +50,16 @@ static inline uint32_t get32(const uint8_t *p) { return (uint32_t)get16(p) | (ui
 int32_t get24(const uint8_t *p);
 
 static inline uint8_t *put8(uint8_t *p, uint8_t v) {
-	*p = v;
-	return p + 1;
+	*p++ = v;
+	return p;
 }
 static inline uint8_t *put16(uint8_t *p, uint16_t v) {
-	p[0] = (uint8_t)v;
-	p[1] = (uint8_t)(v >> 8);
-	return p + 2;
+	*p++ = (uint8_t)v;
+	*p++ = (uint8_t)(v >> 8);
+	return p;
 }
 static inline uint8_t *put24(uint8_t *p, uint32_t v) {
-	put16(p, (uint16_t)v);
-	p[2] = (uint8_t)(v >> 16);
-	return p + 3;
+	return put8(put16(p, (uint16_t)v), (uint8_t)(v >> 16));
 }
 static inline uint8_t *put32(uint8_t *p, uint32_t v) { return put16(put16(p, (uint16_t)v), (uint16_t)(v >> 16)); }
 
