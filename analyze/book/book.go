@@ -3,11 +3,12 @@ package book
 import (
 	"context"
 	"database/sql"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"math"
+	"os"
 	"path/filepath"
+	"sync"
 	"time"
 
 	"limbgauge/analyze/health"
@@ -20,8 +21,14 @@ const File = "book.db"
 // Book is the open catalogue of one bench. Any number of readers may have it open; writers wait
 // for one another up to 5 s.
 type Book struct {
-	db  *sql.DB
-	dir string
+	// Mended, where it is not nil, is told when the book was found to be damaged and was made anew
+	// while it was open. It must not ask the book.
+	Mended func(Opened)
+
+	dir  string
+	mu   sync.RWMutex // guards what mending replaces
+	db   *sql.DB
+	file os.FileInfo // of the file that db has open
 }
 
 // Run is a run as the book knows it.
@@ -42,19 +49,38 @@ type Run struct {
 	// Setups names how each joint was built and loaded, as "joint" and digest in turn, in JSON: runs
 	// of one digest compare.
 	Setups string `json:"setups,omitempty"`
+	// State says whether the samples are sealed; a run that was cut stays in its journal until then.
+	State record.State `json:"state,omitempty"`
+}
+
+// Joints returns the names of the run's joints in their order.
+func (r Run) Joints() (names []string) {
+	pairs, err := fromList(r.Setups)
+	if err != nil {
+		return nil
+	}
+	for i := 0; i < len(pairs); i += 2 {
+		names = append(names, pairs[i])
+	}
+	return names
 }
 
 // Close closes the book.
 func (b *Book) Close() error {
-	if b.db == nil {
-		return nil
+	if db := b.conn(); db != nil {
+		return db.Close()
 	}
-	return b.db.Close()
+	return nil
 }
 
-// write runs f in one transaction that nobody else writes beside.
+// write runs f in one transaction that nobody else writes beside. Where it meets a damaged book it is
+// run again with one made anew.
 func (b *Book) write(ctx context.Context, f func(*sql.Tx) error) error {
-	tx, err := b.db.BeginTx(ctx, nil)
+	return b.sound(ctx, func(db *sql.DB) error { return b.writeTo(ctx, db, f) })
+}
+
+func (b *Book) writeTo(ctx context.Context, db *sql.DB, f func(*sql.Tx) error) error {
+	tx, err := db.BeginTx(ctx, nil)
 	if busy(err) {
 		return fmt.Errorf("%s is in use by another program; close it and try again: %w", filepath.Join(b.dir, File), err)
 	}
@@ -75,39 +101,20 @@ func (b *Book) write(ctx context.Context, f func(*sql.Tx) error) error {
 // joints: the run was not judged. A run that is there already is replaced, and where its answer is
 // another one the problems are followed anew from the beginning.
 func (b *Book) AddRun(ctx context.Context, i record.Info, h health.Health) error {
-	r := RunOf(i)
-	mark := markOf(record.RunDir(b.dir, r.ID))
+	mark := markOf(record.RunDir(b.dir, i.Run))
 	err := b.write(ctx, func(tx *sql.Tx) error {
-		there, same, err := inBook(ctx, tx, r, h.Joints)
-		if err != nil {
+		var known string
+		err := tx.QueryRowContext(ctx, "SELECT mark FROM runs WHERE id = ?", i.Run).Scan(&known)
+		if err != nil && !errors.Is(err, sql.ErrNoRows) {
 			return err
 		}
-		if same { // the book caught up with the folder when it was opened
-			_, err := tx.ExecContext(ctx, "UPDATE runs SET answer = ? WHERE id = ?", mark, r.ID)
-			return err
+		if known == mark && mark != "" { // the book caught up with the folder when it was opened
+			return nil
 		}
-		if there {
-			known, err := judged(ctx, tx, r.ID)
-			if err != nil {
-				return err
-			}
-			if len(known) == 0 { // unjudged it told nothing: it is as good as new
-				if _, err := tx.ExecContext(ctx, "DELETE FROM runs WHERE id = ?", r.ID); err != nil {
-					return err
-				}
-				there = false
-			}
-		}
-		if there {
-			if err := insertRun(ctx, tx, i, h, mark); err != nil {
-				return err
-			}
-			return replay(ctx, tx)
-		}
-		return follow(ctx, tx, eventOf(r, h.Joints), func() error { return insertRun(ctx, tx, i, h, mark) })
+		return newWriter(tx).takeIn(ctx, []taken{{i, h, mark}})
 	})
 	if err != nil {
-		return fmt.Errorf("put run %s into the book: %w", r.ID, err)
+		return fmt.Errorf("put run %s into the book: %w", i.Run, err)
 	}
 	return nil
 }
@@ -142,15 +149,12 @@ func (b *Book) AddRevision(ctx context.Context, r Revision) error {
 	if err := b.checkAnswers(ctx, r.Answers); err != nil {
 		return err
 	}
-	return b.write(ctx, func(tx *sql.Tx) error {
-		if err := appendHistory(b.dir, historyBlock{Revision: []Revision{r}}); err != nil {
-			return err
-		}
+	return b.tell(ctx, historyBlock{Revision: []Revision{r}}, func(tx *sql.Tx) (Event, error) {
 		var place int
 		if err := tx.QueryRowContext(ctx, "SELECT count(*) FROM revisions").Scan(&place); err != nil {
-			return err
+			return nil, err
 		}
-		return follow(ctx, tx, History{Revisions: []Revision{r}}.events()[0], func() error { return insertRevision(ctx, tx, r, place) })
+		return History{Revisions: []Revision{r}}.events()[0], insertRevision(ctx, tx, r, place)
 	})
 }
 
@@ -159,14 +163,11 @@ func (b *Book) AddService(ctx context.Context, s Service) (int, error) {
 	if err := b.checkAnswers(ctx, s.Answers); err != nil {
 		return 0, err
 	}
-	err := b.write(ctx, func(tx *sql.Tx) error {
-		if err := appendHistory(b.dir, historyBlock{Service: []Service{s}}); err != nil {
-			return err
-		}
+	err := b.tell(ctx, historyBlock{Service: []Service{s}}, func(tx *sql.Tx) (Event, error) {
 		if err := tx.QueryRowContext(ctx, "SELECT 1 + count(*) FROM services").Scan(&s.ID); err != nil {
-			return err
+			return nil, err
 		}
-		return follow(ctx, tx, History{Services: []Service{s}}.events()[0], func() error { return insertService(ctx, tx, s) })
+		return History{Services: []Service{s}}.events()[0], insertService(ctx, tx, s)
 	})
 	return s.ID, err
 }
@@ -174,12 +175,35 @@ func (b *Book) AddService(ctx context.Context, s Service) (int, error) {
 // AddNote writes a note on a problem into history.toml and then into the book. A note on a
 // problem that is not there opens it by hand.
 func (b *Book) AddNote(ctx context.Context, n Note) error {
-	return b.write(ctx, func(tx *sql.Tx) error {
-		if err := appendHistory(b.dir, historyBlock{Note: []Note{n}}); err != nil {
-			return err
-		}
-		return follow(ctx, tx, History{Notes: []Note{n}}.events()[0], func() error { return insertNote(ctx, tx, n) })
+	return b.tell(ctx, historyBlock{Note: []Note{n}}, func(tx *sql.Tx) (Event, error) {
+		return History{Notes: []Note{n}}.events()[0], insertNote(ctx, tx, n)
 	})
+}
+
+// tell writes a block into history.toml and then, with insert, into the book, and follows what it says.
+func (b *Book) tell(ctx context.Context, block historyBlock, insert func(*sql.Tx) (Event, error)) error {
+	written := false
+	err := b.sound(ctx, func(db *sql.DB) error {
+		if written { // into the file, before the book was found damaged: made anew from it, it has the block
+			return nil
+		}
+		return b.writeTo(ctx, db, func(tx *sql.Tx) error {
+			if err := appendHistory(b.dir, block); err != nil {
+				return err
+			}
+			written = true
+			newest, err := newestEvent(ctx, tx)
+			if err != nil {
+				return err
+			}
+			e, err := insert(tx)
+			if err != nil {
+				return err
+			}
+			return follow(ctx, tx, newest, false, e)
+		})
+	})
+	return err
 }
 
 // checkAnswers refuses names of problems that are not there.
@@ -199,51 +223,6 @@ func (b *Book) checkAnswers(ctx context.Context, answers []string) error {
 		}
 		if l.Find(r) == nil {
 			return fmt.Errorf("there is no problem %s", a)
-		}
-	}
-	return nil
-}
-
-// follow inserts what happened and takes the problems one event further. An event that is not newer
-// than all before it makes the whole story be followed anew, since order matters, and that of equal
-// times is the replay's.
-func follow(ctx context.Context, tx *sql.Tx, e Event, insert func() error) error {
-	newest, err := newestEvent(ctx, tx)
-	if err != nil {
-		return err
-	}
-	if err := insert(); err != nil {
-		return err
-	}
-	if !newest.IsZero() && !e.at().After(newest) {
-		return replay(ctx, tx)
-	}
-	return step(ctx, tx, e)
-}
-
-// step takes the problems one event further; it is newer than all before it.
-func step(ctx context.Context, tx *sql.Tx, e Event) error {
-	l, err := loadLife(ctx, tx)
-	if err != nil {
-		return err
-	}
-	if e, err = completed(ctx, tx, e); err != nil {
-		return err
-	}
-	return saveProblems(ctx, tx, l.Step(e).Problems)
-}
-
-func saveProblems(ctx context.Context, tx *sql.Tx, problems []Problem) error {
-	if _, err := tx.ExecContext(ctx, "DELETE FROM problems"); err != nil {
-		return err
-	}
-	for _, p := range problems {
-		body, err := json.Marshal(p)
-		if err != nil {
-			return err
-		}
-		if _, err := tx.ExecContext(ctx, "INSERT INTO problems VALUES (?, ?, ?, ?)", p.ID, p.Joint, p.Cause, string(body)); err != nil {
-			return err
 		}
 	}
 	return nil

@@ -49,10 +49,10 @@ func TestStoryAndRebuild(t *testing.T) {
 	if rev, err := b.BroughtBy(t.Context(), p); err != nil || rev != "" {
 		t.Errorf("the slack was there from the beginning, yet brought by %q (%v)", rev, err)
 	}
-	points, err := b.Measured(t.Context(), "knee", "play", health.Transmission)
+	past, err := b.History(t.Context(), "knee", "play")
 	must(t, err)
-	if len(points) != 4 || points[0].Run.ID != "0001" || points[3].Measure.Value != 0.2 || points[3].Run.Revision != "B" {
-		t.Errorf("history of play: %+v", points)
+	if len(past) != 4 || past[0].Run.ID != "0001" || past[3].Measures[0].Value != 0.2 || past[3].Run.Revision != "B" {
+		t.Errorf("history of play: %+v", past)
 	}
 	withB, err := b.RunsWithFile(t.Context(), "bb")
 	must(t, err)

@@ -1,6 +1,7 @@
 package book
 
 import (
+	"fmt"
 	"os"
 	"path/filepath"
 	"slices"
@@ -143,5 +144,29 @@ func TestFolderThenBook(t *testing.T) {
 	must(t, b.Close())
 	if _, o := open(t, dir); o.Rebuilt || len(o.Took) > 0 {
 		t.Errorf("%+v", o)
+	}
+}
+
+// More runs than are followed one by one come in at once, some of them before what is known: they tell
+// the same as in a book made anew.
+func TestManyRunsCome(t *testing.T) {
+	dir := t.TempDir()
+	b, _ := open(t, dir)
+	story(t, b)
+	must(t, b.Close())
+	for n := range 2*mostSteps + atOnce {
+		i := runInfo(fmt.Sprintf("%04d", 100+n), day(n-20), "B")
+		h := answer(i.Run, "B", playJoint(0.9, n%10 == 0))
+		writeRun(t, dir, i, &h)
+	}
+	b, o := open(t, dir)
+	if o.Rebuilt || len(o.Took) != 2*mostSteps+atOnce || o.Took[0] != "0100" {
+		t.Errorf("%d took, rebuilt %v", len(o.Took), o.Rebuilt)
+	}
+	live := dump(t, b)
+	_, err := b.Rebuild(t.Context())
+	must(t, err)
+	if dump(t, b) != live {
+		t.Error("the rebuilt book differs")
 	}
 }

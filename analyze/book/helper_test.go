@@ -132,6 +132,25 @@ func dump(t testing.TB, b *Book) string {
 	if out["problems"], err = b.Problems(ctx); err != nil {
 		t.Fatal(err)
 	}
+	joints, err := b.Joints(ctx, "")
+	must(t, err)
+	out["joints"] = joints
+	for _, j := range joints {
+		past, err := b.History(ctx, j)
+		must(t, err)
+		for _, p := range past {
+			c := p.Conditions
+			c.Setup = rig.Joint{} // pointers inside; its digest is in the run
+			words := fmt.Sprintf("%+v %v %+v", c, p.Causes, p.Travel.Joint)
+			if p.Travel.Run != nil {
+				words += fmt.Sprintf(" run %+v", *p.Travel.Run)
+			}
+			if p.Travel.Belt != nil {
+				words += fmt.Sprintf(" belt %+v", *p.Travel.Belt)
+			}
+			out["past of "+j+" "+p.Run.ID] = []any{words, p.Measures}
+		}
+	}
 	if out["revisions"], err = b.Revisions(ctx); err != nil {
 		t.Fatal(err)
 	}

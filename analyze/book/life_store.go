@@ -3,44 +3,10 @@ package book
 import (
 	"context"
 	"database/sql"
-	"encoding/json"
-	"math"
 
 	"limbgauge/analyze/alike"
-	"limbgauge/rig"
+	"limbgauge/analyze/health"
 )
-
-// conditions reads under what each joint of runs was measured, by run and joint. where and args choose
-// rows of past.
-func conditions(ctx context.Context, q querier, where string, args ...any) (map[string]map[string]alike.Conditions, error) {
-	setups := map[string]rig.Joint{} // few, and each of many runs
-	out := map[string]map[string]alike.Conditions{}
-	_, err := rows(ctx, q, func(rs *sql.Rows) (struct{}, error) {
-		var run, joint string
-		var body sql.NullString
-		var hz, volts, ambient sql.NullFloat64
-		c := alike.Conditions{LoadNm: math.NaN()}
-		if err := rs.Scan(&run, &joint, &body, &hz, &volts, &ambient, &c.Leg, &c.Routine, &c.Bare); err != nil {
-			return struct{}{}, err
-		}
-		setup, ok := setups[body.String]
-		if !ok && body.Valid {
-			if err := json.Unmarshal([]byte(body.String), &setup); err != nil {
-				return struct{}{}, err
-			}
-			setups[body.String] = setup
-		}
-		c.Setup, c.Calibration = setup, setup.Calibration
-		c.SampleHz, c.SupplyV, c.AmbientC = fromNull(hz), fromNull(volts), fromNull(ambient)
-		if out[run] == nil {
-			out[run] = map[string]alike.Conditions{}
-		}
-		out[run][joint] = c
-		return struct{}{}, nil
-	}, `SELECT past.run, past.joint, setups.body, sample_hz, supply_v, ambient_c, leg, routine, bare
-		FROM past JOIN runs ON runs.id = past.run LEFT JOIN setups ON setups.id = past.setup `+where, args...)
-	return out, err
-}
 
 // seenBefore reads the conditions of the runs that problems wait to see repeated.
 func seenBefore(ctx context.Context, q querier, problems []Problem) (map[jointRun]alike.Conditions, error) {
@@ -66,24 +32,38 @@ func seenBefore(ctx context.Context, q querier, problems []Problem) (map[jointRu
 // conditionsOf reads under what one joint of one run was measured, with the load it saw; nil where the
 // book has no such run.
 func conditionsOf(ctx context.Context, q querier, run, joint string) (*alike.Conditions, error) {
-	all, err := conditions(ctx, q, "WHERE past.joint = ? AND past.run = ?", joint, run)
+	c, _, err := seenIn(ctx, q, run, joint, loadTorque)
+	return c, err
+}
+
+// seenIn is conditionsOf with the measures named.
+func seenIn(ctx context.Context, q querier, run, joint string, want ...string) (c *alike.Conditions, measures []health.Measure, err error) {
+	setups, err := readSetups(ctx, q)
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
-	c, ok := all[run][joint]
-	if !ok {
-		return nil, nil
-	}
-	joints, err := judged(ctx, q, run)
+	forms, err := readForms(ctx, q, append([]string{loadTorque}, want...))
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
-	for _, j := range joints {
-		if j.Joint == joint {
-			c = seenUnder(c, j)
+	_, err = rows(ctx, q, func(rs *sql.Rows) (struct{}, error) {
+		var row, body sql.RawBytes
+		if err := rs.Scan(&row, &body); err != nil {
+			return struct{}{}, err
 		}
-	}
-	return &c, nil
+		texts := interned{}
+		r, err := unpackRun(row, texts)
+		if err != nil {
+			return struct{}{}, err
+		}
+		u := unpacker{rest: body, texts: texts}
+		under := unpackCircumstances(&u).of(r, setups)
+		measures = forms.measures(&u, nil)
+		under = seenUnder(under, health.Joint{Measures: measures})
+		c = &under
+		return struct{}{}, u.err
+	}, "SELECT runs.body, past.body FROM past JOIN runs ON runs.id = past.run WHERE past.joint = ? AND past.run = ?", joint, run)
+	return c, measures, err
 }
 
 // completed adds to an event what the book knows of the run it speaks of.
@@ -92,15 +72,13 @@ func completed(ctx context.Context, q querier, e Event) (Event, error) {
 	case RunEvent:
 		return withConditions(ctx, q, e)
 	case NoteEvent:
-		list, err := runs(ctx, q, "WHERE id = ?", e.Run)
-		if err != nil || len(list) == 0 {
-			return e, err
+		if e.Run == "" {
+			return e, nil
 		}
-		joints, err := judged(ctx, q, e.Run)
-		if err != nil {
-			return e, err
+		told, err := toldByRuns(ctx, q, e.Run)
+		if err == nil && len(told) > 0 {
+			e.Of = told[0]
 		}
-		e.Of, err = withConditions(ctx, q, eventOf(list[0], joints))
 		return e, err
 	}
 	return e, nil
@@ -110,12 +88,12 @@ func completed(ctx context.Context, q querier, e Event) (Event, error) {
 func withConditions(ctx context.Context, q querier, e RunEvent) (RunEvent, error) {
 	e.Conditions = map[string]alike.Conditions{}
 	for _, j := range e.Joints {
-		all, err := conditions(ctx, q, "WHERE past.joint = ? AND past.run = ?", j.Joint, e.Run)
+		c, err := conditionsOf(ctx, q, e.Run, j.Joint)
 		if err != nil {
 			return e, err
 		}
-		if c, ok := all[e.Run][j.Joint]; ok {
-			e.Conditions[j.Joint] = c
+		if c != nil {
+			e.Conditions[j.Joint] = *c
 		}
 	}
 	return e, nil

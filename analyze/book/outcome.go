@@ -131,7 +131,7 @@ func (b *Book) ProofOf(ctx context.Context, p Problem) (Proof, error) {
 	if out.Revision == "" && p.AnsweredBy != hand {
 		out.Revision = last.Revision
 	}
-	c, err := conditionsOf(ctx, b.db, last.Run, p.Joint)
+	c, err := ask(ctx, b, func(q querier) (*alike.Conditions, error) { return conditionsOf(ctx, q, last.Run, p.Joint) })
 	if err != nil || c == nil {
 		return out, err
 	}
@@ -174,27 +174,27 @@ func (b *Book) BroughtBy(ctx context.Context, p Problem) (revision string, err e
 	if err != nil || r.Parent == "" {
 		return "", nil // first seen with a revision that came from none, or is lost
 	}
-	const of = "FROM runs JOIN findings ON findings.run = runs.id WHERE revision = ? AND joint = ? AND NOT bare"
-	var showing int
-	err = b.db.QueryRowContext(ctx, "SELECT count(*) "+of+" AND cause = ? AND severity IN (?, ?)",
-		r.Parent, p.Joint, p.Cause, health.SeverityWarning, health.SeverityFault).Scan(&showing)
-	if err != nil {
-		return "", fmt.Errorf("read the book: %w", err)
+	return ask(ctx, b, func(q querier) (string, error) { return broughtBy(ctx, q, p, r) })
+}
+
+func broughtBy(ctx context.Context, q querier, p Problem, r Revision) (string, error) {
+	showing, err := rows(ctx, q, scanText, "SELECT id FROM findings JOIN runs ON runs.id = findings.run WHERE joint = ? AND cause = ? AND severity IN (?, ?) AND revision = ? AND NOT bare LIMIT 1",
+		p.Joint, p.Cause, health.SeverityWarning, health.SeverityFault, r.Parent)
+	if err != nil || len(showing) > 0 {
+		return "", err
 	}
-	if showing > 0 {
-		return "", nil
-	}
-	same, err := rows(ctx, b.db, scanText, "SELECT DISTINCT runs.id "+of+" AND whole AND routine = ? ORDER BY number DESC, id DESC LIMIT ?",
-		r.Parent, p.Joint, p.Routine, parentsAsked)
+	same, err := rows(ctx, q, scanText, `SELECT id FROM runs WHERE revision = ? AND NOT bare AND whole AND routine = ?
+		AND EXISTS (SELECT 1 FROM past WHERE run = runs.id AND joint = ? AND answered > 0) ORDER BY number DESC, id DESC LIMIT ?`,
+		r.Parent, p.Routine, p.Joint, parentsAsked)
 	if err != nil {
 		return "", err
 	}
-	then, err := conditionsOf(ctx, b.db, p.Shows[0], p.Joint)
+	then, err := conditionsOf(ctx, q, p.Shows[0], p.Joint)
 	if err != nil {
 		return "", err
 	}
 	for _, id := range same {
-		ok, err := b.clean(ctx, p, id, then)
+		ok, err := clean(ctx, q, p, id, then)
 		if err != nil {
 			return "", err
 		}
@@ -207,7 +207,7 @@ func (b *Book) BroughtBy(ctx context.Context, p Problem) (revision string, err e
 
 // clean says whether a run of a parent, which does not name a problem, would not have shown it under the
 // conditions of the run that first did.
-func (b *Book) clean(ctx context.Context, p Problem, run string, then *alike.Conditions) (bool, error) {
+func clean(ctx context.Context, q querier, p Problem, run string, then *alike.Conditions) (bool, error) {
 	var shown *health.Measure
 	for _, c := range p.Changes {
 		if c.By == "run "+p.Shows[0] {
@@ -218,28 +218,18 @@ func (b *Book) clean(ctx context.Context, p Problem, run string, then *alike.Con
 	if shown == nil || then == nil { // no measure stands for it: that it was not found must do
 		return true, nil
 	}
-	at, err := conditionsOf(ctx, b.db, run, p.Joint)
+	at, measures, err := seenIn(ctx, q, run, p.Joint, shown.Name)
 	if err != nil || at == nil {
-		return false, err
-	}
-	joints, err := judged(ctx, b.db, run)
-	if err != nil {
 		return false, err
 	}
 	to := *then
 	if alike.LoadCost(shown.Name) { // a leg may be heavier by design
 		to.Setup.Load, to.LoadNm = at.Setup.Load, at.LoadNm
 	}
-	for _, j := range joints {
-		if j.Joint != p.Joint {
-			continue
-		}
-		m, ok := j.Find(shown.Name, shown.Path)
-		if !ok {
-			return false, nil
-		}
-		m, a := alike.Figures(m, *at, to)
-		return a.Kind != alike.NotComparable && m.Status != health.NotObservable && health.Judge(m, shown.Limit).Verdict != health.Fail, nil
+	m, ok := health.Joint{Measures: measures}.Find(shown.Name, shown.Path)
+	if !ok {
+		return false, nil
 	}
-	return false, nil
+	m, a := alike.Figures(m, *at, to)
+	return a.Kind != alike.NotComparable && m.Status != health.NotObservable && health.Judge(m, shown.Limit).Verdict != health.Fail, nil
 }

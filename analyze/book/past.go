@@ -4,14 +4,15 @@ import (
 	"context"
 	"database/sql"
 	"encoding/json"
+	"fmt"
 	"math"
 	"slices"
+	"sort"
 	"time"
 
 	"limbgauge/analyze/alike"
 	"limbgauge/analyze/health"
 	"limbgauge/rig"
-	"limbgauge/rig/record"
 )
 
 // JointPast is one run of a joint with all that is needed to set it beside others.
@@ -31,6 +32,10 @@ func (p JointPast) Find(name string, path health.Path) (m health.Measure, ok boo
 	return health.Joint{Measures: p.Measures}.Find(name, path)
 }
 
+// NoMeasures, asked for alone, leaves measures out, and with them the load seen: travel, the other
+// conditions and causes are read faster.
+const NoMeasures = "-"
+
 // History returns every run of a joint, oldest first: whole or not, judged or not, of all revisions
 // and legs. want names measures; without any, all are given. Runs of the bare servo are among them,
 // with Run.Bare: they say nothing of the joint.
@@ -42,80 +47,107 @@ func (b *Book) History(ctx context.Context, joint string, want ...string) ([]Joi
 // through all of them, but those of other revisions carry no measures and no causes. No revisions
 // named means all.
 func (b *Book) HistoryOf(ctx context.Context, joint string, revisions []string, want ...string) ([]JointPast, error) {
-	setups, err := b.setups(ctx)
+	return ask(ctx, b, func(q querier) ([]JointPast, error) { return jointHistory(ctx, q, joint, revisions, want) })
+}
+
+func jointHistory(ctx context.Context, q querier, joint string, revisions, want []string) ([]JointPast, error) {
+	setups, err := readSetups(ctx, q)
 	if err != nil {
 		return nil, err
 	}
-	services, err := b.Services(ctx)
+	done, err := services(ctx, q)
 	if err != nil {
 		return nil, err
 	}
-	count := newOdometer(joint, services)
-	at := map[string]int{}
-	var out []JointPast
-	_, err = rows(ctx, b.db, func(rs *sql.Rows) (struct{}, error) {
-		var p JointPast
-		var started string
-		var setup, reversals sql.NullInt64
-		var hz, volts, ambient, travel sql.NullFloat64
-		r := &p.Run
-		err := rs.Scan(&r.ID, &started, &r.Leg, &r.Revision, &r.Routine, &r.Assembly, &r.Ended, &r.Whole, &r.Samples, &r.Lost, &r.Judged, &r.Bare, &r.Setups,
-			&setup, &hz, &volts, &ambient, &travel, &reversals)
-		if err != nil {
+	load := want
+	if len(want) > 0 {
+		load = append([]string{loadTorque}, want...)
+	}
+	forms, err := readForms(ctx, q, load)
+	if err != nil {
+		return nil, err
+	}
+	causes, err := causesOf(ctx, q, joint)
+	if err != nil {
+		return nil, err
+	}
+	bare := slices.Equal(want, []string{NoMeasures})
+	var all int
+	if err := q.QueryRowContext(ctx, "SELECT count(*) FROM runs").Scan(&all); err != nil {
+		return nil, fmt.Errorf("read the book: %w", err)
+	}
+	out := make([]JointPast, 0, all)
+	texts := interned{}
+	most := 0
+	_, err = rows(ctx, q, func(rs *sql.Rows) (struct{}, error) {
+		var run, body sql.RawBytes
+		if err := rs.Scan(&run, &body); err != nil {
 			return struct{}{}, err
 		}
-		if r.Started, err = parseWhen(started); err != nil {
+		out = append(out, JointPast{})
+		p := &out[len(out)-1]
+		var err error
+		if p.Run, err = unpackRun(run, texts); err != nil {
 			return struct{}{}, err
 		}
-		p.Conditions = alike.Conditions{Leg: r.Leg, Routine: r.Routine, Bare: r.Bare, Setup: setups[setup.Int64],
-			SampleHz: fromNull(hz), SupplyV: fromNull(volts), AmbientC: fromNull(ambient), LoadNm: math.NaN()}
-		p.Conditions.Setup.Name, p.Conditions.Calibration = joint, p.Conditions.Setup.Calibration
-		if travel.Valid && reversals.Valid {
-			p.Travel.Run = &Count{Deg: travel.Float64, Reversals: int(reversals.Int64)}
+		u := unpacker{rest: body, texts: texts}
+		c := unpackCircumstances(&u)
+		p.Conditions = c.of(p.Run, setups)
+		if !math.IsNaN(c.travelDeg) {
+			p.Travel.Run = &Count{Deg: c.travelDeg, Reversals: c.reversals}
 		}
-		count.add(&p)
-		at[r.ID] = len(out)
-		out = append(out, p)
-		return struct{}{}, nil
-	}, "SELECT "+runColumns+", setup, sample_hz, supply_v, ambient_c, travel_deg, reversals FROM past JOIN runs ON runs.id = past.run WHERE joint = ? ORDER BY started, number, id", joint)
+		if len(revisions) > 0 && !slices.Contains(revisions, p.Run.Revision) {
+			return struct{}{}, nil
+		}
+		p.Causes = causes[p.Run.ID]
+		if bare {
+			return struct{}{}, nil
+		}
+		p.Measures = forms.measures(&u, make([]health.Measure, 0, most))
+		most = max(most, len(p.Measures))
+		p.Conditions = seenUnder(p.Conditions, health.Joint{Measures: p.Measures})
+		if len(want) > 0 && !slices.Contains(want, loadTorque) {
+			p.Measures = slices.DeleteFunc(p.Measures, func(m health.Measure) bool { return m.Name == loadTorque })
+		}
+		return struct{}{}, u.err
+	}, "SELECT runs.body, past.body FROM past JOIN runs ON runs.id = past.run WHERE joint = ?", joint)
 	if err != nil {
 		return nil, err
 	}
-	wanted := func(id string) *JointPast {
-		i, ok := at[id]
-		if !ok || len(revisions) > 0 && !slices.Contains(revisions, out[i].Run.Revision) {
-			return nil
-		}
-		return &out[i]
+	out = inOrder(out)
+	count := newOdometer(joint, done)
+	for i := range out {
+		count.add(&out[i])
 	}
-	_, err = rows(ctx, b.db, func(rs *sql.Rows) (struct{}, error) {
-		var id string
-		m, err := scanMeasure(rs, &id)
-		p := wanted(id)
-		if err != nil || p == nil {
-			return struct{}{}, err
-		}
-		if m.Name == loadTorque && m.Status == health.Measured {
-			p.Conditions.LoadNm = m.Value
-		}
-		if len(want) == 0 || slices.Contains(want, m.Name) {
-			if m.Status != health.NotObservable {
-				m.Reason = ""
-			}
-			p.Measures = append(p.Measures, m)
-		}
-		return struct{}{}, nil
-	}, "SELECT run, "+measureColumns+" FROM measures WHERE joint = ? ORDER BY run, place", joint)
-	if err != nil {
-		return nil, err
+	return out, nil
+}
+
+// inOrder sorts runs, oldest first. The database would carry all figures through its sorter, and to
+// swap what is so large costs more than to sort where it is to go.
+func inOrder(past []JointPast) []JointPast {
+	if sort.SliceIsSorted(past, func(a, b int) bool { return past[a].Run.compare(&past[b].Run) < 0 }) {
+		return past
 	}
-	_, err = rows(ctx, b.db, func(rs *sql.Rows) (struct{}, error) {
-		var id string
+	from := make([]int, len(past))
+	for i := range from {
+		from[i] = i
+	}
+	slices.SortFunc(from, func(a, b int) int { return past[a].Run.compare(&past[b].Run) })
+	out := make([]JointPast, len(past))
+	for i, k := range from {
+		out[i] = past[k]
+	}
+	return out
+}
+
+// causesOf returns by run what was found wrong with a joint.
+func causesOf(ctx context.Context, q querier, joint string) (map[string][]health.Cause, error) {
+	out := map[string][]health.Cause{}
+	_, err := rows(ctx, q, func(rs *sql.Rows) (struct{}, error) {
+		var run string
 		var c health.Cause
-		err := rs.Scan(&id, &c)
-		if p := wanted(id); err == nil && p != nil {
-			p.Causes = append(p.Causes, c)
-		}
+		err := rs.Scan(&run, &c)
+		out[run] = append(out[run], c)
 		return struct{}{}, err
 	}, "SELECT run, cause FROM findings WHERE joint = ? AND severity IN (?, ?) ORDER BY run, place", joint, health.SeverityWarning, health.SeverityFault)
 	return out, err
@@ -124,73 +156,21 @@ func (b *Book) HistoryOf(ctx context.Context, joint string, revisions []string, 
 // loadTorque is the measure that says what load a run saw.
 const loadTorque = "load_torque_peak"
 
-// setups returns the set-ups of joints by their number.
-func (b *Book) setups(ctx context.Context) (map[int64]rig.Joint, error) {
+// readSetups returns the set-ups of joints by their number.
+func readSetups(ctx context.Context, q querier) (map[int64]rig.Joint, error) {
 	out := map[int64]rig.Joint{}
-	_, err := rows(ctx, b.db, func(rs *sql.Rows) (struct{}, error) {
+	_, err := rows(ctx, q, func(rs *sql.Rows) (struct{}, error) {
 		var id int64
-		var body string
-		err := rs.Scan(&id, &body)
+		var body []byte
 		var j rig.Joint
+		err := rs.Scan(&id, &body)
 		if err == nil {
-			err = json.Unmarshal([]byte(body), &j)
+			err = json.Unmarshal(body, &j)
 		}
 		out[id] = j
 		return struct{}{}, err
 	}, "SELECT id, body FROM setups")
 	return out, err
-}
-
-// insertPast writes down what a run says of its joints' circumstances. A joint that only the answer
-// names gets a row too, without a set-up.
-func insertPast(ctx context.Context, tx *sql.Tx, i record.Info, h health.Health) error {
-	insert := func(joint string, setup any, j record.JointInfo) error {
-		travel, reversals := any(nil), any(nil)
-		if j.TravelDeg != nil && j.Reversals != nil {
-			travel, reversals = *j.TravelDeg, *j.Reversals
-		}
-		volts := j.SupplyRestV
-		if volts == nil {
-			volts = i.Conditions.SupplySetV
-		}
-		hz := any(nil)
-		if i.Stand.SampleHz > 0 {
-			hz = i.Stand.SampleHz
-		}
-		_, err := tx.ExecContext(ctx, "INSERT INTO past VALUES (?, ?, ?, ?, ?, ?, ?, ?)", i.Run, joint, setup, hz, stated(volts), stated(i.Conditions.AmbientC), travel, reversals)
-		return err
-	}
-	seen := map[string]bool{}
-	for _, j := range i.Joints {
-		seen[j.Setup.Name] = true
-		body, err := json.Marshal(j.Setup)
-		if err != nil {
-			return err
-		}
-		var id int64
-		err = tx.QueryRowContext(ctx, "INSERT INTO setups(body) VALUES (?) ON CONFLICT (body) DO UPDATE SET body = body RETURNING id", string(body)).Scan(&id)
-		if err != nil {
-			return err
-		}
-		if err := insert(j.Setup.Name, id, j); err != nil {
-			return err
-		}
-	}
-	for _, j := range h.Joints {
-		if !seen[j.Joint] {
-			if err := insert(j.Joint, nil, record.JointInfo{}); err != nil {
-				return err
-			}
-		}
-	}
-	return nil
-}
-
-func stated(v *float64) any {
-	if v == nil {
-		return nil
-	}
-	return null(*v)
 }
 
 // Alteration is what may have made another joint of a joint: a service or a new revision.

@@ -5,10 +5,13 @@ import (
 	"fmt"
 	"math"
 	"testing"
+	"time"
 
 	"limbgauge/analyze/health"
 	"limbgauge/rig"
 	"limbgauge/rig/record"
+
+	"pgregory.net/rapid"
 )
 
 // kneeOnBelt is a run of a belt joint that went so far; a negative way was not counted.
@@ -22,7 +25,7 @@ func kneeOnBelt(id, dayN int, deg float64, reversals int) record.Info {
 	return i
 }
 
-func history(t testing.TB, b *Book, joint string, want ...string) []JointPast {
+func pastOf(t testing.TB, b *Book, joint string, want ...string) []JointPast {
 	t.Helper()
 	past, err := b.History(t.Context(), joint, want...)
 	must(t, err)
@@ -62,7 +65,7 @@ func TestTravelAddsUp(t *testing.T) {
 	}
 	check := func(when string) {
 		t.Helper()
-		past := history(t, b, "knee")
+		past := pastOf(t, b, "knee")
 		if len(past) != len(want) {
 			t.Fatalf("%s: %d runs, want %d", when, len(past), len(want))
 		}
@@ -103,7 +106,7 @@ func TestHistoryHasConditions(t *testing.T) {
 		keepInfo(t, b, i, found("knee", health.BeltSlack, i.Run == "0002", health.Of("play", health.Total, 0.2, 0.05, "m"), health.Unseen("creep", health.Total, "m", "no hold of 3 min"),
 			health.Of("load_torque_peak", health.NoPath, 0.27, 0.01, "m")))
 	}
-	past := history(t, b, "knee", "creep")
+	past := pastOf(t, b, "knee", "creep")
 	if len(past) != 3 {
 		t.Fatalf("%d runs", len(past))
 	}
@@ -154,5 +157,89 @@ func TestEventsOfAJoint(t *testing.T) {
 	}
 	if want := "A0  false; 3 all false; B0 stiffer false; 1 belt true; "; got != want {
 		t.Errorf("%s, want %s", got, want)
+	}
+}
+
+// Totals only ever grow from run to run but where a new belt comes in, a belt went no further than its
+// joint, and each is the plain sum over the runs it speaks of, which is worked out here run by run.
+func TestTotalsAreMonotone(t *testing.T) {
+	rapid.Check(t, func(rt *rapid.T) {
+		var services []Service
+		for range rapid.IntRange(0, 6).Draw(rt, "services") {
+			services = append(services, Service{When: day(rapid.IntRange(0, 20).Draw(rt, "day")), Replaced: rapid.Bool().Draw(rt, "replaced"),
+				Part: rapid.SampledFrom([]string{"belt", "horn", ""}).Draw(rt, "part"), Joint: rapid.SampledFrom([]string{"knee", "hip", ""}).Draw(rt, "joint")})
+		}
+		var past []JointPast
+		for n := range rapid.IntRange(1, 20).Draw(rt, "runs") {
+			var p JointPast
+			p.Run = Run{Started: day(n), Leg: "fore-left", Bare: rapid.IntRange(0, 5).Draw(rt, "bare") == 0}
+			p.Conditions.Setup.Belt = &rig.Belt{}
+			if rapid.IntRange(0, 3).Draw(rt, "counted") > 0 {
+				p.Travel.Run = &Count{float64(rapid.IntRange(0, 1000).Draw(rt, "deg")), rapid.IntRange(0, 100).Draw(rt, "reversals")}
+			}
+			past = append(past, p)
+		}
+		o := newOdometer("knee", services)
+		for n := range past {
+			o.add(&past[n])
+			sum := func(from time.Time) (t Total) {
+				for _, p := range past[:n+1] {
+					switch {
+					case p.Run.Bare || p.Run.Started.Before(from):
+					case p.Travel.Run == nil:
+						t.Uncounted++
+					default:
+						t.Deg, t.Reversals = t.Deg+p.Travel.Run.Deg, t.Reversals+p.Travel.Run.Reversals
+					}
+				}
+				return t
+			}
+			var newest time.Time
+			for _, s := range services {
+				if s.Replaced && s.Part == "belt" && s.Joint != "hip" && !s.When.After(past[n].Run.Started) && s.When.After(newest) {
+					newest = s.When
+				}
+			}
+			joint, belt := past[n].Travel.Joint, *past[n].Travel.Belt
+			if joint != sum(time.Time{}) || belt != sum(newest) {
+				rt.Fatalf("run %d: joint %+v, belt %+v, want %+v and %+v", n, joint, belt, sum(time.Time{}), sum(newest))
+			}
+			if n == 0 {
+				continue
+			}
+			if was := past[n-1].Travel.Joint; joint.Deg < was.Deg || joint.Reversals < was.Reversals || joint.Uncounted < was.Uncounted || belt.Deg > joint.Deg {
+				rt.Fatalf("run %d: %+v after %+v, belt %+v", n, joint, was, belt)
+			}
+		}
+	})
+}
+
+// Every figure and word comes back as it was, absent ones too.
+func TestMeasuresAreKeptExactly(t *testing.T) {
+	b, _ := open(t, t.TempDir())
+	ms := []health.Measure{
+		health.Judge(health.Of("play", health.Transmission, 0.123456789012345, 0.05, "loop"), 0.5),
+		health.Of("play", health.Servo, -1e-300, nan, "loop"),
+		health.Bound("belt_tension", health.Transmission, health.BoundLow, 33.3, 1, "spans", ""),
+		health.Unseen("creep", health.Total, "hold", "no hold"),
+		health.Unseen("friction", health.Total, "ramps", "7 ramps of 12"),
+		health.Of("lost_samples", health.NoPath, 0, 0, ""),
+	}
+	ms[0].LimitFrom = "baseline of runs 0001, 0002"
+	for n := 1; n <= 3; n++ {
+		keepInfo(t, b, kneeInfo(n, n, "A"), found("knee", health.Creep, false, ms...))
+	}
+	want, err := json.Marshal(ms)
+	must(t, err)
+	for _, p := range pastOf(t, b, "knee") {
+		if got, err := json.Marshal(p.Measures); err != nil || string(got) != string(want) {
+			t.Errorf("%v\n%s, want\n%s", err, got, want)
+		}
+	}
+	if p := pastOf(t, b, "knee", "creep", "play")[1]; len(p.Measures) != 3 || !math.IsNaN(p.Conditions.LoadNm) {
+		t.Errorf("asked for two: %+v", p.Measures)
+	}
+	if p := pastOf(t, b, "knee", NoMeasures)[1]; len(p.Measures) != 0 {
+		t.Errorf("asked for none: %+v", p.Measures)
 	}
 }

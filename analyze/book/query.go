@@ -1,95 +1,104 @@
 package book
 
 import (
+	"cmp"
 	"context"
 	"database/sql"
-	"encoding/json"
-	"strings"
+	"fmt"
 
 	"limbgauge/analyze/health"
+	"limbgauge/rig/record"
 )
 
-const runColumns = "id, started, leg, revision, routine, assembly, ended, whole, samples, lost, judged, bare, setups"
-
-func scanRun(rs *sql.Rows) (r Run, err error) {
-	var started string
-	if err = rs.Scan(&r.ID, &started, &r.Leg, &r.Revision, &r.Routine, &r.Assembly, &r.Ended, &r.Whole, &r.Samples, &r.Lost, &r.Judged, &r.Bare, &r.Setups); err != nil {
-		return r, err
+func runScanner() func(rs *sql.Rows) (Run, error) {
+	texts := interned{}
+	return func(rs *sql.Rows) (Run, error) {
+		var body sql.RawBytes
+		if err := rs.Scan(&body); err != nil {
+			return Run{}, err
+		}
+		return unpackRun(body, texts)
 	}
-	r.Started, err = parseWhen(started)
-	return r, err
+}
+
+// compare orders runs by time, and those of one time by name.
+func (r *Run) compare(o *Run) int {
+	if c := r.Started.Compare(o.Started); c != 0 {
+		return c
+	}
+	if c := cmp.Compare(numberOf(r.ID), numberOf(o.ID)); c != 0 {
+		return c
+	}
+	return cmp.Compare(r.ID, o.ID)
 }
 
 func runs(ctx context.Context, q querier, where string, args ...any) ([]Run, error) {
-	return rows(ctx, q, scanRun, "SELECT "+runColumns+" FROM runs "+where+" ORDER BY number, id", args...)
+	return rows(ctx, q, runScanner(), "SELECT body FROM runs "+where+" ORDER BY number, id", args...)
 }
 
 // Runs returns every run in the order of their numbers.
-func (b *Book) Runs(ctx context.Context) ([]Run, error) { return runs(ctx, b.db, "") }
+func (b *Book) Runs(ctx context.Context) ([]Run, error) { return b.runs(ctx, "") }
 
 // RunsOf returns the runs made with a revision.
 func (b *Book) RunsOf(ctx context.Context, revision string) ([]Run, error) {
-	return runs(ctx, b.db, "WHERE revision = ?", revision)
+	return b.runs(ctx, "WHERE revision = ?", revision)
 }
 
 // RunsWithFile returns the runs made with exactly the file of that hash.
 func (b *Book) RunsWithFile(ctx context.Context, sha256 string) ([]Run, error) {
-	return runs(ctx, b.db, "WHERE revision IN (SELECT revision FROM parts WHERE sha256 = ?)", sha256)
+	return b.runs(ctx, "WHERE revision IN (SELECT revision FROM parts WHERE sha256 = ?)", sha256)
 }
 
-// Run returns one run with its answer; ok is false when the book does not know it.
+// Newest returns the newest runs in the order of their numbers, and how many there are in all: of a
+// revision, of every one where it is "". At most 0 means all.
+func (b *Book) Newest(ctx context.Context, most int, revision string) (list []Run, all int, err error) {
+	where, args := "", []any{}
+	if revision != "" {
+		where, args = "WHERE revision = ?", append(args, revision)
+	}
+	list, err = ask(ctx, b, func(q querier) ([]Run, error) {
+		if err := q.QueryRowContext(ctx, "SELECT count(*) FROM runs "+where, args...).Scan(&all); err != nil {
+			return nil, fmt.Errorf("read the book: %w", err)
+		}
+		wanted := all
+		if most > 0 {
+			wanted = min(most, all)
+		}
+		return rows(ctx, q, runScanner(), "SELECT body FROM (SELECT * FROM runs "+where+" ORDER BY number DESC, id DESC LIMIT ?) ORDER BY number, id", append(args, wanted)...)
+	})
+	return list, all, err
+}
+
+func (b *Book) runs(ctx context.Context, where string, args ...any) ([]Run, error) {
+	return ask(ctx, b, func(q querier) ([]Run, error) { return runs(ctx, q, where, args...) })
+}
+
+// Joints returns the names of all joints that were run with a revision, of all revisions where it is
+// "", in the order of their first runs.
+func (b *Book) Joints(ctx context.Context, revision string) ([]string, error) {
+	return ask(ctx, b, func(q querier) ([]string, error) {
+		return rows(ctx, q, scanText, `SELECT joint FROM (SELECT joint, min(number) AS first, min(place) AS place FROM past JOIN runs ON runs.id = past.run
+			WHERE ? IN ('', revision) GROUP BY joint) ORDER BY first, place, joint`, revision)
+	})
+}
+
+// Run returns one run with its answer, which is read from its folder; ok is false when the book does
+// not know the run.
 func (b *Book) Run(ctx context.Context, id string) (r Run, joints []health.Joint, ok bool, err error) {
-	list, err := runs(ctx, b.db, "WHERE id = ?", id)
+	list, err := b.runs(ctx, "WHERE id = ?", id)
 	if err != nil || len(list) == 0 {
 		return Run{}, nil, false, err
 	}
-	joints, err = judged(ctx, b.db, id)
+	if list[0].Judged {
+		joints, err = b.answer(id)
+	}
 	return list[0], joints, true, err
 }
 
-func scanMeasure(rs *sql.Rows, before ...any) (m health.Measure, err error) {
-	var value, u, limit sql.NullFloat64
-	err = rs.Scan(append(before, &m.Name, &m.Path, &value, &m.Unit, &u, &m.Status, &limit, &m.Verdict, &m.Method, &m.Reason, &m.LimitFrom)...)
-	m.Value, m.Uncertainty, m.Limit = fromNull(value), fromNull(u), fromNull(limit)
-	return m, err
-}
-
-const measureColumns = "name, path, value, unit, uncertainty, status, lim, verdict, method, reason, limit_from"
-
-// judged reads a run's answer back, joints in the order of the answer.
-func judged(ctx context.Context, q querier, run string) ([]health.Joint, error) {
-	var out []health.Joint
-	joint := func(name string) *health.Joint { return jointOf(&out, name) }
-	// Findings come first: every joint has one, so they keep the order of the joints.
-	_, err := rows(ctx, q, func(rs *sql.Rows) (struct{}, error) {
-		var name, evidence, also string
-		var f health.Finding
-		if err := rs.Scan(&name, &f.Cause, &f.Severity, &f.Confidence, &f.Part, &evidence, &also, &f.Next); err != nil {
-			return struct{}{}, err
-		}
-		if err := json.Unmarshal([]byte(evidence), &f.Evidence); err != nil {
-			return struct{}{}, err
-		}
-		if err := json.Unmarshal([]byte(also), &f.CouldAlsoBe); err != nil {
-			return struct{}{}, err
-		}
-		j := joint(name)
-		j.Findings = append(j.Findings, f)
-		return struct{}{}, nil
-	}, "SELECT joint, cause, severity, confidence, part, evidence, could_also_be, next FROM findings WHERE run = ? ORDER BY place", run)
-	if err != nil {
-		return nil, err
-	}
-	_, err = rows(ctx, q, func(rs *sql.Rows) (struct{}, error) {
-		var name string
-		m, err := scanMeasure(rs, &name)
-		if err == nil {
-			j := joint(name)
-			j.Measures = append(j.Measures, m)
-		}
-		return struct{}{}, err
-	}, "SELECT joint, "+measureColumns+" FROM measures WHERE run = ? ORDER BY place", run)
-	return out, err
+// answer reads what a run answered from its folder.
+func (b *Book) answer(run string) ([]health.Joint, error) {
+	h, _, err := ReadHealth(record.RunDir(b.dir, run))
+	return h.Joints, err
 }
 
 // jointOf returns the joint of that name, a new one where there is none.
@@ -103,87 +112,10 @@ func jointOf(list *[]health.Joint, name string) *health.Joint {
 	return &(*list)[len(*list)-1]
 }
 
-// shown reads of every run what the life of problems asks for and no more: what was found, and the
-// measures that show a cause.
-func shown(ctx context.Context, q querier) (map[string][]health.Joint, error) {
-	runs := map[string]*[]health.Joint{}
-	joint := func(run, name string) *health.Joint {
-		list, ok := runs[run]
-		if !ok {
-			list = &[]health.Joint{}
-			runs[run] = list
-		}
-		return jointOf(list, name)
-	}
-	_, err := rows(ctx, q, func(rs *sql.Rows) (struct{}, error) {
-		var run, name, evidence string
-		var f health.Finding
-		err := rs.Scan(&run, &name, &f.Cause, &f.Severity, &f.Part, &evidence)
-		if err == nil {
-			err = json.Unmarshal([]byte(evidence), &f.Evidence)
-		}
-		j := joint(run, name)
-		j.Findings = append(j.Findings, f)
-		return struct{}{}, err
-	}, "SELECT run, joint, cause, severity, part, evidence FROM findings ORDER BY run, place")
-	if err != nil {
-		return nil, err
-	}
-	names := []any{loadTorque}
-	for _, list := range shownBy {
-		for _, n := range list {
-			names = append(names, n)
-		}
-	}
-	_, err = rows(ctx, q, func(rs *sql.Rows) (struct{}, error) {
-		var run, name string
-		m, err := scanMeasure(rs, &run, &name)
-		j := joint(run, name)
-		j.Measures = append(j.Measures, m)
-		return struct{}{}, err
-	}, "SELECT run, joint, "+measureColumns+" FROM measures WHERE name IN (?"+strings.Repeat(", ?", len(names)-1)+") ORDER BY run, place", names...)
-	out := make(map[string][]health.Joint, len(runs))
-	for run, list := range runs {
-		out[run] = *list
-	}
-	return out, err
-}
-
-// Point is one run's value of a measure.
-type Point struct {
-	Run     Run
-	Measure health.Measure
-}
-
-// Measured returns a measure of a joint over all runs that judged it, in the order of runs. Runs of
-// the bare servo are none of the joint.
-func (b *Book) Measured(ctx context.Context, joint, name string, path health.Path) ([]Point, error) {
-	return rows(ctx, b.db, func(rs *sql.Rows) (Point, error) {
-		var p Point
-		var started string
-		var err error
-		p.Measure, err = scanMeasure(rs, &p.Run.ID, &started, &p.Run.Leg, &p.Run.Revision, &p.Run.Routine, &p.Run.Assembly, &p.Run.Ended,
-			&p.Run.Whole, &p.Run.Samples, &p.Run.Lost, &p.Run.Judged, &p.Run.Bare, &p.Run.Setups)
-		if err == nil {
-			p.Run.Started, err = parseWhen(started)
-		}
-		return p, err
-	}, "SELECT "+runColumns+", "+measureColumns+" FROM measures JOIN runs ON runs.id = measures.run WHERE joint = ? AND name = ? AND path = ? AND NOT bare ORDER BY number, id",
-		joint, name, path)
-}
-
-func problems(ctx context.Context, q querier) ([]Problem, error) {
-	return rows(ctx, q, func(rs *sql.Rows) (p Problem, err error) {
-		var body string
-		if err = rs.Scan(&body); err == nil {
-			err = json.Unmarshal([]byte(body), &p)
-		}
-		return p, err
-	}, "SELECT body FROM problems ORDER BY id")
-}
-
 // Problems returns every problem in the order they were opened.
-func (b *Book) Problems(ctx context.Context) ([]Problem, error) { return problems(ctx, b.db) }
+func (b *Book) Problems(ctx context.Context) ([]Problem, error) {
+	return ask(ctx, b, func(q querier) ([]Problem, error) { return problems(ctx, q) })
+}
 
 func revisions(ctx context.Context, q querier) ([]Revision, error) {
 	list, err := rows(ctx, q, func(rs *sql.Rows) (r Revision, err error) {
@@ -210,7 +142,9 @@ func revisions(ctx context.Context, q querier) ([]Revision, error) {
 }
 
 // Revisions returns every revision in the order they were added.
-func (b *Book) Revisions(ctx context.Context) ([]Revision, error) { return revisions(ctx, b.db) }
+func (b *Book) Revisions(ctx context.Context) ([]Revision, error) {
+	return ask(ctx, b, func(q querier) ([]Revision, error) { return revisions(ctx, q) })
+}
 
 func services(ctx context.Context, q querier) ([]Service, error) {
 	return rows(ctx, q, func(rs *sql.Rows) (s Service, err error) {
@@ -227,7 +161,9 @@ func services(ctx context.Context, q querier) ([]Service, error) {
 }
 
 // Services returns every service in the order they were added.
-func (b *Book) Services(ctx context.Context) ([]Service, error) { return services(ctx, b.db) }
+func (b *Book) Services(ctx context.Context) ([]Service, error) {
+	return ask(ctx, b, func(q querier) ([]Service, error) { return services(ctx, q) })
+}
 
 func notes(ctx context.Context, q querier) ([]Note, error) {
 	return rows(ctx, q, func(rs *sql.Rows) (n Note, err error) {

@@ -39,7 +39,8 @@ func ReadHealth(runDir string) (h health.Health, ok bool, err error) {
 // RunOf turns what a run folder says into a run of the book.
 func RunOf(i record.Info) Run {
 	r := Run{ID: i.Run, Started: i.Started, Leg: i.Leg, Revision: i.Revision, Routine: i.Routine, Assembly: i.Conditions.Assembly,
-		Ended: string(i.End.How), Bare: i.Conditions.BareServo, Setups: setupsOf(i), Whole: i.End.How == record.Complete || i.End.How == record.Imported, Samples: i.Samples()}
+		Ended: string(i.End.How), Bare: i.Conditions.BareServo, Setups: setupsOf(i), Whole: i.End.How == record.Complete || i.End.How == record.Imported, Samples: i.Samples(),
+		State: i.State}
 	if i.End.Reason != "" {
 		r.Ended += ": " + i.End.Reason
 	}
@@ -51,22 +52,29 @@ func RunOf(i record.Info) Run {
 
 // Rebuild makes the book anew from the run folders and history.toml. Runs that cannot be read are
 // returned as warnings, and all others are in.
-func (b *Book) Rebuild(ctx context.Context) (warnings []error, err error) { return b.rebuild(ctx) }
+func (b *Book) Rebuild(ctx context.Context) (warnings []error, err error) {
+	var o Opened
+	err = b.sound(ctx, func(*sql.DB) error {
+		o = Opened{}
+		return b.rebuild(ctx, &o)
+	})
+	return o.Warnings, err
+}
 
-func (b *Book) rebuild(ctx context.Context) (warnings []error, err error) {
+func (b *Book) rebuild(ctx context.Context, o *Opened) error {
 	h, err := ReadHistory(b.dir)
 	if err != nil {
-		return nil, err
+		return err
 	}
 	if h.Torn != nil {
-		warnings = append(warnings, h.Torn)
+		o.Warnings = append(o.Warnings, h.Torn)
 	}
-	entries, err := record.List(b.dir)
+	ids, err := record.IDs(b.dir)
 	if err != nil {
-		return warnings, err
+		return err
 	}
-	err = b.write(ctx, func(tx *sql.Tx) error {
-		for _, t := range []string{"parts", "revisions", "services", "notes", "measures", "findings", "past", "setups", "runs", "problems"} {
+	err = b.writeTo(ctx, b.conn(), func(tx *sql.Tx) error {
+		for _, t := range []string{"parts", "revisions", "services", "notes", "findings", "past", "setups", "forms", "runs", "problems"} {
 			if _, err := tx.ExecContext(ctx, "DELETE FROM "+t); err != nil {
 				return err
 			}
@@ -86,17 +94,13 @@ func (b *Book) rebuild(ctx context.Context) (warnings []error, err error) {
 				return err
 			}
 		}
-		for _, e := range entries {
-			_, w, err := take(ctx, tx, e)
-			if err != nil {
-				return err
-			}
-			warnings = append(warnings, w...)
+		if _, err := b.putAll(ctx, newWriter(tx), ids, o); err != nil {
+			return err
 		}
 		return replay(ctx, tx)
 	})
 	if err != nil {
-		return warnings, fmt.Errorf("make the book anew: %w", err)
+		return fmt.Errorf("make the book anew: %w", err)
 	}
-	return warnings, nil
+	return nil
 }

@@ -59,4 +59,27 @@ ALTER TABLE parts ADD COLUMN made TEXT NOT NULL DEFAULT '';
 ALTER TABLE notes ADD COLUMN path TEXT NOT NULL DEFAULT '';
 `, `
 ALTER TABLE notes ADD COLUMN run TEXT NOT NULL DEFAULT '';
+`, `
+DROP TABLE measures;
+DROP TABLE findings;
+DROP TABLE past;
+DROP TABLE runs;
+CREATE TABLE runs (
+	id TEXT PRIMARY KEY, number INTEGER NOT NULL, started TEXT NOT NULL, leg TEXT NOT NULL, revision TEXT NOT NULL, routine TEXT NOT NULL,
+	assembly TEXT NOT NULL, whole INTEGER NOT NULL, bare INTEGER NOT NULL, judged INTEGER NOT NULL, mark TEXT NOT NULL, body BLOB NOT NULL
+);
+CREATE INDEX runs_by_number ON runs(number);
+CREATE INDEX runs_by_revision ON runs(revision);
+CREATE INDEX runs_by_start ON runs(started);
+CREATE TABLE findings (
+	run TEXT NOT NULL REFERENCES runs(id) ON DELETE CASCADE, joint TEXT NOT NULL, place INTEGER NOT NULL, cause TEXT NOT NULL,
+	severity TEXT NOT NULL, part TEXT NOT NULL, evidence TEXT NOT NULL, PRIMARY KEY (run, place)
+) WITHOUT ROWID;
+CREATE INDEX findings_by_joint ON findings(joint, cause);
+CREATE TABLE forms (id INTEGER PRIMARY KEY, body TEXT NOT NULL UNIQUE);
+CREATE TABLE past (
+	joint TEXT NOT NULL, run TEXT NOT NULL REFERENCES runs(id) ON DELETE CASCADE, place INTEGER NOT NULL, answered INTEGER NOT NULL,
+	body BLOB NOT NULL, PRIMARY KEY (joint, run)
+) WITHOUT ROWID;
+CREATE INDEX past_by_run ON past(run);
 `}

@@ -10,6 +10,7 @@ import (
 	"limbgauge/analyze/health"
 	"limbgauge/rig"
 	"limbgauge/rig/record"
+
 	"pgregory.net/rapid"
 )
 
@@ -111,6 +112,11 @@ func (s *teller) event(ctx context.Context, b *Book) error {
 		knee := i.Joints[0]
 		knee.Setup.Name, knee.Setup.Servo.Rated = "knee", []rig.Rating{{Volts: 5, StallNm: 1.2, NoLoadDegPerS: 350, StallA: 2}, {Volts: 6, StallNm: 1.4, NoLoadDegPerS: 420, StallA: 2.4}}
 		knee.Setup.Load = &rig.Load{MassKg: rapid.SampledFrom([]float64{0.25, 0.5}).Draw(s.rt, "mass"), LeverM: 0.11}
+		knee.Setup.Belt = &rig.Belt{Teeth: 20, PitchMM: 2, Ratio: 1}
+		if deg, turns := rapid.IntRange(0, 100).Draw(s.rt, "deg"), 3; deg > 0 {
+			way := float64(deg)
+			knee.TravelDeg, knee.Reversals = &way, &turns
+		}
 		i.Joints = append(i.Joints, knee)
 		s.infos = append(s.infos, i)
 		return s.keep(ctx, b, i)
@@ -127,7 +133,7 @@ func (s *teller) event(ctx context.Context, b *Book) error {
 		s.revs = append(s.revs, r.Name)
 		return b.AddRevision(ctx, r)
 	case "service":
-		_, err := b.AddService(ctx, Service{When: at, What: "tightened", Joint: rapid.SampledFrom([]string{"", "knee", "hip"}).Draw(s.rt, "at"), Answers: named})
+		_, err := b.AddService(ctx, Service{When: at, What: "tightened", Part: "belt", Replaced: rapid.Bool().Draw(s.rt, "replaced"), Joint: rapid.SampledFrom([]string{"", "knee", "hip"}).Draw(s.rt, "at"), Answers: named})
 		return err
 	}
 	run := ""

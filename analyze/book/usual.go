@@ -74,34 +74,13 @@ func (b *Book) Usual(ctx context.Context, r Run, joint string) ([]JointRun, erro
 	if r.Bare {
 		return nil, nil
 	}
-	const before = "(started, number, id) < (?, ?, ?)"
-	const seen = "EXISTS (SELECT 1 FROM findings WHERE run = runs.id AND joint = ?)"
-	at := []any{when(r.Started), numberOf(r.ID), r.ID}
-	changed, err := rows(ctx, b.db, scanText, "SELECT coalesce(max(at), '') FROM services WHERE at <= ? AND joint IN ('', ?)", when(r.Started), joint)
-	if err != nil {
-		return nil, err
-	}
-	other, err := rows(ctx, b.db, scanRun, "SELECT "+runColumns+" FROM runs WHERE leg = ? AND (revision <> ? OR assembly <> ? OR bare) AND "+before+" AND "+seen+
-		" ORDER BY started DESC, number DESC, id DESC LIMIT 1", append([]any{r.Leg, r.Revision, r.Assembly}, append(at, joint)...)...)
-	if err != nil {
-		return nil, err
-	}
-	// A run of the very time of a service comes after it, as in the life of problems.
-	query := "SELECT " + runColumns + ` FROM runs WHERE leg = ? AND routine = ? AND whole AND NOT bare AND started >= ? AND ` + before + ` AND ` + seen + `
-		AND NOT EXISTS (SELECT 1 FROM findings WHERE run = runs.id AND joint = ? AND severity IN (?, ?))
-		AND NOT EXISTS (SELECT 1 FROM measures WHERE run = runs.id AND joint = ? AND verdict = ?)`
-	args := append([]any{r.Leg, r.Routine, changed[0]}, append(at, joint, joint, health.SeverityWarning, health.SeverityFault, joint, health.Fail)...)
-	if len(other) > 0 {
-		query += " AND (started, number, id) > (?, ?, ?)"
-		args = append(args, when(other[0].Started), numberOf(other[0].ID), other[0].ID)
-	}
-	good, err := b.first(ctx, usualMost, func(g Run) bool { return g.setup(joint) == r.setup(joint) }, query+" ORDER BY started, number, id", args...)
+	good, err := ask(ctx, b, func(q querier) ([]Run, error) { return usual(ctx, q, r, joint) })
 	if err != nil {
 		return nil, err
 	}
 	var out []JointRun
 	for _, g := range good {
-		joints, err := judged(ctx, b.db, g.ID)
+		joints, err := b.answer(g.ID)
 		if err != nil {
 			return nil, err
 		}
@@ -112,15 +91,40 @@ func (b *Book) Usual(ctx context.Context, r Run, joint string) ([]JointRun, erro
 	return out, nil
 }
 
+func usual(ctx context.Context, q querier, r Run, joint string) ([]Run, error) {
+	const before = "(started, number, id) < (?, ?, ?)"
+	at := []any{when(r.Started), numberOf(r.ID), r.ID}
+	changed, err := rows(ctx, q, scanText, "SELECT coalesce(max(at), '') FROM services WHERE at <= ? AND joint IN ('', ?)", when(r.Started), joint)
+	if err != nil {
+		return nil, err
+	}
+	other, err := rows(ctx, q, runScanner(), "SELECT body FROM runs WHERE leg = ? AND (revision <> ? OR assembly <> ? OR bare) AND "+before+
+		" AND EXISTS (SELECT 1 FROM past WHERE run = runs.id AND joint = ? AND answered > 0) ORDER BY started DESC, number DESC, id DESC LIMIT 1",
+		append([]any{r.Leg, r.Revision, r.Assembly}, append(at, joint)...)...)
+	if err != nil {
+		return nil, err
+	}
+	// A run of the very time of a service comes after it, as in the life of problems.
+	query := "SELECT body FROM runs WHERE leg = ? AND routine = ? AND whole AND NOT bare AND started >= ? AND " + before +
+		" AND EXISTS (SELECT 1 FROM past WHERE run = runs.id AND joint = ? AND answered = ?)"
+	args := append([]any{r.Leg, r.Routine, changed[0]}, append(at, joint, fine)...)
+	if len(other) > 0 {
+		query += " AND (started, number, id) > (?, ?, ?)"
+		args = append(args, when(other[0].Started), numberOf(other[0].ID), other[0].ID)
+	}
+	return first(ctx, q, usualMost, func(g Run) bool { return g.setup(joint) == r.setup(joint) }, query+" ORDER BY started, number, id", args...)
+}
+
 // first returns the first runs of a query that are wanted, and reads no further.
-func (b *Book) first(ctx context.Context, most int, want func(Run) bool, query string, args ...any) (out []Run, err error) {
-	rs, err := b.db.QueryContext(ctx, query, args...)
+func first(ctx context.Context, q querier, most int, want func(Run) bool, query string, args ...any) (out []Run, err error) {
+	rs, err := q.QueryContext(ctx, query, args...)
 	if err != nil {
 		return nil, fmt.Errorf("read the book: %w", err)
 	}
 	defer rs.Close()
+	scan := runScanner()
 	for len(out) < most && rs.Next() {
-		r, err := scanRun(rs)
+		r, err := scan(rs)
 		if err != nil {
 			return nil, fmt.Errorf("read the book: %w", err)
 		}

@@ -192,9 +192,9 @@ func TestBareServoRunSaysNothingOfTheJoint(t *testing.T) {
 	if p := state(t, b, knee); p.State != Answered || len(p.Changes) != 2 {
 		t.Errorf("after a bare servo: %+v", p)
 	}
-	points, err := b.Measured(t.Context(), "knee", "play", health.Transmission)
-	must(t, err)
-	if len(points) != 1 || points[0].Run.ID != "0002" {
-		t.Errorf("history %+v", points)
+	for _, p := range pastOf(t, b, "knee", "play") {
+		if p.Run.Bare != (p.Run.ID != "0002") {
+			t.Errorf("%+v", p)
+		}
 	}
 }

@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"path/filepath"
+	"slices"
 
 	"github.com/spf13/cobra"
 
@@ -19,6 +20,27 @@ func (a *app) openBook(ctx context.Context) (*book.Book, error) {
 	if err != nil {
 		return nil, err
 	}
+	a.sayOpened(o)
+	b.Mended = a.sayOpened
+	return b, nil
+}
+
+// openBookBeside is openBook for whoever lists the runs: those outside the book come back, and what is
+// wrong with them is theirs to say.
+func (a *app) openBookBeside(ctx context.Context) (*book.Book, []record.Entry, error) {
+	b, o, err := book.OpenBook(ctx, a.folder())
+	if err != nil {
+		return nil, nil, err
+	}
+	o.Warnings = slices.DeleteFunc(o.Warnings, func(err error) bool {
+		return slices.ContainsFunc(o.Outside, func(e record.Entry) bool { return e.Err == err })
+	})
+	a.sayOpened(o)
+	b.Mended = a.sayOpened
+	return b, o.Outside, nil
+}
+
+func (a *app) sayOpened(o book.Opened) {
 	if o.MovedTo != "" {
 		fmt.Fprintf(a.err, "limbgauge: the damaged book was put aside as %s\n", o.MovedTo)
 	}
@@ -28,7 +50,6 @@ func (a *app) openBook(ctx context.Context) (*book.Book, error) {
 	for _, w := range o.Warnings {
 		fmt.Fprintf(a.err, "limbgauge: %v\n", w)
 	}
-	return b, nil
 }
 
 // withBook runs f with the bench's book open.

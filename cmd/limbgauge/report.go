@@ -189,37 +189,56 @@ func histories(ctx context.Context, b *book.Book, h health.Health, revs []book.R
 	}
 	var out []report.History
 	for _, j := range h.Joints {
+		var limited []health.Measure
+		want := []string{book.NoMeasures}
 		for _, m := range j.Measures {
-			if math.IsNaN(m.Limit) || m.Name == "lost_samples" {
-				continue
+			if !math.IsNaN(m.Limit) && m.Name != "lost_samples" {
+				limited, want = append(limited, m), append(want, m.Name)
 			}
-			points, err := b.Measured(ctx, j.Joint, m.Name, m.Path)
-			if err != nil {
-				return nil, err
+		}
+		past, err := b.History(ctx, j.Joint, want...)
+		if err != nil {
+			return nil, err
+		}
+		for _, m := range limited {
+			if points := measured(past, m); len(points) >= 3 {
+				out = append(out, history(j.Joint, m, points, revs, services))
 			}
-			if len(points) < 3 {
-				continue
-			}
-			out = append(out, history(j.Joint, m, points, revs, services))
 		}
 	}
 	return out, nil
 }
 
-func history(joint string, m health.Measure, points []book.Point, revs []book.Revision, services []book.Service) report.History {
+// point is one run's value of a measure.
+type point struct {
+	run     book.Run
+	measure health.Measure
+}
+
+// measured picks a measure from the runs that judged it. Runs of the bare servo are none of the joint.
+func measured(past []book.JointPast, m health.Measure) (out []point) {
+	for _, p := range past {
+		if v, ok := p.Find(m.Name, m.Path); ok && !p.Run.Bare {
+			out = append(out, point{p.Run, v})
+		}
+	}
+	return out
+}
+
+func history(joint string, m health.Measure, points []point, revs []book.Revision, services []book.Service) report.History {
 	hs := report.History{Joint: joint, Measure: m.Name, Path: m.Path, Limit: m.Limit}
 	for i, p := range points {
-		if i > 0 && p.Run.Revision != points[i-1].Run.Revision {
-			hs.Marks = append(hs.Marks, report.Mark{Before: i, Label: "revision " + p.Run.Revision})
+		if i > 0 && p.run.Revision != points[i-1].run.Revision {
+			hs.Marks = append(hs.Marks, report.Mark{Before: i, Label: "revision " + p.run.Revision})
 		}
-		hs.Points = append(hs.Points, report.Point{Run: p.Run.ID, Measure: p.Measure})
+		hs.Points = append(hs.Points, report.Point{Run: p.run.ID, Measure: p.measure})
 	}
 	for _, s := range services {
 		if s.Joint != "" && s.Joint != joint {
 			continue
 		}
 		before := 0
-		for before < len(points) && points[before].Run.Started.Before(s.When) {
+		for before < len(points) && points[before].run.Started.Before(s.When) {
 			before++
 		}
 		if before > 0 { // one before the first run marks nothing

@@ -134,6 +134,25 @@ func list(d disk, benchDir string) ([]Entry, error) {
 	if err != nil {
 		return nil, fmt.Errorf("list runs: %w", err)
 	}
+	return read(d, benchDir, ids), nil
+}
+
+// IDs returns the names of the runs of a bench in the order of their numbers, and reads none of them.
+func IDs(benchDir string) ([]string, error) {
+	ids, err := runIDs(osDisk{}, benchDir)
+	if err != nil {
+		return nil, fmt.Errorf("list runs: %w", err)
+	}
+	return ids, nil
+}
+
+// IsRun says whether a folder among the runs may be one, by its name.
+func IsRun(name string) bool { return number(name) > 0 }
+
+// Read is List of the runs named, in their order.
+func Read(benchDir string, ids []string) []Entry { return read(osDisk{}, benchDir, ids) }
+
+func read(d disk, benchDir string, ids []string) []Entry {
 	out := make([]Entry, len(ids))
 	for i, id := range ids {
 		dir := filepath.Join(benchDir, runsName, id)
@@ -143,7 +162,7 @@ func list(d disk, benchDir string) ([]Entry, error) {
 			out[i].Live = live(d, filepath.Join(dir, journalName))
 		}
 	}
-	return out, nil
+	return out
 }
 
 // RunDir returns the folder of a run.

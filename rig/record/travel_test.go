@@ -189,3 +189,44 @@ func TestRestVoltage(t *testing.T) {
 		t.Errorf("no voltage seen, and yet %g V", v)
 	}
 }
+
+// What sealing counts stands in run.json, of an imported log as of a recording.
+func TestTravelIsKept(t *testing.T) {
+	dir := t.TempDir()
+	setup := rig.DefaultJoint(0)
+	setup.Name = "knee"
+	b := batchOf(strokes(30, 0.5, repeat(10, -60, 60)...))
+	for i := range b.Supply {
+		b.Supply[i], b.Current[i] = 5990, 120
+	}
+	joints := []JointInfo{{Setup: setup}}
+	if _, err := Import(dir, Info{Leg: "fore-left", Joints: joints}, []*rig.Series{rig.SeriesOf("knee", b)}); err != nil {
+		t.Fatal(err)
+	}
+	r, err := Create(dir, Info{Leg: "fore-left", Joints: joints})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := r.Append(b); err != nil {
+		t.Fatal(err)
+	}
+	if err := r.Close(End{How: Complete}, nil); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := Seal(r.Dir()); err != nil {
+		t.Fatal(err)
+	}
+	entries, err := List(dir)
+	if err != nil || len(entries) != 2 {
+		t.Fatal(entries, err)
+	}
+	for _, e := range entries {
+		j := e.Info.Joints[0]
+		if j.TravelDeg == nil || j.Reversals == nil || j.SupplyRestV == nil {
+			t.Fatalf("run %s: %+v", e.ID, j)
+		}
+		if *j.TravelDeg != 2400 || *j.Reversals != 19 || *j.SupplyRestV != 5.99 {
+			t.Errorf("run %s: %g deg, %d turns, %g V", e.ID, *j.TravelDeg, *j.Reversals, *j.SupplyRestV)
+		}
+	}
+}
