@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"strconv"
 	"strings"
+	"sync"
 
 	"github.com/spf13/cobra"
 
@@ -147,13 +148,14 @@ func (a *app) compareIn(ctx context.Context, b *book.Book, args []string, o comp
 		return err
 	}
 	settled.A, settled.B = args[0], args[1]
-	var answers []comparisonOfJoint
-	for _, j := range joints {
-		c, err := compareJoint(ctx, b, j, sides, settled, o.wanted())
-		if err != nil {
-			return err
-		}
-		answers = append(answers, c)
+	answers, errs := make([]comparisonOfJoint, len(joints)), make([]error, len(joints))
+	var wg sync.WaitGroup // joints know nothing of each other, and thousands of runs take their time
+	for i, j := range joints {
+		wg.Go(func() { answers[i], errs[i] = compareJoint(ctx, b, j, sides, settled, o.wanted()) })
+	}
+	wg.Wait()
+	if err := errors.Join(errs...); err != nil {
+		return err
 	}
 	if o.json {
 		return printJSON(a.out, comparisonJSON(sides, answers))

@@ -1,10 +1,13 @@
 package main
 
 import (
+	"cmp"
+	"context"
 	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"text/tabwriter"
 
@@ -14,30 +17,109 @@ import (
 )
 
 func (a *app) runsCommand() *cobra.Command {
-	asJSON := false
+	var o runsOptions
 	cmd := &cobra.Command{
-		Use:     "runs",
-		Example: "  limbgauge runs",
-		Short:   "list the runs of the bench",
+		Use:   "runs",
+		Short: "list the runs of the bench",
+		Long: `List the runs of the bench, the newest last: the newest 30 unless --all is given.
+With --joint, what the runs did with that joint: the travel and the reversals of the
+run, then those of the joint since its first run and of its belt since it was new,
+both up to and with that run. Runs of the bare servo move neither.`,
+		Example: "  limbgauge runs\n  limbgauge runs --revision B --all\n  limbgauge runs --joint knee",
 		Args:    usageArgs(cobra.NoArgs),
-		RunE: func(*cobra.Command, []string) error {
-			entries, err := record.List(a.folder())
-			if err != nil {
-				return err
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			if _, err := os.Stat(filepath.Join(a.folder(), "runs")); errors.Is(err, os.ErrNotExist) { // no place for a book either
+				if o.json {
+					return printJSON(a.out, []runRow{})
+				}
+				return a.noRuns(o)
 			}
-			if asJSON {
-				return printJSON(a.out, runRows(entries))
+			if o.joint != "" {
+				return a.jointRuns(cmd.Context(), o)
 			}
-			if len(entries) == 0 {
-				fmt.Fprintln(a.out, `no runs yet; "limbgauge sweep JOINT" makes one`)
-				return nil
-			}
-			a.printRuns(entries)
-			return nil
+			return a.runs(cmd.Context(), o)
 		},
 	}
-	cmd.Flags().BoolVar(&asJSON, "json", false, "print JSON")
+	cmd.Flags().BoolVar(&o.all, "all", false, "all runs instead of the newest 30")
+	cmd.Flags().StringVar(&o.joint, "joint", "", "only runs of this joint, with its travel")
+	cmd.Flags().StringVarP(&o.revision, "revision", "r", "", "only runs of this revision")
+	cmd.Flags().BoolVar(&o.json, "json", false, "print all of them as JSON")
 	return cmd
+}
+
+type runsOptions struct {
+	all, json       bool
+	joint, revision string
+}
+
+// newestRuns is how many runs are listed unless all are asked for.
+const newestRuns = 30
+
+// most returns how many runs are to be listed, 0 for all.
+func (o runsOptions) most() int {
+	if o.all || o.json {
+		return 0
+	}
+	return newestRuns
+}
+
+// which says which runs are listed, for whoever finds none.
+func (o runsOptions) which() string {
+	s := ""
+	if o.joint != "" {
+		s += " of joint " + o.joint
+	}
+	if o.revision != "" {
+		s += " of revision " + o.revision
+	}
+	return s
+}
+
+func (a *app) runs(ctx context.Context, o runsOptions) error {
+	rows, all, err := a.listed(ctx, o)
+	if err != nil {
+		return err
+	}
+	if o.json {
+		return printJSON(a.out, rows)
+	}
+	if len(rows) == 0 {
+		return a.noRuns(o)
+	}
+	w := tabwriter.NewWriter(a.out, 0, 0, 2, ' ', 0)
+	fmt.Fprintln(w, "run\tstarted\trevision\tjoints\troutine\tended")
+	for _, r := range rows {
+		if r.Error != "" {
+			fmt.Fprintf(w, "%s\tcan not be read: %s\n", r.Run, r.Error)
+			continue
+		}
+		if r.Bare {
+			r.Routine += ", bare servo"
+		}
+		fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\t%s\n", r.Run, r.Started, r.Revision, strings.Join(r.Joints, " "), r.Routine, r.Ended)
+	}
+	if err := w.Flush(); err != nil {
+		return err
+	}
+	a.sayMore(all - len(rows))
+	return nil
+}
+
+func (a *app) sayMore(n int) {
+	switch {
+	case n == 1:
+		fmt.Fprintln(a.out, "one older run is not shown; --all shows it")
+	case n > 1:
+		fmt.Fprintf(a.out, "%d older runs are not shown; --all shows them\n", n)
+	}
+}
+
+func (a *app) noRuns(o runsOptions) error {
+	if which := o.which(); which != "" {
+		return inputError(fmt.Errorf("there are no runs%s", which), `"limbgauge runs" lists what there is`)
+	}
+	fmt.Fprintln(a.out, `no runs yet; "limbgauge sweep JOINT" makes one`)
+	return nil
 }
 
 type runRow struct {
@@ -53,18 +135,63 @@ type runRow struct {
 	Error    string   `json:"error,omitempty"`
 }
 
-func runRows(entries []record.Entry) []runRow {
+const minuteForm = "2006-01-02 15:04"
+
+// listed returns the runs to be listed, and how many there are in all. The book knows those that have
+// ended; the others, and all of a bench whose book can not be had, are read from their folders.
+func (a *app) listed(ctx context.Context, o runsOptions) (rows []runRow, all int, err error) {
+	b, outside, err := a.openBookBeside(ctx)
+	if err != nil {
+		fmt.Fprintf(a.err, "limbgauge: note: without the book, every run folder was read: %v\n", err)
+		entries, err := record.List(a.folder())
+		rows = rowsOf(entries, o.revision)
+		all = len(rows)
+		if most := o.most(); most > 0 {
+			rows = rows[max(0, all-most):]
+		}
+		return rows, all, err
+	}
+	defer b.Close()
+	list, all, err := b.Newest(ctx, o.most(), o.revision)
+	rows = []runRow{}
+	for _, r := range list {
+		row := runRow{Run: r.ID, Started: r.Started.Local().Format(minuteForm), Revision: r.Revision, Joints: r.Joints(), Routine: r.Routine, Bare: r.Bare,
+			Ended: endWord(r.Ended), State: string(r.State), Samples: r.Samples}
+		if r.State == record.Recording {
+			row.Ended = notSealed
+		}
+		rows = append(rows, row)
+	}
+	beside := rowsOf(outside, o.revision)
+	rows, all = append(rows, beside...), all+len(beside)
+	slices.SortStableFunc(rows, func(a, b runRow) int {
+		return cmp.Or(cmp.Compare(len(a.Run), len(b.Run)), strings.Compare(a.Run, b.Run))
+	})
+	return rows, all, err
+}
+
+// rowsOf lists run folders; of a revision, where one is named.
+func rowsOf(entries []record.Entry, revision string) []runRow {
 	rows := []runRow{}
 	for _, e := range entries {
+		if revision != "" && e.Info.Revision != revision {
+			continue
+		}
 		r := runRow{Run: e.ID}
 		if e.Err != nil {
 			r.Error = e.Err.Error()
 			rows = append(rows, r)
 			continue
 		}
-		r.Started = e.Info.Started.Local().Format("2006-01-02 15:04")
+		r.Started = e.Info.Started.Local().Format(minuteForm)
 		r.Revision, r.Routine, r.State, r.Samples = e.Info.Revision, e.Info.Routine, string(e.Info.State), e.Info.Samples()
-		r.Ended, r.Bare = endWords(e), e.Info.Conditions.BareServo
+		r.Ended, r.Bare = string(e.Info.End.How), e.Info.Conditions.BareServo
+		switch {
+		case e.Live:
+			r.Ended = "running"
+		case e.Info.State == record.Recording:
+			r.Ended = notSealed
+		}
 		for _, j := range e.Info.Joints {
 			r.Joints = append(r.Joints, j.Setup.Name)
 		}
@@ -73,192 +200,10 @@ func runRows(entries []record.Entry) []runRow {
 	return rows
 }
 
-func endWords(e record.Entry) string {
-	switch {
-	case e.Live:
-		return "running"
-	case e.Info.State == record.Recording:
-		return "cut, not sealed"
-	}
-	return string(e.Info.End.How)
-}
+const notSealed = "cut, not sealed"
 
-func (a *app) printRuns(entries []record.Entry) {
-	w := tabwriter.NewWriter(a.out, 0, 0, 2, ' ', 0)
-	fmt.Fprintln(w, "run\tstarted\trevision\tjoints\troutine\tended")
-	for _, r := range runRows(entries) {
-		if r.Error != "" {
-			fmt.Fprintf(w, "%s\tcan not be read: %s\n", r.Run, r.Error)
-			continue
-		}
-		if r.Bare {
-			r.Routine += ", bare servo"
-		}
-		fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\t%s\n", r.Run, r.Started, r.Revision, strings.Join(r.Joints, " "), r.Routine, r.Ended)
-	}
-	w.Flush()
-}
-
-// runDir returns the folder of the run named, or of the newest when none is.
-func (a *app) runDir(args []string) (string, error) {
-	if len(args) == 0 {
-		entries, err := record.List(a.folder())
-		if err != nil {
-			return "", err
-		}
-		if len(entries) == 0 {
-			return "", inputError(fmt.Errorf("%s holds no runs", a.folder()), `"limbgauge sweep JOINT" makes one; --bench names another bench`)
-		}
-		return entries[len(entries)-1].Dir, nil
-	}
-	id := filepath.Base(args[0]) // a path into runs/ is as good as the number
-	for len(id) < 4 && strings.Trim(id, "0123456789") == "" {
-		id = "0" + id
-	}
-	dir := record.RunDir(a.folder(), id)
-	if _, err := os.Stat(dir); errors.Is(err, os.ErrNotExist) {
-		return "", inputError(fmt.Errorf("there is no run %s in %s", id, a.folder()), `"limbgauge runs" lists them`)
-	}
-	return dir, nil
-}
-
-// openRun opens a run and says what of it is damaged.
-func (a *app) openRun(args []string) (*record.Run, error) {
-	dir, err := a.runDir(args)
-	if err != nil {
-		return nil, err
-	}
-	r, err := record.Open(dir)
-	if err != nil {
-		return nil, err
-	}
-	for _, d := range r.Damage {
-		fmt.Fprintf(a.err, "limbgauge: %v\n", d)
-	}
-	if len(r.Damage) > 0 {
-		fmt.Fprintf(a.err, "limbgauge: hint: what is whole is used; \"limbgauge seal %s\" keeps that part for good\n", r.Info.Run)
-	}
-	return r, nil
-}
-
-func (a *app) checkCommand() *cobra.Command {
-	return &cobra.Command{
-		Use:     "check [run...]",
-		Example: "  limbgauge check\n  limbgauge check 0042",
-		Short:   "read runs from end to end and name what is damaged",
-		Long: `Read every sample of the runs named, of all runs when none is, and name what is
-damaged: file, frame, byte, and how far the run is whole. Nothing is changed.`,
-		RunE: func(_ *cobra.Command, args []string) error {
-			dirs, err := a.runDirs(args)
-			if err != nil {
-				return err
-			}
-			var bad []error
-			cut := false // a journal is damaged, which sealing can mend
-			for _, d := range dirs {
-				errs := record.Check(d)
-				for _, e := range errs {
-					cut = cut || errors.As(e, new(*record.CorruptError))
-				}
-				if len(errs) == 0 {
-					fmt.Fprintf(a.out, "%s whole%s\n", filepath.Base(d), unsealed(d))
-				}
-				bad = append(bad, errs...)
-			}
-			if len(bad) == 0 {
-				return nil
-			}
-			hint := "take the run's folder from a copy; what is not named here is whole"
-			if cut {
-				hint = `"limbgauge seal RUN" keeps what is whole of a cut run`
-			}
-			return kindError{err: errors.Join(bad...), code: exitInput, hint: hint}
-		},
-	}
-}
-
-// unsealed says of a run without damage that its recording was cut, so that whole is not read as complete.
-func unsealed(dir string) string {
-	r, err := record.Open(dir)
-	if err != nil || r.Info.State == record.Sealed {
-		return ""
-	}
-	if r.Live {
-		return " so far; it is being recorded"
-	}
-	return fmt.Sprintf(" up to where it was cut, %.1f s; not sealed", r.Info.DurationS())
-}
-
-func (a *app) runDirs(args []string) ([]string, error) {
-	var dirs []string
-	for _, id := range args {
-		d, err := a.runDir([]string{id})
-		if err != nil {
-			return nil, err
-		}
-		dirs = append(dirs, d)
-	}
-	if len(args) > 0 {
-		return dirs, nil
-	}
-	entries, err := record.List(a.folder())
-	for _, e := range entries {
-		dirs = append(dirs, e.Dir)
-	}
-	return dirs, err
-}
-
-func (a *app) sealCommand() *cobra.Command {
-	return &cobra.Command{
-		Use:     "seal [run...]",
-		Example: "  limbgauge seal\n  limbgauge seal 0042",
-		Short:   "turn the journal of a cut run into its sealed file",
-		Long: `A run is sealed by itself when it ends. One that was cut - the power went, the
-program was killed - keeps its journal until it is sealed: all that is whole goes
-into the sealed file, what was cut is noted. Without a run, all unsealed ones.`,
-		RunE: func(_ *cobra.Command, args []string) error {
-			dirs, err := a.runDirs(args)
-			if err != nil {
-				return err
-			}
-			var bad []error
-			done := 0
-			for _, d := range dirs {
-				r, err := record.Open(d)
-				if err != nil { // nothing whole to seal; sealing must not paper over it
-					bad = append(bad, err)
-					continue
-				}
-				if r.Info.State == record.Sealed {
-					continue
-				}
-				info, err := record.Seal(d)
-				if err != nil {
-					bad = append(bad, err)
-					continue
-				}
-				done++
-				fmt.Fprintf(a.out, "%s sealed: %d samples, %.1f s, %s\n", info.Run, info.Samples(), info.DurationS(), ended(info.End))
-				for _, n := range info.Notes {
-					fmt.Fprint(a.out, wrap(n, "  ", pageWidth))
-				}
-			}
-			if done == 0 && len(bad) == 0 {
-				fmt.Fprintln(a.out, "nothing to seal")
-			}
-			return errors.Join(bad...)
-		},
-	}
-}
-
-// ended puts a run's ending into words.
-func ended(e record.End) string {
-	s := string(e.How)
-	if s == "" {
-		s = "not ended"
-	}
-	if e.Reason != "" {
-		s += ": " + e.Reason
-	}
-	return s
+// endWord returns how a run ended, without why.
+func endWord(ended string) string {
+	how, _, _ := strings.Cut(ended, ":")
+	return how
 }

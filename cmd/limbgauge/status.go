@@ -25,25 +25,28 @@ func (a *app) status(ctx context.Context) error {
 		return err
 	}
 	fmt.Fprintf(a.out, "leg %s, joints %s, stand on port %s\n", b.Leg.Name, jointNames(b.Joints), b.Stand.Port)
-	entries, err := record.List(a.folder())
-	if err != nil {
-		return err
-	}
-	fmt.Fprintf(a.out, "%d runs\n", len(entries))
-	for _, e := range entries {
-		if e.Err != nil {
-			fmt.Fprintf(a.out, "  run %s can not be read: %v\n", e.ID, e.Err)
-			continue
-		}
-		if e.Info.State == record.Recording {
-			a.sayUnsealed(e)
-		}
-	}
-	bk, err := a.openBook(ctx)
+	bk, outside, err := a.openBookBeside(ctx)
 	if err != nil {
 		return err
 	}
 	defer bk.Close()
+	runs, err := bk.Runs(ctx)
+	if err != nil {
+		return err
+	}
+	fmt.Fprintf(a.out, "%d runs\n", len(runs)+len(outside))
+	for _, e := range outside {
+		if e.Err != nil {
+			fmt.Fprintf(a.out, "  run %s can not be read: %v\n", e.ID, e.Err)
+			continue
+		}
+		fmt.Fprintf(a.out, "  run %s is being recorded\n", e.ID)
+	}
+	for _, r := range runs {
+		if r.State == record.Recording {
+			a.sayUnsealed(r.ID)
+		}
+	}
 	revs, err := bk.Revisions(ctx)
 	if err != nil {
 		return err
@@ -72,19 +75,15 @@ func (a *app) status(ctx context.Context) error {
 	return nil
 }
 
-// sayUnsealed tells of a run that is going on, or was cut and where.
-func (a *app) sayUnsealed(e record.Entry) {
-	if e.Live {
-		fmt.Fprintf(a.out, "  run %s is being recorded\n", e.ID)
-		return
-	}
-	r, err := record.Open(e.Dir)
+// sayUnsealed tells of a run that was cut, and where.
+func (a *app) sayUnsealed(id string) {
+	r, err := record.Open(record.RunDir(a.folder(), id))
 	if err != nil {
-		fmt.Fprintf(a.out, "  run %s was cut and can not be read: %v\n", e.ID, err)
+		fmt.Fprintf(a.out, "  run %s was cut and can not be read: %v\n", id, err)
 		return
 	}
 	fmt.Fprintf(a.out, "  run %s was cut: it holds %.1f s, %d samples; \"limbgauge seal %s\" keeps them, \"limbgauge analyze %s\" judges them\n",
-		e.ID, r.Info.DurationS(), r.Info.Samples(), e.ID, e.ID)
+		id, r.Info.DurationS(), r.Info.Samples(), id, id)
 	for _, d := range r.Damage {
 		fmt.Fprintf(a.out, "    %v\n", d)
 	}
