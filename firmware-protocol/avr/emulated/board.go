@@ -8,7 +8,6 @@ import (
 	"io"
 	"os"
 	"os/exec"
-	"strings"
 	"sync"
 	"testing"
 	"time"
@@ -163,8 +162,17 @@ type Joint struct {
 	Amps     float64 `json:"amps"`
 }
 
-// Mark is one part of the firmware's work, in processor cycles: from a mark to the next, and from a mark to
-// the same again.
+// The marks that the firmware sets, as in board/board_avr.h.
+const (
+	MarkLoop    = 1 // a turn of its loop begins
+	MarkHost    = 2
+	MarkStart   = 3 // the sensors' turn is begun
+	MarkReading = 4 // what they gave is worked on, one joint
+	MarkTime    = 5
+)
+
+// Mark is one part of the firmware's work since the command "watch", in processor cycles: from a mark to the
+// next, interrupts in between included, and from a mark to the same again.
 type Mark struct {
 	Mark      int     `json:"mark"`
 	N         int     `json:"n"`
@@ -174,15 +182,31 @@ type Mark struct {
 	WorstTurn int     `json:"worst_turn"`
 }
 
+func (f Figures) mark(number int) Mark {
+	for _, m := range f.Marks {
+		if m.Mark == number {
+			return m
+		}
+	}
+	return Mark{}
+}
+
+// CyclesPerSample returns how many processor cycles one joint's sample takes: the begin of the sensors' turn
+// and the work on their readings, interrupts that fell into it included.
+func (f Figures) CyclesPerSample() float64 {
+	start, reading := f.mark(MarkStart), f.mark(MarkReading)
+	return (start.Mean*float64(start.N) + reading.Mean*float64(reading.N)) / float64(max(reading.N, 1))
+}
+
+// WorstLoopUS returns the longest turn of the firmware's loop, us.
+func (f Figures) WorstLoopUS() float64 { return float64(f.mark(MarkLoop).WorstTurn) / 16 }
+
 // Summary says the figures in one line.
 func (f Figures) Summary() string {
-	var s strings.Builder
-	fmt.Fprintf(&s, "flash %d B, RAM %d B and a stack of at most %d B of %d; %d B received, %d lost; %d samples; bus busy %.0f %%; %.1f s in %.1f s",
-		f.FlashBytes, f.RAMBytes, f.StackBytes, f.StackRoom, f.RxBytes, f.RxOverruns, f.SamplesSent, 100*f.BusBusy, f.SimUS/1e6, f.WallS)
-	for _, m := range f.Marks {
-		fmt.Fprintf(&s, "; mark %d: mean %.0f, worst %d cycles, turn mean %.0f, worst %d", m.Mark, m.Mean, m.Worst, m.MeanTurn, m.WorstTurn)
-	}
-	return s.String()
+	return fmt.Sprintf("%.0f cycles per sample, loop %.0f us and at worst %.0f us, stack at most %d of %d B, flash %d B, RAM %d B, "+
+		"%d B received and %d lost, %d samples, bus busy %.0f %%; %.1f s in %.1f s of real time (not kept up with %d times)",
+		f.CyclesPerSample(), f.mark(MarkLoop).MeanTurn/16, f.WorstLoopUS(), f.StackBytes, f.StackRoom, f.FlashBytes, f.RAMBytes,
+		f.RxBytes, f.RxOverruns, f.SamplesSent, 100*f.BusBusy, f.SimUS/1e6, f.WallS, f.SlowTurns)
 }
 
 // Need builds a board for a test, in its temporary folder. Where tools are missing the test is skipped, or fails when

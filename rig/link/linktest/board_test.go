@@ -44,11 +44,21 @@ func TestEmulatedBoard(t *testing.T) {
 	b := &board{emulated.Need(t).Run(t)}
 	t.Run("suite", b.suite)
 	t.Run("flood", b.floods)
-	t.Run("pulses", b.pulses)
 	f := b.figures(t)
 	t.Log(f.Summary())
 	if f.RxOverruns != 0 {
 		t.Errorf("%d bytes lost in the receiver, want none", f.RxOverruns)
+	}
+}
+
+// Every make of the firmware keeps its greatest rate with all joints armed.
+func TestEmulatedBoardAtWork(t *testing.T) {
+	for _, make := range [][]string{{"JOINTS=1"}, {"JOINTS=1", "MOTOR_SENSORS=1"}, {"JOINTS=2"}, {"JOINTS=3"}} {
+		t.Run(strings.Join(make, " "), func(t *testing.T) {
+			// At half the speed a host that a busy machine holds up is no dead host.
+			b := &board{emulated.Need(t, make...).Run(t, "-x", "0.5")}
+			b.work(t)
+		})
 	}
 }
 
@@ -162,30 +172,45 @@ func (b *board) flood(t *testing.T, chunk []byte) {
 	}
 }
 
-// pulses arms every servo, lets the joints hold, and looks for jitter, with the line full of questions.
-func (b *board) pulses(t *testing.T) {
-	bench := b.bench(t, 250)
-	servo := joints()[0].Servo
-	joints := joints()
-	for ch := range 3 {
-		if ch >= len(joints) {
-			joints = append(joints, joints[0])
-		}
-		joints[ch].Channel, joints[ch].Servo = ch, servo
+// work arms every servo at the greatest sample rate, lets the joints hold, and looks at pulses and processor, with
+// questions on the line.
+func (b *board) work(t *testing.T) {
+	bench := b.bench(t, 0)
+	h := bench.hello()
+	bench.opt.Hz, bench.ch = int(h.MaxHz), 0
+	first := joints()[0]
+	bench.opt.Joints = nil
+	for ch := range h.Joints {
+		first.Channel = ch
+		bench.opt.Joints = append(bench.opt.Joints, first)
 	}
-	bench.opt.Joints, bench.ch = joints, 0
 	bench.ready()
 	token := bench.token()
-	bench.want(0, func(tag uint8) wire.Message { return &wire.Arm{Tag: tag, Token: token, Mask: 7} })
+	bench.want(0, func(tag uint8) wire.Message { return &wire.Arm{Tag: tag, Token: token, Mask: 1<<h.Joints - 1} })
 	time.Sleep(100 * time.Millisecond)
 	b.do(t, "watch")
 	for until := b.figures(t).SimUS + 1_000_000; b.figures(t).SimUS < until; time.Sleep(2 * time.Millisecond) {
 		bench.send(&wire.StatusAsk{Tag: 1})
 	}
-	for ch, s := range b.figures(t).Servos {
+	f := b.figures(t)
+	t.Logf("%d joints at %d Hz: %s", h.Joints, h.MaxHz, f.Summary())
+	for ch, s := range f.Servos[:h.Joints] {
 		t.Logf("servo %d: %d pulses of %.4f to %.4f us, frames of %.4f to %.4f us", ch, s.Watched, s.MinWidthUS, s.MaxWidthUS, s.MinFrameUS, s.MaxFrameUS)
 		if s.Watched < 45 || s.MaxWidthUS-s.MinWidthUS > 0 || s.MaxFrameUS-s.MinFrameUS > 0 {
 			t.Errorf("servo %d: want at least 45 pulses, all alike", ch)
+		}
+	}
+	// A turn of the loop that is longer than a sample's period loses samples.
+	if worst := f.WorstLoopUS(); worst > 1e6/float64(h.MaxHz) || f.StackBytes+32 > f.StackRoom {
+		t.Errorf("a turn of the loop took %.0f us, want less than a period at %d Hz; or the stack came within 32 B of its end (%d of %d)", worst, h.MaxHz, f.StackBytes, f.StackRoom)
+	}
+	st := bench.status()
+	if st.State != wire.StateArmed {
+		t.Errorf("it did not stay armed: %s by %s", st.State, st.Trip)
+	}
+	for ch := range h.Joints {
+		if j := st.Joint[ch]; j.Dropped != 0 {
+			t.Errorf("joint %d: %d samples dropped, %d late", ch, j.Dropped, j.Late)
 		}
 	}
 	bench.want(0, func(tag uint8) wire.Message { return &wire.Disarm{Tag: tag} })

@@ -19,6 +19,12 @@ static int running = -1;
 
 static uint32_t flash, ram, stack_from, stack_used;
 
+void figures_watch(void)
+{
+    memset(mark, 0, sizeof mark);
+    running = -1;
+}
+
 static void on_mark(struct avr_irq_t *irq, uint32_t value, void *param)
 {
     (void)irq;

@@ -79,7 +79,7 @@ void timers_poll(void);
 void servo_edge(int joint, int high, uint64_t at);
 void servo_cut(int joint); /* ends a pulse before its time */
 void servo_poll(void);
-void servo_watch(void); /* begins anew to look for jitter */
+void servo_watch(void); /* the same for the evenness of pulses */
 void servo_figures(FILE *f);
 
 /* plant.c: what the pulses move */
@@ -99,6 +99,7 @@ void plant_figures(FILE *f);
 /* figures.c */
 void figures_init(const char *elf);
 void figures_paint(void); /* fills the memory the stack may grow into */
+void figures_watch(void); /* begins anew to sum cycles */
 void figures_print(FILE *f);
 
 #endif

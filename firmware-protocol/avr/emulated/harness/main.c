@@ -149,34 +149,51 @@ static int setting(char *text)
     return end != eq + 1 && *end == 0 && plant_set(text, v);
 }
 
-static int command(char *line)
+static int bus_command(int joint, const char *state)
+{
+    static const char *const names[] = {"ok", "dead", "stuck"};
+    for (int i = 0; i < (joint < 0 ? 3 : 2); i++)
+        if (!strcmp(state, names[i])) {
+            bus_fault(joint, (enum bus_state)i);
+            return 1;
+        }
+    return 0;
+}
+
+/* true when there is such a command */
+static int obey(const char *word, char *arg, const char *more)
+{
+    if (!strcmp(word, "reset")) {
+        reset(EXTRF);
+    } else if (!strcmp(word, "watch")) {
+        servo_watch();
+        figures_watch();
+    } else if (!strcmp(word, "set") && arg) {
+        return setting(arg);
+    } else if (!strcmp(word, "bus") && arg) {
+        return bus_command(-1, arg);
+    } else if (!strcmp(word, "sensor") && arg && more && arg[0] >= '0' && arg[0] < '0' + JOINTS && !arg[1]) {
+        return bus_command(arg[0] - '0', more);
+    } else {
+        return 0;
+    }
+    return 1;
+}
+
+static void command(char *line)
 {
     char *word = strtok(line, " "), *arg = strtok(NULL, " "), *more = strtok(NULL, " ");
     if (!word)
-        return 1;
+        return;
     plant_to(now());
-    if (!strcmp(word, "figures"))
-        return figures(), 1;
     if (!strcmp(word, "quit"))
         exit(0);
-    int done = 1;
-    if (!strcmp(word, "reset"))
-        reset(EXTRF);
-    else if (!strcmp(word, "watch"))
-        servo_watch();
-    else if (!strcmp(word, "set") && arg)
-        done = setting(arg);
-    else if (!strcmp(word, "bus") && arg)
-        bus_fault(-1, !strcmp(arg, "dead") ? BUS_DEAD : !strcmp(arg, "stuck") ? BUS_STUCK : BUS_OK);
-    else if (!strcmp(word, "sensor") && arg && more && arg[0] >= '0' && arg[0] < '0' + JOINTS)
-        bus_fault(arg[0] - '0', !strcmp(more, "dead") ? BUS_DEAD : BUS_OK);
-    else
-        done = 0;
-    if (done)
+    if (!strcmp(word, "figures"))
+        figures();
+    else if (obey(word, arg, more))
         printf("{\"sim_us\":%.1f}\n", (double)now() / CYCLES_PER_US);
     else
         printf("{\"error\":\"no such command or setting\"}\n");
-    return 1;
 }
 
 /* reads what the test says; false when it has gone */
@@ -251,7 +268,7 @@ int main(int argc, char **argv)
     avr->frequency = HZ;
     avr->sleep = no_sleep;
     serial_init();
-    serial_repeat_beats(speed != 1);
+    serial_repeat_beats(speed <= 0 || speed > 1);
     bus_init();
     timers_init();
     servo_watch();
