@@ -20,8 +20,8 @@ import (
 	"limbgauge/firmware-protocol/avr/emulated"
 )
 
-// knee is the joint these tests sweep: that of "limbgauge init", on channel 2.
-const kneeChannel = 2
+// kneeChannel is that of the joint these tests sweep: the knee of "limbgauge init" on a board for one joint.
+const kneeChannel = 0
 
 // These speeds are times real time. The whole routine outruns the wall's clock, and so the board is given heartbeats
 // more often than the host sends them (see the harness's -x); where the heartbeat itself is tried, time is real.
@@ -57,6 +57,15 @@ func newBoardBench(t *testing.T, b parts, args ...string) *boardBench {
 	bench := &boardBench{Board: b.Run(t, args...), t: t, command: b.command, dir: t.TempDir()}
 	if out, code := bench.limbgauge("init"); code != 0 {
 		t.Fatalf("init: exit code %d\n%s", code, out)
+	}
+	path := filepath.Join(bench.dir, "bench.toml")
+	text, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	swap := strings.NewReplacer("channel = 0", "channel = 2", "channel = 2", "channel = 0")
+	if err := os.WriteFile(path, []byte(swap.Replace(string(text))), 0o644); err != nil {
+		t.Fatal(err)
 	}
 	return bench
 }
@@ -163,7 +172,7 @@ func (r *working) end() (string, int) {
 
 // TestBoard works the real command on the compiled firmware: SPEC.md's safety rules and the verdicts of a whole routine.
 func TestBoard(t *testing.T) {
-	b := parts{emulated.Need(t, "JOINTS=3", "MOTOR_SENSORS=3"), filepath.Join(t.TempDir(), "limbgauge")}
+	b := parts{emulated.Need(t, "JOINTS=1", "MOTOR_SENSORS=1"), filepath.Join(t.TempDir(), "limbgauge")}
 	if out, err := exec.Command("go", "build", "-o", b.command, "..").CombinedOutput(); err != nil {
 		t.Fatalf("build the command: %v\n%s", err, out)
 	}
@@ -171,7 +180,7 @@ func TestBoard(t *testing.T) {
 		wholeRoutine(t, newBoardBench(t, b, "-x", fast), exitDone, "no fault found", 0.04) // the part's own
 	})
 	t.Run("a slack joint", func(t *testing.T) {
-		bench := newBoardBench(t, b, "-x", fast, "-s", "2:tension_n=0", "-s", "2:slack_deg=0.8")
+		bench := newBoardBench(t, b, "-x", fast, "-s", "0:tension_n=0", "-s", "0:slack_deg=0.8")
 		wholeRoutine(t, bench, exitFault, "fault, belt slack", 0.84)
 	})
 	t.Run("trips", func(t *testing.T) { boardTrips(t, b) })
@@ -218,13 +227,13 @@ func boardTrips(t *testing.T, b parts) {
 		withinMS       float64 // from the fault to the last pulse's beginning, by the board's clock
 	}{
 		// 300 ms of over-current, and half a period of 20 ms or so that the monitor and the bus take.
-		{"over-current", "set 2:extra_a=2.6", "stayed over 2.50 A", 330},
+		{"over-current", "set 0:extra_a=2.6", "stayed over 2.50 A", 330},
 		// The servo can not hold 6 N·m; three readings beyond the end's 3 deg trip.
-		{"range", "set 2:push_nm=6", "past the end of its range", 300},
+		{"range", "set 0:push_nm=6", "past the end of its range", 300},
 		// 50 readings or 100 ms, whichever is longer: 200 ms at 250 Hz.
 		{"bus dead", "bus dead", "a sensor gave no reading", 250},
 		{"bus held down", "bus stuck", "a sensor gave no reading", 250},
-		{"one sensor dead", "sensor 2 dead", "a sensor gave no reading", 250},
+		{"one sensor dead", "sensor 0 dead", "a sensor gave no reading", 250},
 		// 20 ms below 4.5 V, from when the supply's capacitor is down.
 		{"supply low", "set supply_v=4.2", "supply 4.", 100},
 	} {
