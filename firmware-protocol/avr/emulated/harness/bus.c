@@ -68,7 +68,7 @@ static void address(uint8_t byte)
     refused += peer == NULL;
     state = byte & 1 ? READING : WRITING;
     if (peer)
-        slave_begin(peer, state == WRITING);
+        slave_begin(peer);
     later((uint8_t)((byte & 1 ? R_ADDRESS : W_ADDRESS) + (peer ? 0 : REFUSED)), 9);
 }
 
@@ -115,8 +115,7 @@ static void on_twcr_write(avr_t *a, avr_io_addr_t addr, uint8_t v, void *param)
 
 void bus_reset(void)
 {
-    if (avr->cycle_timers.timer)
-        avr_cycle_timer_cancel(avr, on_done, NULL);
+    avr_cycle_timer_cancel(avr, on_done, NULL);
     avr_cycle_timer_cancel(avr, on_stopped, NULL);
     avr_clear_interrupt(avr, &twi->twi);
     state = IDLE;

@@ -49,7 +49,7 @@ static void on_mark(struct avr_irq_t *irq, uint32_t value, void *param)
 }
 
 /* Sizes, and where the stack's room begins, from the ELF file itself. */
-static void read_elf(const char *name)
+void figures_read(const char *name)
 {
     FILE *f = fopen(name, "rb");
     static uint8_t file[1 << 22];
@@ -57,8 +57,11 @@ static void read_elf(const char *name)
     if (f)
         fclose(f);
     const Elf32_Ehdr *e = (const void *)file;
-    if (n < sizeof *e || memcmp(e->e_ident, ELFMAG, SELFMAG) || e->e_shoff + (size_t)e->e_shnum * sizeof(Elf32_Shdr) > n)
-        fatal("read the firmware", name);
+    if (n == 0)
+        fatal("there is no such firmware", name);
+    if (n < sizeof *e || memcmp(e->e_ident, ELFMAG, SELFMAG) || e->e_machine != EM_AVR ||
+        e->e_shoff + (size_t)e->e_shnum * sizeof(Elf32_Shdr) > n)
+        fatal("this is no ELF file of an AVR", name);
     const Elf32_Shdr *s = (const void *)(file + e->e_shoff);
     for (int i = 0; i < e->e_shnum; i++) {
         if (s[i].sh_type == SHT_SYMTAB) {
@@ -78,9 +81,8 @@ static void read_elf(const char *name)
     }
 }
 
-void figures_init(const char *elf)
+void figures_init(void)
 {
-    read_elf(elf);
     avr_irq_register_notify(avr_iomem_getirq(avr, GPIOR0, "mark", AVR_IOMEM_IRQ_ALL), on_mark, NULL);
 }
 

@@ -62,7 +62,7 @@ void bus_figures(FILE *f);
 /* sensors.c: what answers on the bus */
 struct slave;
 struct slave *slave_at(uint8_t address); /* NULL: nobody acknowledges */
-void slave_begin(struct slave *s, int writing);
+void slave_begin(struct slave *s);
 int slave_write(struct slave *s, uint8_t byte); /* true: acknowledged */
 uint8_t slave_read(struct slave *s);
 void sensors_init(void);
@@ -97,7 +97,8 @@ double noise(double sigma);
 void plant_figures(FILE *f);
 
 /* figures.c */
-void figures_init(const char *elf);
+void figures_read(const char *elf); /* its sizes; ends the program when it is no firmware */
+void figures_init(void);
 void figures_paint(void); /* fills the memory the stack may grow into */
 void figures_watch(void); /* begins anew to sum cycles */
 void figures_print(FILE *f);

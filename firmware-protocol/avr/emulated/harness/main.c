@@ -224,6 +224,7 @@ int main(int argc, char **argv)
 {
     double speed = 1;
     int keep = 0, option;
+    char *end;
     plant_init();
     sensors_wire("j0,j1,j2,m0,m1,m2");
     sensors_init();
@@ -231,7 +232,7 @@ int main(int argc, char **argv)
         int good = 1;
         switch (option) {
         case 'x':
-            speed = atof(optarg);
+            good = (speed = strtod(optarg, &end)) >= 0 && end != optarg && !*end;
             break;
         case 'k':
             keep = 1;
@@ -246,15 +247,18 @@ int main(int argc, char **argv)
             good = 0;
         }
         if (!good) {
-            fputs(usage, stderr);
-            plant_help(stderr);
-            return 2;
+            if (option != '?' && option != 'h')
+                fprintf(stderr, "emulated board: -%c does not take \"%s\"\n", option, optarg);
+            fputs(usage, option == 'h' ? stdout : stderr);
+            plant_help(option == 'h' ? stdout : stderr);
+            return option == 'h' ? 0 : 2;
         }
     }
     if (optind != argc - 1) {
-        fputs(usage, stderr);
+        fprintf(stderr, "emulated board: name one firmware, an ELF file; -h says more\n");
         return 2;
     }
+    figures_read(argv[optind]);
     elf_firmware_t firmware = {0};
     avr_global_logger_set(quiet);
     if (elf_read_firmware(argv[optind], &firmware))
@@ -272,7 +276,7 @@ int main(int argc, char **argv)
     bus_init();
     timers_init();
     servo_watch();
-    figures_init(argv[optind]);
+    figures_init();
     avr_register_io(avr, &watcher);
     reset(PORF);
 
@@ -281,8 +285,8 @@ int main(int argc, char **argv)
     printf("{\"port\":\"%s\"}\n", serial_path());
     fflush(stdout);
     for (unsigned turn = 0;; turn++) {
-        uint64_t end = now() + TURN;
-        while (now() < end) {
+        uint64_t until = now() + TURN;
+        while (now() < until) {
             int state = avr_run(avr);
             if (state == cpu_Done || state == cpu_Crashed)
                 fatal("run the firmware", state == cpu_Crashed ? "it crashed" : "it ended: it sleeps with interrupts off");

@@ -18,7 +18,7 @@ struct slave {
     int joint, motor_side;
     uint8_t pointer;
     unsigned index; /* of the byte in this transfer */
-    int dead;
+    int dead;       /* an angle sensor that does not answer */
     uint16_t config, calibration, shunt, bus, latch; /* of a monitor; latch: while a word is read */
     uint64_t converted;
 };
@@ -73,7 +73,7 @@ struct slave *slave_at(uint8_t address)
     if (address == SWITCH)
         return &bus_switch;
     if (address >= MONITOR && address < MONITOR + JOINTS)
-        return monitor[address - MONITOR].dead ? NULL : &monitor[address - MONITOR];
+        return &monitor[address - MONITOR];
     if (address == ANGLE)
         for (int b = 0; b < MUX_CHANNELS; b++)
             if (branches >> b & 1 && angle[b].joint >= 0 && !angle[b].dead)
@@ -81,9 +81,8 @@ struct slave *slave_at(uint8_t address)
     return NULL;
 }
 
-void slave_begin(struct slave *s, int writing)
+void slave_begin(struct slave *s)
 {
-    (void)writing;
     s->index = 0;
 }
 
