@@ -66,6 +66,9 @@ func Between(at, to Conditions) Differences {
 	return d
 }
 
+// None says that nothing differs that is known: every figure may stand as it is.
+func (d Differences) None() bool { return d.none }
+
 // Refusals returns by how many conditions some figures do not compare.
 func (d Differences) Refusals() (n int) {
 	for _, c := range d.by {

@@ -31,13 +31,14 @@ func (e entry) measure(k key) health.Measure {
 // column is what the runs of one side know of a measure.
 type column struct {
 	key
-	side   string  // what the side is called
-	runs   int     // of the side
-	seen   []entry // measured or bounded
-	bounds int     // of those
-	named  bool    // a run names it at all
-	known  []bool  // by unit: it measured or bounded it
-	unseen int     // runs that have it and do not know it
+	side   string    // what the side is called
+	runs   int       // of the side
+	seen   []entry   // measured or bounded
+	means  []float64 // see values
+	bounds int       // of those
+	named  bool      // a run names it at all
+	known  []bool    // by unit: it measured or bounded it
+	unseen int       // runs that have it and do not know it
 	reason string
 	limit  float64
 	// What alike says: of how many runs, and of the first of them.
@@ -58,10 +59,10 @@ type columnName struct {
 
 // collect turns runs into columns, each figure brought to the conditions `to`. Runs come in the order of
 // their names, so that nothing hangs on the order they are given in.
-func collect(runs []Run, to alike.Conditions, called string) sheet {
+func collect(runs []*Run, to alike.Conditions, called string) sheet {
 	s := sheet{columns: map[columnName]*column{}}
 	units := map[string]int{}
-	column := func(i int, m health.Measure) *column {
+	column := func(i int, m *health.Measure) *column {
 		// Runs of one routine give their measures in one order, so the place is a good guess.
 		if i < len(s.order) && s.order[i].name == m.Name && s.order[i].path == m.Path {
 			return s.order[i]
@@ -69,7 +70,7 @@ func collect(runs []Run, to alike.Conditions, called string) sheet {
 		at := columnName{m.Name, m.Path}
 		c, ok := s.columns[at]
 		if !ok {
-			c = &column{key: key{name: m.Name, path: m.Path}, side: called, runs: len(runs), limit: math.NaN()}
+			c = &column{key: key{name: m.Name, path: m.Path}, side: called, runs: len(runs), limit: math.NaN(), seen: make([]entry, 0, len(runs))}
 			c.def, _ = health.DefinitionOf(m.Name)
 			s.columns[at], s.order = c, append(s.order, c)
 		}
@@ -86,16 +87,24 @@ func collect(runs []Run, to alike.Conditions, called string) sheet {
 			units[tag] = unit
 		}
 		b := bringer(r, to)
-		for i, m := range r.Joint.Measures {
+		for i := range r.Joint.Measures {
+			m := &r.Joint.Measures[i]
 			c := column(i, m)
-			brought, answer := b.bring(m)
-			c.add(brought, answer, unit)
+			if b.plain {
+				c.add(m, nothing, unit)
+				continue
+			}
+			brought, answer := b.bring(*m)
+			c.add(&brought, answer, unit)
 		}
 	}
 	return s
 }
 
-func (c *column) add(m health.Measure, a alike.Answer, unit int) {
+// nothing is the answer of runs whose conditions are alike.
+var nothing = alike.Answer{Kind: alike.Alike}
+
+func (c *column) add(m *health.Measure, a alike.Answer, unit int) {
 	c.named = true
 	if !math.IsNaN(m.Limit) && !m.FromBaseline() { // what one side was at first is no measure for the other
 		c.limit = m.Limit // the newest: what the builder accepts now
@@ -141,6 +150,15 @@ func (c *column) n() (n int) {
 	return n
 }
 
+// values returns the mean over the runs of each unit that measured it, in rising order. All are measured
+// where it is asked.
+func (c *column) values() []float64 {
+	if c.means == nil {
+		c.means = c.units(func(e entry) float64 { return e.value })
+	}
+	return c.means
+}
+
 // units returns the mean of a figure over the runs of each unit, in rising order.
 func (c *column) units(of func(entry) float64) []float64 {
 	sum, count := make([]float64, len(c.known)), make([]int, len(c.known))
@@ -157,8 +175,6 @@ func (c *column) units(of func(entry) float64) []float64 {
 	slices.Sort(out)
 	return out
 }
-
-func value(e entry) float64 { return e.value }
 
 // averaged returns the share of the runs' own expanded uncertainty that the mean of the units keeps;
 // NaN where a run's is not known. A bound without one is the bound itself.
@@ -188,7 +204,7 @@ func (c *column) measure(k key) health.Measure {
 	case c.bounds > 0:
 		m = c.bound(k)
 	default:
-		units, u := c.units(value), c.averaged()
+		units, u := c.values(), c.averaged()
 		if n := float64(len(units)); n >= 2 {
 			scatter := stats.T95(n-1) * stats.SD(units) / math.Sqrt(n)
 			switch {

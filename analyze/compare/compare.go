@@ -2,6 +2,9 @@ package compare
 
 import (
 	"math"
+	"runtime"
+	"sync"
+	"sync/atomic"
 
 	"limbgauge/analyze/alike"
 	"limbgauge/analyze/health"
@@ -61,8 +64,9 @@ type Row struct {
 // Evidence is what the verdict of a row rests on. Figures are NaN where they cannot be had: fewer than
 // two units on a side, bounds.
 type Evidence struct {
-	DF         float64     // degrees of freedom of the difference, by Welch and Satterthwaite
+	DF         float64     // degrees of freedom of the difference, by Welch and Satterthwaite, fewer where units are few
 	P          float64     // two-sided, that chance gives such a difference; of bounds, the least they differ by
+	ByDoubt    bool        // P rests on what the runs themselves are unsure of, which is more than they scatter
 	Adjusted   float64     // P by Holm over the measures asked for, or over all for those that are not
 	Permuted   float64     // two-sided, by dealing the units out again
 	Deals      int         // arrangements that Permuted rests on; 0: the normal law of all of them
@@ -106,23 +110,42 @@ func Sides(a, b []Run, o Options) Result {
 	}
 	var done []rowSides
 	for _, k := range keysOf(routines, o.Measures) {
-		s := widest(k, routines)
-		r := Row{Joint: a[0].Joint.Joint, Routine: s.routine, Diff: math.NaN(), U: math.NaN(),
-			A: s.a.measure(k), B: s.b.measure(k), NA: s.a.n(), NB: s.b.n()}
-		r.Asked = len(o.Measures) > 0 || !math.IsNaN(r.A.Limit) || !math.IsNaN(r.B.Limit)
-		if !r.Asked && !o.All {
-			continue
+		if s := widest(k, routines); o.All || len(o.Measures) > 0 || s.limited() {
+			done = append(done, s)
 		}
-		s.evidence(&r, o)
-		out.Rows, done = append(out.Rows, r), append(done, s)
 	}
+	out.Rows = make([]Row, len(done))
+	each(len(done), func(i int) { out.Rows[i] = done[i].row(o) })
 	out.Family = adjust(out.Rows)
 	for i := range out.Rows {
+		out.Rows[i].Joint = a[0].Joint.Joint
 		done[i].decide(&out.Rows[i], o)
 	}
 	out.Notes = append(out.Notes, families(out.Rows, out.Family, o)...)
 	out.Sentence = sentence(out.Rows, o)
 	return out
+}
+
+// row fills in a measure's row but for what hangs on the other rows.
+func (s rowSides) row(o Options) Row {
+	r := Row{Routine: s.routine, Asked: len(o.Measures) > 0 || s.limited(), Diff: math.NaN(), U: math.NaN(),
+		A: s.a.measure(s.key), B: s.b.measure(s.key), NA: s.a.n(), NB: s.b.n()}
+	s.evidence(&r, o)
+	return r
+}
+
+// each calls f for every number below n, on all processors.
+func each(n int, f func(i int)) {
+	var next atomic.Int64
+	var all sync.WaitGroup
+	for range min(n, runtime.GOMAXPROCS(0)) {
+		all.Go(func() {
+			for i := int(next.Add(1)) - 1; i < n; i = int(next.Add(1)) - 1 {
+				f(i)
+			}
+		})
+	}
+	all.Wait()
 }
 
 // adjust adjusts probabilities for how many measures are looked at: those asked for among themselves,

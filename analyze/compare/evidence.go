@@ -16,6 +16,8 @@ const (
 	level = 0.05
 	// mostDeals and dealtWork bound the deals of the permutation test: so many, and so many readings.
 	mostDeals, leastDeals, dealtWork = 9999, 999, 500_000
+	// fewUnits is from how many units on the smaller side on Welch's degrees of freedom are taken as they are.
+	fewUnits = 10
 	// seed makes the deals the same from call to call.
 	seed = 1
 )
@@ -35,14 +37,14 @@ func (s rowSides) evidence(r *Row, o Options) {
 	case s.a.bounds > 0 || s.b.bounds > 0:
 		s.boundEvidence(r)
 	default:
-		a, b := s.a.units(value), s.b.units(value)
+		a, b := s.a.values(), s.b.values()
 		r.Diff = r.B.Value - r.A.Value
 		d := differ(a, b, s.a, s.b)
 		r.U, r.DF = d.expanded(), d.welch.DF
 		if len(a) < 2 || len(b) < 2 {
 			return // how much re-assembly scatters is not known, so nothing is proven
 		}
-		r.P, r.SameP, r.Detectable = d.p(), d.same(r.Margin), d.detectable()
+		r.P, r.ByDoubt, r.SameP, r.Detectable = d.p(), d.byDoubt(), d.same(r.Margin), d.detectable()
 		r.Permuted, r.Deals = permuted(a, b)
 		r.Shift = stats.HodgesLehmann(b, a)
 	}
@@ -54,6 +56,18 @@ func limitOf(r Row) float64 {
 		return r.B.Limit
 	}
 	return r.A.Limit
+}
+
+// careful takes no more degrees of freedom from a few units than twice what the smaller side has: when two
+// or three of them happen to lie close together, Welch's formula believes the many of the other side, and
+// of alike sides of 2 and 20 units 7 % instead of 1 % pass the 1 % level. With this it is 0.1 %, and at most
+// 1.5 % with 3 units and more whose scatter is up to twice the other's (by simulation; a smaller side that
+// scatters four times as much comes to 2 or 3 %). Sides of equal size keep Welch's.
+func careful(e stats.Estimate, n, m int) stats.Estimate {
+	if k := min(n, m); k < fewUnits {
+		e.DF = math.Min(e.DF, 2*float64(k-1))
+	}
+	return e
 }
 
 // difference is one of two sides, twice: by the scatter of the units, and by what the runs themselves
@@ -68,7 +82,7 @@ type difference struct {
 func differ(a, b []float64, ca, cb *column) difference {
 	d := difference{welch: stats.Estimate{Value: stats.Mean(b) - stats.Mean(a), U: math.NaN(), DF: math.NaN()}}
 	if len(a) >= 2 && len(b) >= 2 {
-		d.welch = stats.WelchT(b, a).Diff
+		d.welch = careful(stats.WelchT(b, a).Diff, len(a), len(b))
 		if d.welch.U == 0 {
 			d.welch.U, d.welch.DF = math.NaN(), math.NaN() // no scatter is none that was seen
 		}
@@ -104,7 +118,14 @@ func (d difference) p() float64 {
 	if d.none {
 		return 1
 	}
-	return d.widest(func(e stats.Estimate) float64 { return stats.TwoSidedP(e.Value/e.U, e.DF) })
+	return d.widest(pOf)
+}
+
+func pOf(e stats.Estimate) float64 { return stats.TwoSidedP(e.Value/e.U, e.DF) }
+
+// byDoubt says whether p is that of the runs' own doubt.
+func (d difference) byDoubt() bool {
+	return !math.IsNaN(d.own.U) && !(pOf(d.own) < pOf(d.welch))
 }
 
 func (d difference) same(margin float64) float64 {
@@ -151,7 +172,7 @@ func (s rowSides) boundEvidence(r *Row) {
 			return
 		}
 		d := differ(under, over, side.below, side.above)
-		r.P, r.DF, r.ApartU = d.p(), d.welch.DF, d.expanded()
+		r.P, r.ByDoubt, r.DF, r.ApartU = d.p(), d.byDoubt(), d.welch.DF, d.expanded()
 		r.Permuted, r.Deals = permuted(under, over)
 	}
 }

@@ -34,8 +34,10 @@ func pair(a, b []Run, o Options) (out []routine, notes []string) {
 	for _, name := range both {
 		a, b := first[name], second[name]
 		to := reference(a, b)
-		out = append(out, routine{name, collect(a, to, o.A), collect(b, to, o.B)})
-		for side, runs := range [][]Run{a, b} {
+		var sheets [2]sheet
+		each(2, func(i int) { sheets[i] = collect([2][]*Run{a, b}[i], to, [2]string{o.A, o.B}[i]) })
+		out = append(out, routine{name, sheets[0], sheets[1]})
+		for side, runs := range [][]*Run{a, b} {
 			untagged := 0
 			for _, r := range runs {
 				if r.Assembly == "" {
@@ -61,18 +63,19 @@ func pair(a, b []Run, o Options) (out []routine, notes []string) {
 
 // byRoutine sorts runs by routine, and within one by name, so that the answer does not hang on the
 // order they are given in.
-func byRoutine(runs []Run) map[string][]Run {
-	out := map[string][]Run{}
-	for _, r := range runs {
+func byRoutine(runs []Run) map[string][]*Run {
+	out := map[string][]*Run{}
+	for i := range runs {
+		r := &runs[i]
 		out[r.Routine] = append(out[r.Routine], r)
 	}
 	for _, list := range out {
-		slices.SortStableFunc(list, func(x, y Run) int { return strings.Compare(x.ID, y.ID) })
+		slices.SortStableFunc(list, func(x, y *Run) int { return strings.Compare(x.ID, y.ID) })
 	}
 	return out
 }
 
-func left(runs, other map[string][]Run, called string) (notes []string) {
+func left(runs, other map[string][]*Run, called string) (notes []string) {
 	for name, list := range runs {
 		if len(other[name]) > 0 {
 			continue
@@ -115,13 +118,13 @@ const (
 
 // reference returns the conditions of the run that the fewest conditions of others set apart, the
 // first by name among equals.
-func reference(a, b []Run) alike.Conditions {
+func reference(a, b []*Run) alike.Conditions {
 	var best alike.Conditions
 	least, id := math.Inf(1), ""
-	for _, side := range [][]Run{a, b} {
+	for _, side := range [][]*Run{a, b} {
 		for _, c := range spread(side, candidates) {
 			apart := 0.0
-			for _, other := range [][]Run{a, b} {
+			for _, other := range [][]*Run{a, b} {
 				sample := spread(other, asked)
 				n := 0
 				for _, r := range sample {
@@ -138,11 +141,11 @@ func reference(a, b []Run) alike.Conditions {
 }
 
 // spread returns at most n runs, evenly over all.
-func spread(runs []Run, n int) []Run {
+func spread(runs []*Run, n int) []*Run {
 	if len(runs) <= n {
 		return runs
 	}
-	out := make([]Run, n)
+	out := make([]*Run, n)
 	for i := range out {
 		out[i] = runs[i*len(runs)/n]
 	}
@@ -161,12 +164,12 @@ func Needs() []string { return []string{loadMeasure, stallMeasure} }
 // conditions returns a run's conditions as far as sides of a comparison differ in them. Legs are what
 // is compared, and one routine is looked at at a time. A joint in stall does not reach the angle where
 // its load is greatest, so what it saw of the load tells nothing.
-func conditions(r Run) alike.Conditions {
+func conditions(r *Run) alike.Conditions {
 	c := r.Conditions
 	c.Leg, c.Routine, c.LoadNm = "", "", math.NaN()
 	stalled := false
-	for _, m := range r.Joint.Measures {
-		switch {
+	for i := range r.Joint.Measures {
+		switch m := &r.Joint.Measures[i]; {
 		case m.Status == health.NotObservable:
 		case m.Name == loadMeasure && m.Path == health.NoPath && m.Status == health.Measured:
 			c.LoadNm = m.Value
@@ -180,15 +183,16 @@ func conditions(r Run) alike.Conditions {
 	return c
 }
 
-// bringer brings the figures of one run to the conditions of the comparison.
+// bringing takes the figures of one run to the conditions of the comparison.
 type bringing struct {
 	all, cost alike.Differences
+	plain     bool // nothing is to be done
 	load      string
 }
 
-func bringer(r Run, to alike.Conditions) bringing {
+func bringer(r *Run, to alike.Conditions) bringing {
 	d := alike.Between(conditions(r), to)
-	b := bringing{all: d, cost: d, load: d.Load()}
+	b := bringing{all: d, cost: d, plain: d.None(), load: d.Load()}
 	if b.load != "" {
 		b.cost = d.WithLoadAsItIs()
 	}
@@ -213,6 +217,11 @@ type rowSides struct {
 	key
 	routine string
 	a, b    *column
+}
+
+// limited says whether the builder states what is accepted of the measure.
+func (s rowSides) limited() bool {
+	return s.a != nil && !math.IsNaN(s.a.limit) || s.b != nil && !math.IsNaN(s.b.limit)
 }
 
 // keysOf returns the measures that any run has, in the order of the definitions.

@@ -62,7 +62,7 @@ func (s rowSides) decide(r *Row, o Options) {
 	case r.P < level:
 		say("different by itself, not after adjusting for how many measures are looked at")
 	default:
-		say(fewUnits(*r))
+		say(wouldShow(*r))
 	}
 	for _, c := range []*column{s.a, s.b} {
 		if s.a.n()+s.b.n() > 0 {
@@ -175,8 +175,8 @@ func unseen(r Row, o Options) string {
 	return strings.Join(out, "; ")
 }
 
-// fewUnits says what runs that show nothing could have shown.
-func fewUnits(r Row) string {
+// wouldShow says what runs that show nothing could have shown.
+func wouldShow(r Row) string {
 	if math.IsNaN(r.Detectable) {
 		return ""
 	}

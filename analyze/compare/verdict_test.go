@@ -178,6 +178,9 @@ func TestProperties(t *testing.T) {
 		if row.U < 0 || (row.Verdict == Better || row.Verdict == Worse) && !math.IsNaN(row.Diff) && math.Abs(row.Diff) <= row.U {
 			t.Fatalf("a verdict inside the uncertainty: %+v", row)
 		}
+		if more := Sides(moved(a, 1), moved(b, 1), o).Rows[0]; !near(more.Diff, row.Diff) || !near(more.U, row.U) || !near(more.P, row.P) || more.Verdict != row.Verdict {
+			t.Fatalf("with 1 added to all: %+v, was %+v", more, row)
+		}
 		k := rapid.Float64Range(0.1, 10).Draw(t, "scale")
 		o.Margins["play"] *= k
 		if s := Sides(scaled(a, k), scaled(b, k), o).Rows[0]; !near(s.Diff, k*row.Diff) || !near(s.U, k*row.U) || s.Verdict != row.Verdict {
@@ -188,6 +191,17 @@ func TestProperties(t *testing.T) {
 
 func near(x, y float64) bool {
 	return math.IsNaN(x) && math.IsNaN(y) || math.Abs(x-y) <= 1e-9*math.Max(1, math.Abs(y))
+}
+
+// moved adds a constant to every figure.
+func moved(runs []Run, by float64) (out []Run) {
+	for _, r := range runs {
+		m := r.Joint.Measures[0]
+		m.Value += by
+		r.Joint.Measures = []health.Measure{m}
+		out = append(out, r)
+	}
+	return out
 }
 
 func scaled(runs []Run, k float64) (out []Run) {

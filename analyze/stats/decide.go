@@ -62,21 +62,27 @@ func Detectable(df, power float64) float64 {
 		return math.NaN()
 	}
 	p := powerAt(df)
-	lo, hi := 0.0, 1.0
-	for p(hi) < power {
-		lo, hi = hi, 2*hi
+	// The sum of both quantiles is near, from below but for very few degrees of freedom and little power.
+	hi := math.Max(0.1, T95(df)+TQuantile(power, df))
+	lo, plo, phi := 0.0, .05, p(hi)
+	for phi < power {
+		lo, plo, hi = hi, phi, 1.1*hi
+		phi = p(hi)
 	}
 	// The power rises evenly, so a chord finds the place in a few steps; a middle now and then keeps
 	// the interval shrinking from both ends.
-	plo, phi := p(lo), p(hi)
-	for i := 0; i < 100 && hi-lo > 1e-10*hi; i++ {
+	for i := 0; i < 100 && hi-lo > 1e-9*hi; i++ {
 		at := lo + (hi-lo)*(power-plo)/(phi-plo)
 		if i%3 == 2 {
 			at = (lo + hi) / 2
 		}
-		if q := p(at); q < power {
+		q := p(at)
+		switch {
+		case math.Abs(q-power) < 1e-10:
+			return at
+		case q < power:
 			lo, plo = at, q
-		} else {
+		default:
 			hi, phi = at, q
 		}
 	}
@@ -96,22 +102,28 @@ func powerAt(df float64) func(apart float64) float64 {
 	low, top := math.Pow(chi.Quantile(1e-13)/df, .25), math.Pow(chi.Quantile(1-1e-13)/df, .25)
 	lg, _ := math.Lgamma(df / 2)
 	scale := math.Log(4) + df/2*math.Log(df/2) - lg
-	const parts = 400
-	var at, weight [parts + 1]float64
+	parts := 100
+	if df < 3 { // the curve is less even
+		parts = 500
+	}
+	at, weight := make([]float64, parts+1), make([]float64, parts+1)
 	for i := range at {
 		w := 2.0 + 2*float64(i%2)
 		if i == 0 || i == parts {
 			w = 1
 		}
-		x := low + (top-low)*float64(i)/parts
+		x := low + (top-low)*float64(i)/float64(parts)
 		at[i] = limit * x * x
 		if x > 0 {
-			weight[i] = w * math.Exp(scale+(2*df-1)*math.Log(x)-df/2*x*x*x*x) * (top - low) / parts / 3
+			weight[i] = w * math.Exp(scale+(2*df-1)*math.Log(x)-df/2*x*x*x*x) * (top - low) / float64(parts) / 3
 		}
 	}
 	return func(apart float64) (p float64) {
 		for i, a := range at {
-			p += weight[i] * (normalTail(a-apart) + normalTail(a+apart))
+			p += weight[i] * normalTail(a-apart)
+			if a+apart < 8 { // beyond it there is nothing
+				p += weight[i] * normalTail(a+apart)
+			}
 		}
 		return p
 	}

@@ -32,10 +32,8 @@ func HodgesLehmann(x, y []float64) Shift {
 	if all == 0 {
 		return s
 	}
-	s.Value = p.nth((all - 1) / 2)
-	if all%2 == 0 {
-		s.Value = (s.Value + p.nth(all/2)) / 2
-	}
+	low, high := p.nth((all-1)/2, all/2)
+	s.Value = (low + high) / 2
 	k, below := 0, 0.0 // the k-th difference from either end, with P(U < k) of at most 2.5 %
 	if s.Exact = all <= exactShift; s.Exact {
 		law := rankLaw(len(x), len(y))
@@ -49,7 +47,9 @@ func HodgesLehmann(x, y []float64) Shift {
 		below = normalTail((n*m/2 - float64(k) + .5) / sd)
 	}
 	if k > 0 {
-		s.Lo, s.Hi, s.Coverage = p.nth(k-1), p.nth(all-k), 1-2*below
+		s.Lo, _ = p.nth(k-1, k-1)
+		s.Hi, _ = p.nth(all-k, all-k)
+		s.Coverage = 1 - 2*below
 	}
 	return s
 }
@@ -86,32 +86,90 @@ func (p pairs) within(lo, hi float64, out []float64) []float64 {
 	return out
 }
 
-// nth returns the k-th smallest difference, from 0. The range that holds it is narrowed by counting, at
-// a place told by the counts at its ends and every third time in its middle, until few are left.
-func (p pairs) nth(k int) float64 {
+// nth returns the k-th and the l-th smallest difference, from 0; l is k or the one after. The range that
+// holds them is narrowed by counting until few are left: first to what a grid over both groups tells,
+// then at places told by the counts at the ends, now and then in the middle.
+func (p pairs) nth(k, l int) (float64, float64) {
 	const few = 256
-	lo, hi := p.x[0]-p.y[len(p.y)-1], p.x[len(p.x)-1]-p.y[0]
-	if k < 0 || k >= len(p.x)*len(p.y) {
+	all := len(p.x) * len(p.y)
+	if k < 0 || l < k || l > k+1 || l >= all {
 		panic("stats: no such difference")
 	}
-	below, upTo := 0, len(p.x)*len(p.y) // differences up to lo, up to hi; the least itself counts as above lo
-	lo = math.Nextafter(lo, math.Inf(-1))
-	for round := 0; upTo-below > few; round++ {
-		at := lo + (hi-lo)*(float64(k-below)+.5)/float64(upTo-below)
-		if round%3 == 2 {
-			at = lo + (hi-lo)/2
-		}
+	lo, hi := math.Nextafter(p.x[0]-p.y[len(p.y)-1], math.Inf(-1)), p.x[len(p.x)-1]-p.y[0]
+	below, upTo := 0, all // differences up to lo, up to hi
+	narrow := func(at float64) {
 		if at <= lo || at >= hi {
-			if at = lo + (hi-lo)/2; at <= lo || at >= hi {
-				return hi // no number lies between: all that are left are one
-			}
+			return
 		}
-		if c := p.upTo(at); c > k {
+		switch c := p.upTo(at); {
+		case c > l:
 			hi, upTo = at, c
-		} else {
+		case c <= k:
 			lo, below = at, c
+		default: // it parts the two
+			hi, upTo = p.after(at), c+1
 		}
 	}
+	if all > gridFrom {
+		grid := p.grid()
+		i := int(float64(k) / float64(all) * float64(len(grid)))
+		narrow(grid[max(0, i-gridMargin)])
+		narrow(grid[min(len(grid)-1, i+gridMargin)])
+	}
+	for round := 0; upTo-below > few; round++ {
+		// A little below the one and a little above the other in turn, so that both ends draw near.
+		rank := k - few/4
+		if round%2 == 1 {
+			rank = l + few/4
+		}
+		at := lo + (hi-lo)*(float64(rank-below)+.5)/float64(upTo-below)
+		if round%6 == 5 || at <= lo || at >= hi {
+			if at = lo + (hi-lo)/2; at <= lo || at >= hi {
+				return hi, hi // no number lies between: all that are left are one
+			}
+		}
+		narrow(at)
+	}
 	left := p.within(lo, hi, make([]float64, 0, few))
-	return Nth(left, k-below)
+	slices.Sort(left)
+	return left[k-below], left[l-below]
+}
+
+// The grid is of gridSide readings of each group; rank k lies nearly always within gridMargin of its place
+// among their differences.
+const (
+	gridSide   = 32
+	gridMargin = 40
+	gridFrom   = 64 * gridSide * gridSide
+)
+
+// grid returns the sorted differences of some readings of both groups, evenly spread.
+func (p pairs) grid() []float64 {
+	some := func(x []float64) []float64 {
+		n := min(gridSide, len(x))
+		out := make([]float64, n)
+		for i := range out {
+			out[i] = x[(2*i+1)*len(x)/(2*n)]
+		}
+		return out
+	}
+	g := pairs{some(p.x), some(p.y)}
+	out := g.within(math.Inf(-1), math.Inf(1), make([]float64, 0, gridSide*gridSide))
+	slices.Sort(out)
+	return out
+}
+
+// after returns the least difference above v.
+func (p pairs) after(v float64) float64 {
+	least := math.Inf(1)
+	j := 0
+	for _, a := range p.x {
+		for j < len(p.y) && a-p.y[j] > v {
+			j++
+		}
+		if j > 0 {
+			least = math.Min(least, a-p.y[j-1])
+		}
+	}
+	return least
 }

@@ -44,6 +44,7 @@ type comparedRow struct {
 	U       *float64        `json:"uncertainty"`
 	DF      *float64        `json:"degrees_of_freedom"`
 	P       *float64        `json:"p"`
+	ByDoubt bool            `json:"p_by_doubt"`
 	PHolm   *float64        `json:"p_adjusted"`
 	PPerm   *float64        `json:"p_permuted"`
 	Deals   int             `json:"deals"`
@@ -81,7 +82,7 @@ func comparisonJSON(sides [2]runSet, answers []comparisonOfJoint) comparedJSON {
 		for _, r := range c.res.Rows {
 			j.Measures = append(j.Measures, comparedRow{Name: r.A.Name, Path: r.A.Path, Unit: r.A.Unit, Routine: r.Routine, Asked: r.Asked,
 				A: r.A, B: r.B, UnitsA: r.NA, UnitsB: r.NB, Diff: n(r.Diff), U: n(r.U), DF: n(r.DF),
-				P: n(r.P), PHolm: n(r.Adjusted), PPerm: n(r.Permuted), Deals: r.Deals,
+				P: n(r.P), ByDoubt: r.ByDoubt, PHolm: n(r.Adjusted), PPerm: n(r.Permuted), Deals: r.Deals,
 				Shift:  shiftJSON{n(r.Shift.Value), n(r.Shift.Lo), n(r.Shift.Hi), n(r.Shift.Coverage)},
 				Margin: n(r.Margin), From: r.MarginFrom, PSame: n(r.SameP), Could: n(r.Detectable),
 				Apart: n(r.Apart), ApartU: n(r.ApartU), Verdict: r.Verdict, Why: r.Why})

@@ -79,11 +79,11 @@ func (a *app) printEvidence(r compare.Row) {
 	if math.IsNaN(r.P) {
 		return
 	}
-	test := fmt.Sprintf("chance gives such a difference with p %s (Welch, %.1f degrees of freedom)", p(r.P), r.DF)
-	if math.IsNaN(r.DF) {
-		test = fmt.Sprintf("chance gives such a difference with p %s (the runs' own doubt; no scatter was seen)", p(r.P))
+	by := fmt.Sprintf("Welch, %.1f degrees of freedom", r.DF)
+	if r.ByDoubt {
+		by = "the runs' own doubt, which is more than they scatter"
 	}
-	line("%s, adjusted %s", test, p(r.Adjusted))
+	line("chance gives such a difference with p %s (%s), adjusted %s", p(r.P), by, p(r.Adjusted))
 	if !math.IsNaN(r.Permuted) {
 		by := fmt.Sprintf("%d deals", r.Deals)
 		if r.Deals == 0 {
