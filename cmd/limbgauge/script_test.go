@@ -16,10 +16,15 @@ func TestMain(m *testing.M) {
 	testscript.Main(m, map[string]func(){"limbgauge": func() { os.Exit(mainCode()) }})
 }
 
+// TestScriptsAlone runs what keeps time with the clock, which scripts beside it would take the processor from.
+func TestScriptsAlone(t *testing.T) { scripts(t, "testdata/alone") }
+
 // TestScripts runs the command as a user types it, in an empty folder.
-func TestScripts(t *testing.T) {
+func TestScripts(t *testing.T) { scripts(t, "testdata/script") }
+
+func scripts(t *testing.T, dir string) {
 	testscript.Run(t, testscript.Params{
-		Dir: "testdata/script",
+		Dir: dir,
 		Setup: func(e *testscript.Env) error {
 			e.Setenv("HOME", e.WorkDir)
 			e.Setenv("TZ", "UTC")
