@@ -154,7 +154,7 @@ func dsn(path string, patience time.Duration) string {
 	// The name is part of an address, in which # and ? and % would mean something.
 	return "file:" + (&url.URL{Path: filepath.ToSlash(path)}).EscapedPath() +
 		fmt.Sprintf("?_pragma=busy_timeout(%d)", patience.Milliseconds()) +
-		"&_pragma=page_size(16384)&_pragma=journal_mode(WAL)&_pragma=foreign_keys(1)&_pragma=synchronous(NORMAL)&_txlock=immediate"
+		"&_pragma=journal_mode(WAL)&_pragma=foreign_keys(1)&_pragma=synchronous(NORMAL)&_txlock=immediate"
 }
 
 // openDB opens a database and reads its schema version. The book must be closed after an error too.

@@ -185,6 +185,9 @@ func runsOf(ctx context.Context, b *book.Book, joint string, sides [2]runSet, wa
 	if err != nil {
 		return out, err
 	}
+	for i, s := range sides {
+		out[i] = make([]compare.Run, 0, len(s.runs))
+	}
 	for _, p := range past {
 		for i, s := range sides {
 			if s.ids[p.Run.ID] {
