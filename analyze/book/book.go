@@ -5,7 +5,6 @@ import (
 	"database/sql"
 	"errors"
 	"fmt"
-	"math"
 	"os"
 	"path/filepath"
 	"sync"
@@ -226,21 +225,6 @@ func (b *Book) checkAnswers(ctx context.Context, answers []string) error {
 		}
 	}
 	return nil
-}
-
-// null turns NaN into NULL.
-func null(v float64) any {
-	if math.IsNaN(v) || math.IsInf(v, 0) {
-		return nil
-	}
-	return v
-}
-
-func fromNull(v sql.NullFloat64) float64 {
-	if !v.Valid {
-		return math.NaN()
-	}
-	return v.Float64
 }
 
 // stamp is how times are kept: sortable as text, exact to the nanosecond.

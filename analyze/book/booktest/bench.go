@@ -80,7 +80,6 @@ func Make(tb testing.TB, runs int) string {
 // Maker writes run folders.
 type Maker struct {
 	good, bad [][]byte // of an answer, cut where figures stand
-	centre    []float64
 	joints    []record.JointInfo
 }
 
