@@ -10,7 +10,9 @@ import (
 //	Size + PerRun·runs + PerWeek·weeks + PerCycle·cycles + PerDecade·log10(1 + runs)
 //
 // counted since FromRun; before that run it is not there. A size that fell below 0 counts as 0. Rates
-// may be negative: a belt that loosens is belt_tension_low with the tension of today and a loss.
+// may be negative: a belt that loosens is belt_tension_low with the tension of today and a loss. What it
+// goes on to lose when no tension is left becomes a dead zone: the spans are too long by that pull over
+// their stiffness.
 //
 // A horn_slip or tooth_skip happens in the run in which its size grows, by as much as it grows, and
 // stays: later runs begin with it. Both go to smaller angles.
@@ -44,7 +46,8 @@ func (f Faults) After(fresh Truth, age Age) (Truth, error) {
 		if age.Runs < x.FromRun {
 			continue
 		}
-		size := x.size(age)
+		raw := x.raw(age)
+		size := math.Max(0, raw)
 		var err error
 		if t, err = WithFault(t, x.Cause, size); err != nil {
 			return fresh, fmt.Errorf("wear after %d runs: %w", age.Runs, err)
@@ -55,6 +58,10 @@ func (f Faults) After(fresh Truth, age Age) (Truth, error) {
 			before = x.size(Age{age.Runs - 1, age.Weeks * last, age.Cycles * last})
 		}
 		switch x.Cause {
+		case "belt_tension_low":
+			if raw < 0 {
+				t.Belt.SlackDeg = -2 * raw / (t.Belt.SpanNPerM * t.Belt.jointRadiusM()) / rad
+			}
 		case "horn_slip":
 			t.Horn.OffsetDeg, t.Horn.Slips = fresh.Horn.OffsetDeg-before, growth(before, size)
 		case "tooth_skip":
@@ -72,13 +79,14 @@ func growth(before, now float64) []Slip {
 	return []Slip{{AtS: eventS, Deg: before - now}}
 }
 
-func (x Fault) size(age Age) float64 {
+func (x Fault) size(age Age) float64 { return math.Max(0, x.raw(age)) }
+
+func (x Fault) raw(age Age) float64 {
 	// Of the weeks and cycles, those before FromRun are taken off in proportion to the runs.
 	share := 1.0
 	if age.Runs > 0 {
 		share = float64(age.Runs-x.FromRun) / float64(age.Runs)
 	}
 	runs := float64(age.Runs - x.FromRun)
-	return math.Max(0, x.Size+x.PerRun*runs+x.PerDecade*math.Log10(1+runs)+
-		share*(x.PerWeek*age.Weeks+x.PerCycle*age.Cycles))
+	return x.Size + x.PerRun*runs + x.PerDecade*math.Log10(1+runs) + share*(x.PerWeek*age.Weeks+x.PerCycle*age.Cycles)
 }

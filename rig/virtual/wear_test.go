@@ -35,6 +35,25 @@ func TestFaultsGrow(t *testing.T) {
 	}
 }
 
+// A belt that has lost all tension and 5 N more is 5 N/k too long in each span: it turns freely by that
+// over the radius to both sides.
+func TestLooseningOpensPlay(t *testing.T) {
+	fresh := Healthy(knee(), 0)
+	f := Faults{{Cause: "belt_tension_low", Size: 10, PerCycle: -0.01}}
+	got, err := f.After(fresh, Age{Runs: 3, Cycles: 1500})
+	if err != nil {
+		t.Fatal(err)
+	}
+	r := 20 * 0.002 / (2 * math.Pi)
+	want := 2 * 5 / fresh.Belt.SpanNPerM / r * 180 / math.Pi
+	if got.Belt.TensionN != 0 || math.Abs(got.Belt.SlackDeg-want) > 1e-9 {
+		t.Errorf("tension %g N and a dead zone of %g deg, want 0 and %g", got.Belt.TensionN, got.Belt.SlackDeg, want)
+	}
+	if before, _ := f.After(fresh, Age{Runs: 2, Cycles: 900}); before.Belt.SlackDeg != fresh.Belt.SlackDeg {
+		t.Errorf("with 1 N left a dead zone of %g deg", before.Belt.SlackDeg)
+	}
+}
+
 // The log law of the belt's settling: 0.8 N for each tenfold of time from the first minute on.
 func TestBeltSettles(t *testing.T) {
 	b := Belt{TensionN: 55, LossPerDecadeN: 0.8}
