@@ -121,6 +121,10 @@ func (e *TrippedError) Error() string {
 	return s
 }
 
+// HostLate says that the stand tripped since it heard nothing of us for too long: the computer was busy
+// or the cable failed, and the joint has nothing to do with it.
+func (e *TrippedError) HostLate() bool { return e.Trip.Reason == wire.ReasonHeartbeat }
+
 // TripWords says a trip's reason with its figures in words.
 func TripWords(t Tripped) string {
 	v, l := float64(t.Value), float64(t.Limit)

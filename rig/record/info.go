@@ -42,6 +42,8 @@ type Info struct {
 	End         End         `json:"end"`
 	// Notes say what a reader of the samples should know, in whole sentences: damage, rounding.
 	Notes []string `json:"notes,omitempty"`
+	// Gait is what a run of an endurance test plays; nil for other runs.
+	Gait *Gait `json:"gait,omitempty"`
 	// Calibrations are those the joints' set-ups name; Create keeps a copy of each in the run's folder.
 	Calibrations []*rig.Calibration `json:"-"`
 }
@@ -82,6 +84,13 @@ type Conditions struct {
 	// speaks of the servo alone, and each Setup is that of Joint.BareServo.
 	BareServo bool   `json:"bare_servo,omitempty"`
 	Note      string `json:"note,omitempty"`
+}
+
+// Gait says how the moves of an endurance test's run make cycles.
+type Gait struct {
+	Cycles        int     `json:"cycles"` // that were to be done
+	MovesPerCycle int     `json:"moves_per_cycle"`
+	CycleS        float64 `json:"cycle_s"`
 }
 
 // JointInfo is one joint of a run.

@@ -20,6 +20,7 @@ type pump struct {
 	failed error // of the recording; read after the pump has ended
 	state  progress
 	plans  []Plan
+	guard  func(*rig.Batch) error
 	at     int  // plan whose turn it is
 	began  bool // whether a sample of its moves has come
 
@@ -33,7 +34,7 @@ type pump struct {
 type recorder interface{ Append(*rig.Batch) error }
 
 func newPump(conn *link.Conn, rec recorder, cfg Config, cancel context.CancelCauseFunc) *pump {
-	return &pump{conn: conn, rec: rec, live: cfg.Live, cancel: cancel, state: newProgress(cfg), plans: cfg.Plans,
+	return &pump{conn: conn, rec: rec, live: cfg.Live, cancel: cancel, state: newProgress(cfg), plans: cfg.Plans, guard: cfg.Guard,
 		turn: -1, lost: make([]rig.Losses, len(cfg.Joints))}
 }
 
@@ -97,6 +98,11 @@ func (p *pump) samples(b *rig.Batch) {
 		}
 	}
 	p.state.take(b)
+	if p.guard != nil {
+		if err := p.guard(b); err != nil {
+			p.cancel(&GuardError{err})
+		}
+	}
 	if p.state.stuck() {
 		p.cancel(ErrStuck)
 	}

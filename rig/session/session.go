@@ -40,6 +40,10 @@ type Config struct {
 	Info  record.Info
 	// Live is told what happens; nil when nobody watches.
 	Live *Live
+	// Guard looks at every batch of the joint under test after it was recorded. When it returns an
+	// error motion is stopped, and the run ends with its words; nil when nobody guards. It is called
+	// from one goroutine and must not wait.
+	Guard func(*rig.Batch) error
 }
 
 // Result says what came of a session. Dir is empty when no run was begun.
@@ -51,7 +55,13 @@ type Result struct {
 	Joint []rig.Losses
 }
 
-// Errors of a session. In all three cases the run is kept up to that moment.
+// GuardError says that Config.Guard ended a run.
+type GuardError struct{ Err error }
+
+func (e *GuardError) Error() string { return e.Err.Error() }
+func (e *GuardError) Unwrap() error { return e.Err }
+
+// Errors of a session. In all cases the run is kept up to that moment.
 var (
 	// ErrStopped: the context ended, which is how the user stops.
 	ErrStopped = errors.New("stopped by the user")
@@ -73,7 +83,7 @@ const (
 
 // Run carries out every plan and records it. When it returns the stand is disarmed, or beyond
 // reach and so disarmed by its own heartbeat rule. The error is nil when every routine came to its
-// end; it wraps ErrStopped, ErrStuck, a *link.TrippedError or an error of link otherwise, with the
+// end; it wraps ErrStopped, ErrStuck, a *GuardError, a *link.TrippedError or an error of link otherwise, with the
 // run kept.
 func Run(ctx context.Context, cfg Config) (Result, error) {
 	if !cfg.Consent.given {
@@ -172,9 +182,12 @@ func leave(ctx context.Context, conn *link.Conn, moveErr error) error {
 
 func ending(err error) record.End {
 	var trip *link.TrippedError
+	var guard *GuardError
 	switch {
 	case err == nil:
 		return record.End{How: record.Complete}
+	case errors.As(err, &guard):
+		return record.End{How: record.Stopped, Reason: guard.Error()}
 	case errors.Is(err, ErrStopped):
 		return record.End{How: record.Stopped, Reason: "by the user"}
 	case errors.As(err, &trip):
