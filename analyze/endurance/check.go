@@ -1,0 +1,82 @@
+package endurance
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"limbgauge/analyze/health"
+)
+
+// Verdict is what a check sweep says of going on.
+type Verdict struct {
+	Stop *Stop // nil to go on
+	// Again says that the sweep is to be repeated before it counts; Why what it showed.
+	Again bool
+	Why   string
+}
+
+// Judge holds a check sweep against the rules. again says that it is the repetition of one that was to
+// be confirmed. despite names causes and measures the builder knows of and accepts.
+func Judge(j health.Joint, again bool, despite []string) Verdict {
+	for _, r := range Rules() {
+		if r.Kind != Check {
+			continue
+		}
+		why := broken(r.Key, j, despite)
+		switch {
+		case why == "":
+		case r.Twice && !again:
+			return Verdict{Again: true, Why: why}
+		default:
+			return Verdict{Stop: &Stop{r, why}, Why: why}
+		}
+	}
+	return Verdict{}
+}
+
+// broken says how a check sweep breaks a rule, "" when it does not.
+func broken(k Key, j health.Joint, despite []string) string {
+	switch k {
+	case Limit:
+		return overLimits(j, despite)
+	case Fault:
+		return found(j, health.SeverityFault, despite)
+	case Warning:
+		return found(j, health.SeverityWarning, despite)
+	}
+	return ""
+}
+
+// overLimits lists the measures that fail what the builder states. Those judged by the joint's own first
+// runs show as warnings, and as trends.
+func overLimits(j health.Joint, despite []string) string {
+	var out []string
+	for _, m := range j.Measures {
+		if m.Verdict != health.Fail || m.FromBaseline() || slices.Contains(despite, m.Name) {
+			continue
+		}
+		d, _ := health.DefinitionOf(m.Name)
+		unit := ""
+		if m.Unit != "1" {
+			unit = " " + m.Unit
+		}
+		out = append(out, fmt.Sprintf("%s %.3g%s, accepted %.3g", strings.ToLower(d.Title[:1])+d.Title[1:], m.Value, unit, m.Limit))
+	}
+	return strings.Join(out, "; ")
+}
+
+func found(j health.Joint, s health.Severity, despite []string) string {
+	var out []string
+	for _, f := range j.Findings {
+		if f.Severity != s || f.Cause == health.None || slices.Contains(despite, string(f.Cause)) {
+			continue
+		}
+		what := strings.ReplaceAll(string(f.Cause), "_", " ")
+		if len(f.Evidence) > 0 {
+			what += ": " + f.Evidence[0]
+		}
+		out = append(out, what)
+	}
+	return strings.Join(out, "; ")
+}
