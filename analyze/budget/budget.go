@@ -66,8 +66,10 @@ type Row struct {
 	SwingNm  Number  `json:"swing_nm"`
 	SwingOwn Number  `json:"swing_weight_nm"` // of it by weight alone
 	SwingUse Number  `json:"swing_share"`
-	Pull     Number  `json:"belt_pull_n"`
-	Tension  Number  `json:"least_belt_tension_n"`
+	// SwingSpeed is the greatest speed of the swing as a share of the motor's without load.
+	SwingSpeed Number `json:"swing_speed_share"`
+	Pull       Number `json:"belt_pull_n"`
+	Tension    Number `json:"least_belt_tension_n"`
 }
 
 // Part is one input's share of an uncertainty.
@@ -170,7 +172,7 @@ func (s Setup) row(k int, kg, share float64, swing Swing) Row {
 	j := s.Joints[k]
 	nan := Number(math.NaN())
 	r := Row{Joint: j.Name, PeakNm: -peak, Straight: -straight, HeightM: at.HeightM, ReachM: at.ReachM, HipDeg: at.Pose[1] / rad, KneeDeg: at.Pose[2] / rad,
-		StallNm: nan, Share: nan, ShareU: nan, Body: nan, HeatUse: nan, SwingNm: nan, SwingOwn: nan, SwingUse: nan, Pull: nan, Tension: nan}
+		StallNm: nan, Share: nan, ShareU: nan, Body: nan, HeatUse: nan, SwingNm: nan, SwingOwn: nan, SwingUse: nan, SwingSpeed: nan, Pull: nan, Tension: nan}
 	if swing.OK {
 		r.SwingNm, r.SwingOwn = Number(swing.Torque[k]), Number(swing.Static[k])
 	}
@@ -180,7 +182,7 @@ func (s Setup) row(k int, kg, share float64, swing Swing) Row {
 		r.ShareU = Number(s.shareDoubt(k, kg, share, j.motor(r.PeakNm)))
 		r.HeatUse = Number(j.motor(r.PeakNm) * math.Sqrt(s.Duty) / LastingShare)
 		if swing.OK {
-			r.SwingUse = Number(j.motor(swing.Torque[k]))
+			r.SwingUse, r.SwingSpeed = Number(j.motor(swing.Torque[k])), Number(swing.Rate[k]*j.Ratio/j.NoLoad)
 		}
 	}
 	if j.PulleyM > 0 {

@@ -157,16 +157,10 @@ func TestSwingKeepsEnergy(t *testing.T) {
 		}
 		for _, u := range []float64{0.1, 0.3, 0.45, 0.7, 0.9} {
 			const h = 1e-3
-			torque, _, ok := s.swingTorque(u, 0.6)
-			lo, _ := s.swingPose(u - h)
-			hi, _ := s.swingPose(u + h)
+			torque, _, rate, ok := s.swingTorque(u, 0.6)
 			power := 0.0
 			for i := range torque {
-				rate := hi[i] - lo[i]
-				if body && i == 2 {
-					rate = hi[1] + hi[2] - lo[1] - lo[2]
-				}
-				power += torque[i] * rate / (2 * h * 0.6)
+				power += torque[i] * rate[i]
 			}
 			gain := (energy(u+h) - energy(u-h)) / (2 * h * 0.6)
 			if !ok || math.Abs(power-gain) > 2e-4 {
@@ -174,7 +168,16 @@ func TestSwingKeepsEnergy(t *testing.T) {
 			}
 		}
 	}
-	s.StepS *= 1000
+	quick := s.Swing()
+	a := answer(t, s, nil)
+	if r := a.Joints[1]; math.Abs(float64(r.SwingSpeed)-quick.Rate[1]/(420*rad)) > 1e-9 {
+		t.Errorf("the hip's speed is %v of 420 deg/s, it turns %g rad/s", r.SwingSpeed, quick.Rate[1])
+	}
+	s.StepS /= 4
+	if a := answer(t, s, nil); !strings.Contains(strings.Join(a.Warnings, " "), "no quicker") {
+		t.Errorf("a swing of 0.15 s: %q", a.Warnings)
+	}
+	s.StepS *= 4000
 	slow := s.Swing()
 	for i := range slow.Torque {
 		ref.Near(t, "torque of a slow swing", slow.Torque[i], slow.Static[i], 1e-6, "statics")
@@ -288,5 +291,39 @@ func TestTooWeak(t *testing.T) {
 	}
 	if !strings.Contains(Map(s, a), "!") {
 		t.Error("the map marks nothing as too much")
+	}
+}
+
+// The gait begins and ends at one angle, lifts the foot in the swing and carries the body straight ahead
+// in the stance: half way through it the foot is where it is with the leg to the side.
+func TestGait(t *testing.T) {
+	_, s := example(t)
+	reach, height := mid(s.Space.ReachM), mid(s.Space.HeightM)
+	side, _ := s.Leg.Pose(reach, height)
+	for k := range 3 {
+		knots, ok := s.Gait(k)
+		if !ok || knots[0].At != 0 || knots[len(knots)-1].At != 1 || knots[0].Deg != knots[len(knots)-1].Deg {
+			t.Fatalf("joint %d: %v", k, knots)
+		}
+		// The swing's middle falls between two of its knots; the yaw passes through the side there.
+		if k == 0 && !(knots[2].Deg < 0 && knots[3].Deg > 0) {
+			t.Errorf("the yaw does not swing forward: %v", knots)
+		}
+		if k == 0 {
+			ref.Near(t, "yaw at the end of the stance", knots[0].Deg, -math.Atan2(s.StepM/2, reach)/rad, 1e-9, "atan of half a step over the reach")
+		}
+	}
+	hip, _ := s.Gait(1)
+	lifted, _ := s.Leg.Pose(reach, height-s.LiftM)
+	most := math.Inf(-1)
+	for _, x := range hip {
+		most = math.Max(most, x.Deg)
+	}
+	if rest, top := (side[1]-s.Zero[1])/rad, (lifted[1]-s.Zero[1])/rad; most < rest || most > top+1 || most < top-8 {
+		t.Errorf("the hip lifts to %.1f deg, stands at %.1f and would lift to %.1f half way", most, rest, top)
+	}
+	s.Duty = 1
+	if _, ok := s.Gait(0); ok {
+		t.Error("a leg that never swings has a gait")
 	}
 }

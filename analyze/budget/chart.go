@@ -6,7 +6,7 @@ import (
 	"strings"
 )
 
-const chartRows, chartColumns = 9, 11
+const chartRows, chartColumns = 9, 10
 
 // Map draws the share of the stall torque, in per cent, over the places of the foot, with the letter of
 // the joint that needs most. Places that the leg does not reach stay empty.

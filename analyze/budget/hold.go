@@ -10,6 +10,7 @@ type Joint struct {
 	Ratio, Efficiency float64
 	StallNm           float64 // of the motor at the voltage seen; 0 when not known
 	RatedNm           float64 // the greatest that the data sheet states
+	NoLoad            float64 // rad/s of the motor at that voltage
 	FrictionNm        float64 // at the joint; 0 when not measured
 	PulleyM           float64 // pitch radius of the joint's pulley; 0 for a direct joint
 }

@@ -151,7 +151,7 @@ func (s *Setup) joint(i int, j rig.Joint, g *rig.Geometry, seen Seen) Joint {
 		volts = seen.Volts
 	}
 	if m, err := drive.At(rated, j.Servo.IdleA, volts); err == nil {
-		out.StallNm = m.StallNm
+		out.StallNm, out.NoLoad = m.StallNm, m.NoLoadDegPerS*rad
 		if m.Basis == drive.Scaled {
 			far := math.Inf(1)
 			for _, r := range rated {

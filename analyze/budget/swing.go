@@ -9,6 +9,7 @@ const swingSteps = 200
 type Swing struct {
 	Torque Three   // greatest absolute torque, own weight and inertia together
 	Static Three   // of the own weight alone on the same way
+	Rate   Three   // greatest speed of each angle the motors turn, rad/s
 	TimeS  float64 // how long a swing takes
 	OK     bool    // false where a leg never swings or does not reach so far
 }
@@ -42,6 +43,11 @@ func (l Leg) masses() (out []mass) {
 func (s Setup) swingPose(u float64) (Three, bool) {
 	ahead := s.StepM * (u - math.Sin(2*math.Pi*u)/(2*math.Pi) - 0.5)
 	up := s.LiftM * (1 - math.Cos(2*math.Pi*u)) / 2
+	return s.footAhead(ahead, up)
+}
+
+// footAhead returns the pose with the foot in the middle of its reach, some way ahead and up.
+func (s Setup) footAhead(ahead, up float64) (Three, bool) {
 	out := mid(s.Space.ReachM)
 	q, ok := s.Leg.Pose(math.Hypot(out, ahead), mid(s.Space.HeightM)-up)
 	q[0] = math.Atan2(ahead, out)
@@ -57,11 +63,12 @@ func (s Setup) Swing() Swing {
 	}
 	for k := range swingSteps + 1 {
 		u := float64(k) / swingSteps
-		t, own, ok := s.swingTorque(u, w.TimeS)
+		t, own, rate, ok := s.swingTorque(u, w.TimeS)
 		if !ok {
 			return w
 		}
 		for i := range t {
+			w.Rate[i] = math.Max(w.Rate[i], math.Abs(rate[i]))
 			w.Torque[i] = math.Max(w.Torque[i], math.Abs(t[i]))
 			w.Static[i] = math.Max(w.Static[i], math.Abs(own[i]))
 		}
@@ -70,15 +77,22 @@ func (s Setup) Swing() Swing {
 	return w
 }
 
-func (s Setup) swingTorque(u, timeS float64) (t, own Three, ok bool) {
+// swingTorque returns torque, torque by weight alone and speed of each motor at a part of the swing.
+func (s Setup) swingTorque(u, timeS float64) (t, own, rate Three, ok bool) {
 	const h = 1e-3 // of the swing
 	var q [3]Three
 	for i := range q {
 		if q[i], ok = s.swingPose(u + h*float64(i-1)); !ok {
-			return t, own, false
+			return t, own, rate, false
 		}
 	}
 	dt := h * timeS
+	for i := range rate {
+		rate[i] = (q[2][i] - q[0][i]) / (2 * dt)
+	}
+	if s.Leg.KneeOnBody {
+		rate[2] += rate[1]
+	}
 	for _, m := range s.Leg.masses() {
 		a, b, c := s.Leg.place(q[0], m.link, m.at), s.Leg.place(q[1], m.link, m.at), s.Leg.place(q[2], m.link, m.at)
 		for i := range t {
@@ -95,7 +109,7 @@ func (s Setup) swingTorque(u, timeS float64) (t, own Three, ok bool) {
 			}
 		}
 	}
-	return s.Leg.Motors(t), s.Leg.Motors(s.Leg.WeightTorque(q[1])), true
+	return s.Leg.Motors(t), s.Leg.Motors(s.Leg.WeightTorque(q[1])), rate, true
 }
 
 // Saving is what mass moved from the middle of a link to the hip axis takes off the swing.

@@ -15,11 +15,10 @@ func (s Setup) verdict(a Answer) Verdict {
 	case a.Support.OutM > tipSlack:
 		return Tips
 	}
-	kg, from := s.demand()
+	kg, _ := s.demand()
 	if kg == 0 {
 		return ""
 	}
-	_ = from
 	spare := float64(a.GreatestBodyKg) - s.bodyOf(kg)
 	u := math.Hypot(float64(a.BodyU), 2*massU*kg)
 	switch {
@@ -122,6 +121,9 @@ func (s Setup) warnings(a Answer) (out []string) {
 		}
 	}
 	for _, r := range a.Joints {
+		if float64(r.SwingSpeed) > 1-float64(r.SwingUse) { // the line from stall to no-load speed
+			out = append(out, fmt.Sprintf("The swing asks the %s for %.2f of its speed without load, under %.2f of its stall torque: the motor is no quicker. Step slower or lift less.", r.Joint, float64(r.SwingSpeed), float64(r.SwingUse)))
+		}
 		if float64(r.SwingUse) > ShortShare {
 			out = append(out, fmt.Sprintf("The swing asks the %s for %.2f of its stall torque: step slower, lift less, or move mass towards the body.", r.Joint, float64(r.SwingUse)))
 		}

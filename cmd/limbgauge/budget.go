@@ -2,7 +2,6 @@ package main
 
 import (
 	"context"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"math"
@@ -91,9 +90,7 @@ func (a *app) budget(ctx context.Context, o budgetOptions) error {
 		return usageError{err}
 	}
 	if o.asJSON {
-		e := json.NewEncoder(a.out)
-		e.SetIndent("", "  ")
-		if err := e.Encode(res); err != nil {
+		if err := printJSON(a.out, res); err != nil {
 			return err
 		}
 	} else {
@@ -194,18 +191,19 @@ func (a *app) printBudget(res budget.Answer) {
 	fmt.Fprintln(a.out)
 	fmt.Fprint(a.out, wrap(fmt.Sprintf("Torques are for a robot of %.2f kg (%s): %d legs of %.3f kg; the leg that carries most bears %.3f of it.",
 		float64(res.DemandKg), res.DemandFrom, res.Legs, res.LegKg, res.Share), "  ", pageWidth))
-	fmt.Fprintf(a.out, "\n  %-9s %7s %7s  %-21s %7s %13s %7s %6s\n", "joint", "peak", "no push", "where: out, below,", "stall", "share of it", "allowed", "body")
-	fmt.Fprintf(a.out, "  %-9s %7s %7s  %-21s %7s %13s %7s %6s\n", "", "N·m", "N·m", "hip and knee angle", "N·m", "", "", "kg")
+	const columns = "  %-8s %6s %7s  %-16s %6s %12s %7s %5s\n"
+	fmt.Fprintf(a.out, "\n"+columns, "joint", "peak", "no push", "out, below; hip,", "stall", "share of it", "allowed", "body")
+	fmt.Fprintf(a.out, columns, "", "N·m", "N·m", "knee: mm; deg", "N·m", "", "", "kg")
 	for _, r := range res.Joints {
-		where := fmt.Sprintf("%.0f, %.0f mm, %.0f %.0f deg", 1000*r.ReachM, 1000*r.HeightM, r.HipDeg, r.KneeDeg)
+		where := fmt.Sprintf("%.0f, %.0f; %.0f, %.0f", 1000*r.ReachM, 1000*r.HeightM, r.HipDeg, r.KneeDeg)
 		share := num(r.Share, "%.2f")
 		if !math.IsNaN(float64(r.Share)) {
 			share += fmt.Sprintf(" ± %.2f", float64(r.ShareU))
 		}
-		fmt.Fprintf(a.out, "  %-9s %7.3f %7.3f  %-21s %7s %13s %7.2f %6s\n", cut(r.Joint, 9), r.PeakNm, r.Straight, where, num(r.StallNm, "%.3f"), share, res.Allowed, num(r.Body, "%.2f"))
+		fmt.Fprintf(a.out, columns, cut(r.Joint, 8), fmt.Sprintf("%.3f", r.PeakNm), fmt.Sprintf("%.3f", r.Straight), where, num(r.StallNm, "%.3f"), share, fmt.Sprintf("%.2f", res.Allowed), num(r.Body, "%.2f"))
 	}
 	fmt.Fprint(a.out, wrap("peak: feet push sideways up to slipping; no push: they do not. body: the greatest that this joint allows.", "  ", pageWidth))
-	fmt.Fprintf(a.out, "\n  greatest body %.2f ± %.2f kg; %.2f kg when feet do not push sideways. Its doubt:\n",
+	fmt.Fprintf(a.out, "\n  greatest body %.2f ± %.2f kg; %.2f kg without sideways push. Its doubt:\n",
 		float64(res.GreatestBodyKg), float64(res.BodyU), float64(res.StraightBodyKg))
 	for _, d := range res.Doubt {
 		if d.Kg >= 0.005 {
@@ -234,7 +232,7 @@ func (a *app) printSwing(res budget.Answer) {
 	}
 	fmt.Fprintf(a.out, "\n  swing in %.2f s\n", res.SwingS)
 	for _, r := range res.Joints {
-		fmt.Fprintf(a.out, "  %-9s %.3f N·m, of it own weight %.3f; %s of the stall torque\n", cut(r.Joint, 9), float64(r.SwingNm), float64(r.SwingOwn), num(r.SwingUse, "%.2f"))
+		fmt.Fprintf(a.out, "  %-8s %.3f N·m (weight alone %.3f), %s of stall torque, %s of speed\n", cut(r.Joint, 8), float64(r.SwingNm), float64(r.SwingOwn), num(r.SwingUse, "%.2f"), num(r.SwingSpeed, "%.2f"))
 	}
 	for _, s := range res.Savings {
 		fmt.Fprint(a.out, wrap(fmt.Sprintf("%.0f g moved from the %s's centre to the hip axis take %.1f mN·m (%.0f %%) off the hip, %.1f mN·m off the yaw",
@@ -262,14 +260,14 @@ func (a *app) printCompared(res budget.Answer) {
 		fmt.Fprint(a.out, "\n"+wrap("The bench has no whole run of this leg yet, so nothing is compared: \"limbgauge sweep\" makes one.", "  ", pageWidth))
 		return
 	}
-	fmt.Fprintf(a.out, "\n  %-9s %-24s %8s %20s  %-4s %s\n", "joint", "beside the bench", "budget", "bench", "run", "verdict")
+	fmt.Fprintf(a.out, "\n  %-8s %-23s %6s %19s  %-4s %s\n", "joint", "beside the bench", "budget", "bench", "run", "verdict")
 	for _, c := range res.Compared {
 		v := health.Measure{Name: measureOf(c.What), Value: float64(c.Bench), Uncertainty: float64(c.BenchU), Status: health.Status(c.Status)}
 		unit := ""
 		if c.Unit != "1" {
 			unit = " " + c.Unit
 		}
-		fmt.Fprintln(a.out, strings.TrimRight(fmt.Sprintf("  %-9s %-24s %8s %20s  %-4s %s", cut(c.Joint, 9), c.What, num(c.Budget, "%.3g"), figure(v)+unit, c.Run, c.Verdict), " "))
+		fmt.Fprintln(a.out, strings.TrimRight(fmt.Sprintf("  %-8s %-23s %6s %19s  %-4s %s", cut(c.Joint, 8), c.What, num(c.Budget, "%.3g"), figure(v)+unit, c.Run, c.Verdict), " "))
 		if c.Words != "" {
 			fmt.Fprint(a.out, wrap(c.Words, "            ", pageWidth))
 		}
