@@ -62,13 +62,14 @@ var shakes = [...]struct {
 }
 
 // RoutineNames lists the built-in routines.
-func RoutineNames() []string { return []string{"assembly", "quick", "hold", "shake"} }
+func RoutineNames() []string { return []string{"assembly", "quick", "check", "hold", "shake"} }
 
 // BuiltinRoutine makes a built-in routine to measure for a joint:
 //
 //	assembly  all that is measured after assembly: 5 cycles over 9 stops, slow and fast ramps,
 //	          steps, a hold of 20 s where the load pulls hardest; about 3 minutes
 //	quick     2 cycles over the stops and one ramp; about 40 s
+//	check     2 cycles over the stops and 2 slow ramps, which show a belt's tension; about 70 s
 //	hold      5 minutes of hold where the load pulls hardest, for creep, between two like rests
 //	shake     small jumps to and fro in a fixed order that looks like chance, about where the load
 //	          pulls least, for the frequency response; some steps; about 80 s
@@ -94,6 +95,11 @@ func BuiltinRoutine(name string, j Joint) (Routine, error) {
 		p.toFirst()
 		p.stair(2)
 		p.ramp(1, 2*rampDegPerS)
+		p.add(MoveSettle, p.at(0), fastRampDegPerS, restDwell)
+	case "check":
+		p.toFirst()
+		p.stair(2)
+		p.ramp(2, rampDegPerS)
 		p.add(MoveSettle, p.at(0), fastRampDegPerS, restDwell)
 	case "hold":
 		rest := p.lightest()

@@ -95,6 +95,10 @@ func TestAssemblyRoutine(t *testing.T) {
 	if d := r.Duration(0); d < 150*time.Second || d > 190*time.Second {
 		t.Errorf("takes %v, want about 3 minutes", d)
 	}
+	check, _ := rig.BuiltinRoutine("check", j)
+	if d := check.Duration(0); d < 60*time.Second || d > 80*time.Second {
+		t.Errorf("check takes %v, want about 70 s", d)
+	}
 	quick, _ := rig.BuiltinRoutine("quick", j)
 	if d := quick.Duration(0); d < 30*time.Second || d > 50*time.Second {
 		t.Errorf("quick takes %v, want about 40 s", d)

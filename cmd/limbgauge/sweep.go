@@ -63,9 +63,9 @@ current and voltage, and judge each joint. The cautions are shown and motion
 starts only after "arm" is typed. Ctrl-C stops motion first, then keeps what was
 recorded.
 
-Routines: assembly (all measures, about 3 minutes), quick (about 40 s), hold (5
-minutes of hold, for creep), shake (small jumps, for the frequency response,
-about 80 s).
+Routines: assembly (all measures, about 3 minutes), quick (about 40 s), check
+(slower, for belt tension, about 70 s), hold (5 minutes of hold, for creep), shake
+(small jumps, for the frequency response, about 80 s).
 
 With --bare-servo the servo is measured by itself: take the belt off, set the weight
 and the joint's angle sensor on its horn. "analyze --bare RUN", or bare_run below
