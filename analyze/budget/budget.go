@@ -138,6 +138,11 @@ func Budget(s Setup, seen map[string]Seen) (Answer, error) {
 		Share: sup.Share, Support: sup}
 	joint, at, most := s.worst(sup.Share, s.sideways())
 	if joint < 0 {
+		for _, j := range s.Joints {
+			if j.StallNm > 0 {
+				return Answer{}, errNoLoad
+			}
+		}
 		return Answer{}, errNoStall
 	}
 	_, _, straight := s.worst(sup.Share, s.lean())

@@ -19,6 +19,7 @@ func (n Number) MarshalJSON() ([]byte, error) {
 
 var (
 	errNoSpot  = errors.New("the leg reaches no place of its stance: change stance_height_m or stance_reach_m below [leg.geometry]")
+	errNoLoad  = errors.New("the joints with a rated line carry nothing of the weight: give rated below [joint.servo] of hip and knee")
 	errNoStall = errors.New("no joint of the leg has a rated line, so nothing is known of its torque: give rated below [joint.servo]")
 )
 

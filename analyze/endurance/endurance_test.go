@@ -24,7 +24,7 @@ func TestEveryRuleSaysWhenAndWhatNext(t *testing.T) {
 		}
 		seen[r.Key] = true
 	}
-	for _, k := range []Key{Cycles, Hours, User, Trip, Lost, Heat, Temperature, Follow, Blind, Limit, Fault, Warning} {
+	for _, k := range []Key{Cycles, Hours, User, Trip, Lost, Gaps, Heat, Temperature, Follow, Blind, Limit, Fault, Warning} {
 		if !seen[k] {
 			t.Errorf("no rule %s", k)
 		}
@@ -191,6 +191,17 @@ func TestGuardSeesWhatIsWrong(t *testing.T) {
 		}
 		if got != test.want {
 			t.Errorf("%s: %q (%v), want %q", test.name, got, err, test.want)
+		}
+	}
+}
+
+func TestGaps(t *testing.T) {
+	for _, row := range []struct {
+		lost, kept int
+		stop       bool
+	}{{0, 0, false}, {100, 900, false}, {101, 899, true}, {5, 0, true}} {
+		if got := GapsOf(row.lost, row.kept); (got != nil) != row.stop {
+			t.Errorf("%+v: %v", row, got)
 		}
 	}
 }

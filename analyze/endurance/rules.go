@@ -1,5 +1,7 @@
 package endurance
 
+import "fmt"
+
 // Key names a rule.
 type Key string
 
@@ -10,6 +12,7 @@ const (
 	User        Key = "user"
 	Trip        Key = "trip"
 	Lost        Key = "lost"
+	Gaps        Key = "gaps"
 	Heat        Key = "heat"
 	Temperature Key = "temperature"
 	Follow      Key = "follow"
@@ -51,6 +54,8 @@ const (
 	FollowDeg, FollowS = 15.0, 1.0
 	// BlindS is how long the joint's angle may be missing.
 	BlindS = 2.0
+	// GapsMost is the share of its samples that a run may lose.
+	GapsMost = 0.1
 )
 
 // Rules is the table of all rules, in the order in which they count.
@@ -62,6 +67,7 @@ func Rules() []Rule {
 		{Temperature, Live, "the temperature passes what is allowed", "let it cool, lessen the load or slow the gait; --cool-down rests between", false},
 		{Heat, Live, "the winding's heat by its current (I²t) passes what may last", "lessen the load or slow the gait; --cool-down rests between", false},
 		{Lost, Ended, "the line, the stand or the host fails", "check cable and supply; what was recorded is kept and counts", false},
+		{Gaps, Ended, "a run loses more than a tenth of its samples", "check the cable, or lower sample_hz: what is not seen can not be guarded", false},
 		{Fault, Check, "a check sweep finds a fault", "repair it, note it with \"limbgauge service add\", and begin anew", false},
 		{Limit, Check, "a measure of the check sweep fails its limit, twice", "the joint is worn by what you accept: repair or redesign; \"limbgauge trend\" shows since when", true},
 		{Warning, Check, "a check sweep warns, twice", "see \"limbgauge analyze\" for the evidence", true},
@@ -79,6 +85,14 @@ func RuleOf(k Key) Rule {
 		}
 	}
 	panic("endurance: no rule is called " + string(k))
+}
+
+// GapsOf returns the *Stop of a run that lost too many samples, nil for none.
+func GapsOf(lost, kept int) *Stop {
+	if share := float64(lost) / float64(max(1, lost+kept)); share > GapsMost {
+		return stop(Gaps, fmt.Sprintf("%.0f %% of the samples were lost", 100*share))
+	}
+	return nil
 }
 
 // Stop is the end of a test: by which rule, and what it saw.
