@@ -24,6 +24,11 @@ type lineOptions struct {
 	hand   *virtual.Hand // what holds its joints; nil for nothing
 	// bareServo takes belt and part off the virtual joints.
 	bareServo bool
+	// wear grows with age; draw, where it is not 0, seeds the sensors' noise, so that runs of one joint
+	// differ as runs do.
+	wear virtual.Faults
+	age  virtual.Age
+	draw uint64
 }
 
 // virtualFlags are those of the virtual stand.
@@ -100,7 +105,33 @@ func truthsOf(joints []rig.Joint, o lineOptions) ([]virtual.Truth, error) {
 			return nil, err
 		}
 	}
+	for i := range out {
+		var err error
+		if out[i], err = o.wear.After(out[i], o.age); err != nil {
+			return nil, usageError{err}
+		}
+		if o.draw != 0 {
+			out[i].Seed = o.draw + uint64(i)
+		}
+	}
 	return out, nil
+}
+
+// parseWear reads what a part of the virtual stand loses with use, as cause=SIZE,PER_CYCLE.
+func parseWear(text string) (virtual.Fault, error) {
+	_, cause, size, given := parseFault(text)
+	first, rate, two := strings.Cut(size, ",")
+	f := virtual.Fault{Cause: cause}
+	if _, err := virtual.CauseByName(cause); err != nil {
+		return f, usageError{err}
+	}
+	var err, err2 error
+	f.Size, err = strconv.ParseFloat(first, 64)
+	f.PerCycle, err2 = strconv.ParseFloat(rate, 64)
+	if !given || !two || err != nil || err2 != nil {
+		return f, usageError{fmt.Errorf("--wear %q: give the size at first and its change per cycle, as in belt_tension_low=40,-0.002", text)}
+	}
+	return f, nil
 }
 
 // parseFault takes [joint:]name[=size] apart.
