@@ -61,7 +61,11 @@ func overLimits(j health.Joint, despite []string) string {
 		if m.Unit != "1" {
 			unit = " " + m.Unit
 		}
-		out = append(out, fmt.Sprintf("%s %.3g%s, accepted %.3g", strings.ToLower(d.Title[:1])+d.Title[1:], m.Value, unit, m.Limit))
+		side := "at most"
+		if d.More {
+			side = "at least"
+		}
+		out = append(out, fmt.Sprintf("%s %.3g%s, accepted %s %.3g%s", strings.ToLower(d.Title[:1])+d.Title[1:], m.Value, unit, side, m.Limit, unit))
 	}
 	return strings.Join(out, "; ")
 }
