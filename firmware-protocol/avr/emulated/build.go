@@ -11,6 +11,9 @@ import (
 
 // Missing names what this machine lacks to build and run the emulated board, "" when nothing.
 func Missing() string {
+	if runtime.GOOS != "linux" {
+		return "Linux" // it watches its pseudo-terminal by inotify
+	}
 	var lacks []string
 	for _, tool := range []string{"avr-gcc", "cc", "make", "pkg-config"} {
 		if _, err := exec.LookPath(tool); err != nil {
