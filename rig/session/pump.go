@@ -18,6 +18,7 @@ type pump struct {
 	live   *Live
 	cancel context.CancelCauseFunc
 	failed error // of the recording; read after the pump has ended
+	over   error // what ended the conversation, nil for our own Close; read after the pump has ended
 	state  progress
 	plans  []Plan
 	guard  func(*rig.Batch) error
@@ -68,6 +69,7 @@ func (p *pump) run() {
 		e, err := p.conn.Next(context.Background()) // Close ends it
 		if err != nil {
 			if !errors.Is(err, link.ErrClosed) {
+				p.over = err
 				p.cancel(err)
 			}
 			return

@@ -7,6 +7,7 @@ import (
 	"io"
 	"time"
 
+	wire "limbgauge/firmware-protocol"
 	"limbgauge/rig"
 	"limbgauge/rig/link"
 	"limbgauge/rig/record"
@@ -124,6 +125,10 @@ func Run(ctx context.Context, cfg Config) (Result, error) {
 	closeErr := conn.Close()
 	<-done // the pump ends when the conversation does, after it handed over the last samples
 
+	if moveErr != nil && errors.Is(p.over, link.ErrRestarted) {
+		// A trip, as section 6 of SPEC.md has it, whether the mover saw it first or the pump.
+		moveErr = fmt.Errorf("%w: %w", &link.TrippedError{Trip: link.Tripped{Reason: wire.ReasonReset, Joint: -1}}, p.over)
+	}
 	if p.failed != nil {
 		moveErr = p.failed
 	}

@@ -267,6 +267,28 @@ func (c *cut) Read(p []byte) (int, error) {
 	return n, err
 }
 
+// A restart is told by the mover or by the pump, whichever sees it first; the run must end alike.
+func TestRestartIsATrip(t *testing.T) {
+	joints := leg(t)[:1]
+	for range 10 {
+		line := stand(t, virtual.Options{Joints: joints, Speed: 1})
+		time.AfterFunc(100*time.Millisecond, func() {
+			if err := line.(interface{ Restart() error }).Restart(); err != nil {
+				t.Error(err)
+			}
+		})
+		res, err := Run(t.Context(), Config{Line: line, Joints: joints, SampleHz: 250, Consent: Agreed(),
+			Plans: []Plan{{0, little("yaw")}}, Bench: t.TempDir()})
+		var trip *link.TrippedError
+		if !errors.As(err, &trip) || trip.Trip.Reason != wire.ReasonReset || !errors.Is(err, link.ErrRestarted) {
+			t.Fatalf("after a restart: %v, want a trip that says so", err)
+		}
+		if r := open(t, res); r.Info.End.How != record.Tripped || r.Info.State != record.Sealed {
+			t.Fatalf("the run ended as %+v, state %s", r.Info.End, r.Info.State)
+		}
+	}
+}
+
 func TestBrokenLineKeepsTheRun(t *testing.T) {
 	joints := leg(t)
 	line := &cut{stand(t, virtual.Options{Joints: joints, Speed: 4}), 60_000}
