@@ -191,7 +191,9 @@ func TestBoard(t *testing.T) {
 	t.Run("trips", func(t *testing.T) { boardTrips(t, b) })
 	t.Run("a dead host", func(t *testing.T) { deadHost(t, b) })
 	t.Run("a host that stands still", func(t *testing.T) { stoppedHost(t, b) })
-	t.Run("a restart", func(t *testing.T) { restartInRun(t, b) })
+	t.Run("a restart", func(t *testing.T) { restartInRun(t, b, "reset", 0) })
+	// The watchdog is set to its 60 ms; a frame of 20 ms may begin before.
+	t.Run("a firmware that hangs", func(t *testing.T) { restartInRun(t, b, "hang", 80) })
 }
 
 // truth is what the harness's plant has between motor side and joint, as its settings say.
@@ -307,12 +309,13 @@ func stoppedHost(t *testing.T, b parts) {
 	bench.kept("tripped")
 }
 
-// restartInRun resets the board while the joint moves.
-func restartInRun(t *testing.T, b parts) {
+// restartInRun lets the board restart while the joint moves.
+func restartInRun(t *testing.T, b parts, do string, withinMS float64) {
 	bench := newBoardBench(t, b, "-x", "4")
 	sweep := bench.sweep("--routine", "quick")
 	bench.moving(200)
-	at, err := bench.Do("reset")
+	had := bench.figures().Resets
+	at, err := bench.Do(do)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -320,6 +323,9 @@ func restartInRun(t *testing.T, b parts) {
 	if code != exitStopped || !strings.Contains(out, "run 0001: tripped: reset") {
 		t.Errorf("exit code %d, want %d and the reason\n%s", code, exitStopped, out)
 	}
-	bench.limp(float64(at.Microseconds()))
+	bench.limp(float64(at.Microseconds()) + 1000*withinMS)
 	bench.kept("tripped")
+	if f := bench.figures(); f.Resets != had+1 {
+		t.Errorf("%d restarts, want one", f.Resets-had)
+	}
 }

@@ -33,7 +33,7 @@ static const char usage[] =
     "              default j0,j1,j2,m0,m1,m2\n"
     "  -s [J:]NAME=VALUE  a setting of the plant, of all joints or of joint J\n"
     "Commands, each answered by a line of JSON:\n"
-    "  figures | watch | set [J:]NAME=VALUE | bus ok|dead|stuck | sensor J ok|dead | reset | quit\n"
+    "  figures | watch | set [J:]NAME=VALUE | bus ok|dead|stuck | sensor J ok|dead | hang | reset | quit\n"
     "Settings:\n";
 
 void fatal(const char *what, const char *detail)
@@ -78,10 +78,29 @@ static void no_sleep(avr_t *a, avr_cycle_count_t cycles)
     (void)cycles;
 }
 
+/* A firmware that hangs: where it just is, an instruction that jumps to itself (rjmp .-2) until the next reset. */
+static uint32_t hung_at;
+static uint8_t hung_over[2];
+
+static void hang(int on)
+{
+    static const uint8_t loop[2] = {0xFF, 0xCF};
+    if (on == (hung_at != 0))
+        return;
+    if (on) {
+        hung_at = avr->pc;
+        memcpy(hung_over, avr->flash + hung_at, 2);
+    }
+    memcpy(avr->flash + hung_at, on ? loop : hung_over, 2);
+    if (!on)
+        hung_at = 0;
+}
+
 /* called by the emulator at each reset, also by the watchdog's */
 static void on_reset(avr_io_t *io)
 {
     (void)io;
+    hang(0);
     now();
     resets++;
     serial_reset();
@@ -165,6 +184,8 @@ static int obey(const char *word, char *arg, const char *more)
 {
     if (!strcmp(word, "reset")) {
         reset(EXTRF);
+    } else if (!strcmp(word, "hang")) {
+        hang(1);
     } else if (!strcmp(word, "watch")) {
         servo_watch();
         figures_watch();
