@@ -1,6 +1,9 @@
 package health
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // Definition is what there is to know about a measure apart from its value.
 type Definition struct {
@@ -15,7 +18,12 @@ type Definition struct {
 }
 
 // Definitions lists every measure, in the order tables show them.
-func Definitions() []Definition {
+func Definitions() []Definition { return slices.Clone(definitions) }
+
+// definitions is a table that nothing changes: it is looked into for each of very many figures.
+var definitions = define()
+
+func define() []Definition {
 	const (
 		iso230   = "ISO 230-2:2014, clause 3"
 		iso9283  = "ISO 9283:1998, clause 7.2"
@@ -70,9 +78,9 @@ func Definitions() []Definition {
 
 // DefinitionOf returns the definition of a measure; ok is false for a name that is none.
 func DefinitionOf(name string) (d Definition, ok bool) {
-	for _, d := range Definitions() {
-		if d.Name == name {
-			return d, true
+	for i := range definitions {
+		if definitions[i].Name == name {
+			return definitions[i], true
 		}
 	}
 	return Definition{}, false
