@@ -110,8 +110,10 @@ func (d Differences) Figures(m health.Measure) (health.Measure, Answer) {
 		r, diff := c.rule(row, m.Path), d.by[i]
 		switch {
 		case diff.text == "" || r.kind == free:
-		case diff.unknown || r.kind == say:
+		case diff.unknown:
 			said = append(said, diff.text)
+		case r.kind == say:
+			said = append(said, diff.text+", which may show in it a little")
 		case r.kind == law && diff.law:
 			f := r.law.factor(d.at, d.to)
 			if f.why != "" {

@@ -165,7 +165,7 @@ func TestSaidBesideTheFigures(t *testing.T) {
 		{"play", health.Total, func(c *Conditions) { c.Setup.Belt = nil }, "belt differs"},
 		{"play", health.Total, func(c *Conditions) { c.Setup.Servo.Serial = "2"; c.Setup.Sensors.JointCounts = 16384 }, "servo.serial, sensors.joint_counts differ"},
 		{"play", health.Transmission, func(c *Conditions) { c.Setup.Servo.Serial = "2" }, ""},
-		{"friction", health.Total, func(c *Conditions) { c.Setup.Load = &rig.Load{MassKg: 0.5, LeverM: 0.11} }, "the load torque is 0.539, not 0.270 N·m"},
+		{"friction", health.Total, func(c *Conditions) { c.Setup.Load = &rig.Load{MassKg: 0.5, LeverM: 0.11} }, "the load torque is 0.539, not 0.270 N·m, which may show in it a little"},
 		{"friction", health.Total, func(c *Conditions) { c.Setup.Load = nil }, "the load is known of one only"},
 		{"play", health.Total, func(c *Conditions) { c.Setup = rig.Joint{Load: c.Setup.Load} }, ""}, // a set-up that is not known
 		{"lost_samples", health.NoPath, func(c *Conditions) { c.SampleHz = 1000 }, "1000, not 250 Hz"},

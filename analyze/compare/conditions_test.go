@@ -81,3 +81,16 @@ func TestHeavierOnPurpose(t *testing.T) {
 	}
 	ref.Near(t, "difference", row.Diff, 0.1, 1e-12, "arithmetic")
 }
+
+// Legs are compared like revisions, and it is said.
+func TestTwoLegs(t *testing.T) {
+	a := under(uses(0.3), func(c *alike.Conditions) { c.Leg = "fore-left" })
+	b := under(uses(0.3), func(c *alike.Conditions) { c.Leg = "hind-left" })
+	res := Sides(a, b, Options{})
+	if n := strings.Join(res.Notes, "\n"); !strings.Contains(n, "the first side is of leg fore-left, the second side of leg hind-left") {
+		t.Errorf("notes: %s", n)
+	}
+	if row := find(t, res, "torque_use"); row.Verdict != Same {
+		t.Errorf("%s: %s", row.Verdict, row.Why)
+	}
+}

@@ -55,6 +55,9 @@ func pair(a, b []Run, o Options) (out []routine, notes []string) {
 	if alone {
 		notes = append(notes, "runs without an assembly tag count as one assembly each; where the leg was not taken apart between them, the intervals are too narrow")
 	}
+	if l, m := legs(a), legs(b); l != m {
+		notes = append(notes, fmt.Sprintf("%s is of leg %s, %s of leg %s: what sets the legs apart is in the differences too", o.A, l, o.B, m))
+	}
 	if shared := onBoth(tags); len(shared) > 0 {
 		notes = append(notes, "on both sides: assembly "+some(shared)+"; each counts once on either, as if they had nothing in common")
 	}
@@ -88,6 +91,18 @@ func left(runs, other map[string][]*Run, called string) (notes []string) {
 	}
 	slices.Sort(notes)
 	return notes
+}
+
+// legs lists the legs of a side.
+func legs(runs []Run) string {
+	var out []string
+	for i := range runs {
+		if l := runs[i].Conditions.Leg; !slices.Contains(out, l) {
+			out = append(out, l)
+		}
+	}
+	slices.Sort(out)
+	return strings.Join(out, ", ")
 }
 
 func onBoth(tags map[string]int) (out []string) {

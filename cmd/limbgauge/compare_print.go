@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strings"
 
+	"limbgauge/analyze/alike"
 	"limbgauge/analyze/compare"
 	"limbgauge/analyze/health"
 	"limbgauge/analyze/report"
@@ -169,6 +170,9 @@ func footnote(list *[]string, why string) string {
 
 // cell writes one side of a measure; what is known from one end only needs no interval here.
 func cell(m health.Measure) string {
+	if m.Status == health.NotObservable && strings.HasPrefix(m.Reason, string(alike.NotComparable)) {
+		return string(alike.NotComparable)
+	}
 	if m.Status == health.NotObservable || math.IsNaN(m.Value) {
 		return "not seen"
 	}

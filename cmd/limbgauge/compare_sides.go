@@ -93,12 +93,6 @@ func pickRuns(ctx context.Context, b *book.Book, runs []book.Run, arg string) (r
 
 // numbers takes up runs such as 0001..0005,0010.
 func (s *runSet) numbers(runs []book.Run, arg string) error {
-	byNumber := map[int]book.Run{}
-	for _, r := range runs {
-		if n, err := strconv.Atoi(r.ID); err == nil {
-			byNumber[n] = r
-		}
-	}
 	for _, piece := range strings.Split(arg, ",") {
 		first, last, isRange := strings.Cut(strings.TrimSpace(piece), "..")
 		if !isRange {
@@ -114,8 +108,8 @@ func (s *runSet) numbers(runs []book.Run, arg string) error {
 			return usageError{fmt.Errorf("%s: the first run of a range comes first", piece)}
 		}
 		found := false
-		for n, r := range byNumber {
-			if n >= from && n <= to {
+		for _, r := range runs {
+			if n, err := strconv.Atoi(r.ID); err == nil && n >= from && n <= to {
 				found = true
 				s.add(r)
 			}
@@ -134,7 +128,7 @@ func jointsOn(sides [2]runSet, only string) ([]string, error) {
 	for i, s := range sides {
 		seen := map[string]bool{} // set-ups already read
 		for _, r := range s.runs {
-			if seen[r.Setups] {
+			if r.Setups == "" || seen[r.Setups] {
 				continue
 			}
 			seen[r.Setups] = true
