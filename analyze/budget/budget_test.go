@@ -44,6 +44,11 @@ func TestDoubtOfOneLever(t *testing.T) {
 	if a.Verdict != "" {
 		t.Errorf("verdict %q without a body", a.Verdict)
 	}
+	s.BodyKg = 1.5
+	if a := answer(t, s, nil); a.Verdict != Unproven || !strings.Contains(a.Sentence, "mass of the legs is not stated") {
+		t.Errorf("legs without mass: %s: %s", a.Verdict, a.Sentence)
+	}
+	s.Leg.Links[0].Kg = 1e-9
 	for body, want := range map[float64]Verdict{1.5: Holds, 2.4: Unproven, 4: Fails} {
 		s.BodyKg = body
 		if a := answer(t, s, nil); a.Verdict != want {
@@ -260,12 +265,15 @@ func TestWhatIsMissingIsSaid(t *testing.T) {
 	if _, err := Budget(u, nil); !errors.Is(err, errNoStall) {
 		t.Errorf("without any rated line: %v", err)
 	}
-	u.Joints[1].StallNm = 1.4
+	u.Joints[1].StallNm = 3
 	a := answer(t, u, nil)
+	if a.Verdict != Unproven || !strings.Contains(a.Sentence, "of the knee no rated torque is stated") {
+		t.Errorf("a knee without rating: %s: %s", a.Verdict, a.Sentence)
+	}
 	if data, err := json.Marshal(a); err != nil || !strings.Contains(string(data), `"share":null`) {
 		t.Errorf("%s, %v", data, err)
 	}
-	if len(a.Warnings) == 0 || !strings.Contains(a.Warnings[0], "no rated line") {
+	if len(a.Warnings) == 0 || !strings.Contains(a.Warnings[0], "No rated line") {
 		t.Errorf("warnings %q", a.Warnings)
 	}
 	for _, change := range []func(*Setup){

@@ -22,12 +22,26 @@ func (s Setup) verdict(a Answer) Verdict {
 	spare := float64(a.GreatestBodyKg) - s.bodyOf(kg)
 	u := math.Hypot(float64(a.BodyU), 2*massU*kg)
 	switch {
-	case spare >= u:
-		return Holds
 	case spare <= -u:
 		return Fails
+	case spare >= u && s.unknown() == "":
+		return Holds
 	}
 	return Unproven
+}
+
+// unknown says what is not stated of that which carries the weight: with it the leg holds less, never
+// more. The yaw carries none of it.
+func (s Setup) unknown() string {
+	for _, j := range s.Joints[1:] {
+		if !(j.StallNm > 0) {
+			return "of the " + j.Name + " no rated torque is stated"
+		}
+	}
+	if s.Leg.Kg() == 0 && s.ScaleKg == 0 {
+		return "the mass of the legs is not stated"
+	}
+	return ""
 }
 
 func (s Setup) sentence(a Answer, joint int) string {
@@ -54,7 +68,13 @@ func (s Setup) sentence(a Answer, joint int) string {
 	case Fails:
 		return fmt.Sprintf("Does not hold its body of %.2f kg %s: %s is the most; %s.", own, stand, most, weak)
 	case Unproven:
+		if why := s.unknown(); why != "" {
+			return fmt.Sprintf("Not shown to hold its body of %.2f kg %s, as %s; by what is stated %s is the most, and %s.", own, stand, why, most, weak)
+		}
 		return fmt.Sprintf("Not shown to hold its body of %.2f kg %s: %s is the most; %s.", own, stand, most, weak)
+	}
+	if why := s.unknown(); why != "" {
+		return fmt.Sprintf("Holds a body of at most %s %s, and perhaps less, as %s; %s.", most, stand, why, weak)
 	}
 	return fmt.Sprintf("Holds a body of up to %s %s; %s.", most, stand, weak)
 }
@@ -97,7 +117,7 @@ func (s Setup) warnings(a Answer) (out []string) {
 		}
 	}
 	if len(unrated) > 0 {
-		out = append(out, fmt.Sprintf("The %s has no rated line in bench.toml, so it limits nothing here.", strings.Join(unrated, " and the ")))
+		out = append(out, fmt.Sprintf("No rated line is stated in bench.toml of %s: nothing is limited by that here.", strings.Join(unrated, ", ")))
 	}
 	for i, l := range s.Leg.Links {
 		if l.Kg == 0 {
