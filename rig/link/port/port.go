@@ -81,15 +81,23 @@ func boards(all []string) []string {
 	return found
 }
 
+// Line is an open serial port.
+type Line interface {
+	io.ReadWriteCloser
+	// Retune changes the baud rate without closing the port, so that the board behind it is not reset,
+	// and throws away what waited. The error is an *Error.
+	Retune(baud int) error
+}
+
 // Open opens a port at a baud rate with 8 data bits, no parity, one stop bit, for this process
 // alone, and throws away what waited in it. path may be rig.PortAuto, which takes the only board
 // there is. Where the line has one, DTR is pulsed, so that boards which can restart themselves do.
 //
 // A Read that gets nothing for 100 ms returns 0 bytes and no error. A Write may block for as long
 // as the other end takes nothing. The error is an *Error.
-func Open(path string, baud int) (io.ReadWriteCloser, error) {
-	if baud <= 0 { // the library would take 0 for 9600
-		return nil, &Error{path, fmt.Errorf("%w (%d)", ErrBaud, baud), "set baud under [stand] in bench.toml"}
+func Open(path string, baud int) (Line, error) {
+	if err := checkBaud(path, baud); err != nil {
+		return nil, err
 	}
 	if path == rig.PortAuto {
 		found, err := List()
@@ -104,15 +112,27 @@ func Open(path string, baud int) (io.ReadWriteCloser, error) {
 	if err != nil {
 		return nil, explain(path, baud, err)
 	}
-	p, err := serial.Open(path, &serial.Mode{BaudRate: baud, DataBits: 8, Parity: serial.NoParity, StopBits: serial.OneStopBit})
+	p, err := serial.Open(path, mode(baud))
 	if err != nil {
 		return nil, errors.Join(explain(path, baud, err), lock.Close())
 	}
-	o := &port{Port: p, lock: lock}
+	o := &port{Port: p, path: path, lock: lock}
 	if err := o.prepare(); err != nil {
 		return nil, errors.Join(explain(path, baud, err), o.Close())
 	}
 	return o, nil
+}
+
+func mode(baud int) *serial.Mode {
+	return &serial.Mode{BaudRate: baud, DataBits: 8, Parity: serial.NoParity, StopBits: serial.OneStopBit}
+}
+
+// checkBaud refuses rates that the library would take for 9600.
+func checkBaud(path string, baud int) error {
+	if baud <= 0 {
+		return &Error{path, fmt.Errorf("%w (%d)", ErrBaud, baud), "set baud under [stand] in bench.toml"}
+	}
+	return nil
 }
 
 // only takes the one port of a list.
@@ -139,7 +159,7 @@ func explain(path string, baud int, err error) *Error {
 	case errors.Is(err, syscall.EBUSY) || code == serial.PortBusy:
 		return &Error{path, ErrBusy, "close the other program that uses it"}
 	case errors.Is(err, fs.ErrPermission) || code == serial.PermissionDenied:
-		return &Error{path, ErrPermission, permissionHint}
+		return &Error{path, ErrPermission, permissionHint(path)}
 	case code == serial.InvalidSpeed:
 		return wrap(ErrBaud, fmt.Sprintf("choose another baud than %d under [stand] in bench.toml", baud))
 	case code == serial.InvalidSerialPort || errors.Is(err, syscall.ENOTTY):
@@ -147,8 +167,6 @@ func explain(path string, baud int, err error) *Error {
 	}
 	return &Error{path, err, ""}
 }
-
-const permissionHint = `on Linux add yourself to the group that owns it ("ls -l" shows it, often dialout or uucp) and log in again`
 
 func thereAre() string {
 	found, err := List()
@@ -161,6 +179,7 @@ func thereAre() string {
 // port is an open port.
 type port struct {
 	serial.Port
+	path    string
 	lock    io.Closer
 	closing atomic.Bool
 	reading sync.Mutex
@@ -195,6 +214,25 @@ func (p *port) Read(b []byte) (int, error) {
 		return 0, os.ErrClosed
 	}
 	return p.Port.Read(b)
+}
+
+// Retune implements Line.
+func (p *port) Retune(baud int) error {
+	if err := checkBaud(p.path, baud); err != nil {
+		return err
+	}
+	p.reading.Lock()
+	defer p.reading.Unlock()
+	if p.closing.Load() {
+		return &Error{Path: p.path, Err: os.ErrClosed}
+	}
+	if err := p.Port.SetMode(mode(baud)); err != nil {
+		return explain(p.path, baud, err)
+	}
+	if err := p.ResetInputBuffer(); err != nil {
+		return explain(p.path, baud, fmt.Errorf("throw away old input: %w", err))
+	}
+	return nil
 }
 
 // Close waits for a Read under way, at most 100 ms, and closes the port. A Write that is stuck in

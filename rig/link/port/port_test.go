@@ -192,3 +192,35 @@ func TestOnly(t *testing.T) {
 		t.Errorf("of two: %v", err)
 	}
 }
+
+func TestRetune(t *testing.T) {
+	master, path := terminal(t)
+	p, err := Open(path, 500000)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := master.Write([]byte("at the old rate")); err != nil {
+		t.Fatal(err)
+	}
+	for _, baud := range []int{250000, 74880, 9600} {
+		if err := p.Retune(baud); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if _, err := master.Write([]byte("new")); err != nil {
+		t.Fatal(err)
+	}
+	buf := make([]byte, 64)
+	if n, err := p.Read(buf); err != nil || string(buf[:n]) != "new" {
+		t.Errorf("read %q, %v", buf[:n], err)
+	}
+	if err := p.Retune(0); !errors.Is(err, ErrBaud) {
+		t.Errorf("no baud: %v", err)
+	}
+	if err := p.Close(); err != nil {
+		t.Error(err)
+	}
+	if err := p.Retune(9600); !errors.Is(err, os.ErrClosed) {
+		t.Errorf("after close: %v", err)
+	}
+}
