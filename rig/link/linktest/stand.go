@@ -11,11 +11,12 @@ import (
 
 // Config shapes an ideal stand. The zero value is a stand of three joints.
 type Config struct {
-	Joints  int    // 0: 3
-	Queue   int    // moves; 0: 4
-	MaxHz   int    // 0: 1000
-	StartUS uint32 // its clock at power-up
-	Major   uint8  // protocol version it claims; 0: ours
+	Joints  int     // 0: 3
+	Queue   int     // moves; 0: 4
+	MaxHz   int     // 0: 1000
+	StartUS uint32  // its clock at power-up
+	PPM     float64 // how much faster than ours its clock runs
+	Major   uint8   // protocol version it claims; 0: ours
 	Name    string
 	// Angle, when set, replaces the angle a joint shows, so that trips can be provoked.
 	Angle func(joint int, command int32) int32
@@ -151,7 +152,9 @@ func (s *Stand) Restart() { s.again <- struct{}{} }
 
 func (s *Stand) now() time.Duration { return time.Since(s.start) }
 
-func (s *Stand) deviceUS(d time.Duration) uint32 { return s.cfg.StartUS + uint32(d.Microseconds()) }
+func (s *Stand) deviceUS(d time.Duration) uint32 {
+	return s.cfg.StartUS + uint32(d.Microseconds()+int64(float64(d.Microseconds())*s.cfg.PPM*1e-6))
+}
 
 // reset brings the stand into the state after power-up and after hello.
 func (s *Stand) reset() {
