@@ -29,7 +29,30 @@ type Options struct {
 	Joints []rig.Joint
 	// HelloFor is how long to wait for the stand's hello; 0 means 4 s.
 	HelloFor time.Duration
+	// Rest adds a joint for every channel of the stand that Joints does not name.
+	Rest bool
+	// Arrived, where given, is told of each message that carries a time of the stand, as it comes. The
+	// reader calls it: it must not wait, and must not call Conn.
+	Arrived func(Arrival)
 }
+
+// Arrival is a message with a time of the stand, and when the host had it.
+type Arrival struct {
+	What     Arriving
+	Joint    int   // index, of samples; else -1
+	DeviceUS int64 // of samples: that of the newest in the message
+	At       time.Time
+}
+
+// Arriving says what arrived.
+type Arriving int
+
+// What can arrive.
+const (
+	ArrivedSamples Arriving = iota
+	ArrivedStatus
+	ArrivedTime // the answer to a question about the time
+)
 
 // Stand is what a stand said of itself.
 type Stand struct {
@@ -39,6 +62,8 @@ type Stand struct {
 	Queue    int         // moves a joint's queue holds
 	MaxHz    int         // greatest sample rate per joint
 	Channels []wire.JointCaps
+	Newer    bool          // it speaks a newer minor version than we do
+	After    time.Duration // from the first question to its hello
 }
 
 // Status is what the stand last told of itself.
@@ -63,6 +88,7 @@ type Counts struct {
 // Conn is a conversation in frames. Make one with Open.
 type Conn struct {
 	rw     io.ReadWriteCloser
+	opt    Options
 	joints []rig.Joint
 	index  [wire.MaxJoints]int // of the joint a channel belongs to, -1 for none
 	stand  Stand
@@ -102,6 +128,9 @@ type Conn struct {
 
 // Stand returns what the stand said of itself.
 func (c *Conn) Stand() Stand { return c.stand }
+
+// Joints returns the joints of the conversation: those of the bench, then what Options.Rest added.
+func (c *Conn) Joints() []rig.Joint { return c.joints }
 
 // Next implements Feed.
 func (c *Conn) Next(ctx context.Context) (Event, error) { return c.box.next(ctx) }

@@ -23,17 +23,19 @@ type Heard int
 
 // What can come back.
 const (
-	HeardNothing Heard = iota
-	HeardNoise         // bytes that make no frames
-	HeardText          // lines of the text form
-	HeardEcho          // our own frames
-	HeardFrames        // frames, but no hello
+	HeardNothing  Heard = iota
+	HeardNoise          // bytes that make no frames
+	HeardText           // lines of the text form
+	HeardEcho           // our own frames
+	HeardFrames         // frames, but no hello
+	HeardRestarts       // the hello of a restart, again and again
 )
 
 // NoHelloError says that whoever is at the other end did not introduce itself as a stand.
 type NoHelloError struct {
 	Heard  Heard
 	Waited time.Duration
+	Reset  wire.Reason // of HeardRestarts: what the last one gave as its reason
 }
 
 func (e *NoHelloError) Error() string {
@@ -43,8 +45,41 @@ func (e *NoHelloError) Error() string {
 		HeardText:    `it prints lines of the text form: set form = "text" under [stand] and listen`,
 		HeardEcho:    "our own bytes came back: sending and receiving wire are joined, or the port is a loop",
 		HeardFrames:  "frames came back but no hello: not a stand's firmware, or one that hangs",
+		HeardRestarts: fmt.Sprintf("it restarts again and again (%s): look at its supply (brown-out?) and its reset line",
+			ResetWords(e.Reset)),
 	}[e.Heard]
 	return fmt.Sprintf("no hello from a stand within %s; %s", e.Waited, what)
+}
+
+// ResetWords says in words why a stand restarted.
+func ResetWords(r wire.Reason) string {
+	switch r {
+	case wire.ReasonPowerUp:
+		return "its supply came on"
+	case wire.ReasonReset:
+		return "reset line, or the port was opened"
+	case wire.ReasonSupply:
+		return "brown-out: its supply sank"
+	case wire.ReasonWatchdog:
+		return "watchdog: the firmware hung"
+	case wire.ReasonNone:
+		return "it does not know why"
+	}
+	return r.String()
+}
+
+// ChannelError says that the bench has a joint on a channel that the stand does not have.
+type ChannelError struct {
+	Joint        string
+	Channel, Has int
+}
+
+func (e *ChannelError) Error() string {
+	if e.Has == 0 {
+		return fmt.Sprintf("joint %q is on channel %d, the stand has none: flash a firmware made for joints", e.Joint, e.Channel)
+	}
+	return fmt.Sprintf("joint %q is on channel %d, the stand has %d (0 to %d): correct channel in bench.toml",
+		e.Joint, e.Channel, e.Has, e.Has-1)
 }
 
 // VersionError says that the stand speaks another major version of the protocol.

@@ -96,7 +96,7 @@ func (c *Conn) beat() {
 	for count := uint8(0); ; count++ {
 		_ = c.send(&wire.Heartbeat{Count: count}) // a full queue: the writer is stuck, and the stand right to trip
 		if count%clockEvery == 0 {
-			c.askTime()
+			c.AskTime()
 		}
 		select {
 		case <-tick.C:

@@ -44,10 +44,10 @@ func mdeg(deg float64) int32 {
 // Setup tells the stand about every joint of the bench and starts sampling all of them at hz. The
 // stand must not be armed.
 func (c *Conn) Setup(ctx context.Context, hz float64) error {
-	if !(hz >= 1 && hz <= float64(c.stand.MaxHz)) || hz != math.Trunc(hz) {
-		return fmt.Errorf("sample rate %g Hz: the stand can do whole numbers from 1 to %d", hz, c.stand.MaxHz)
+	if err := c.canSample(hz); err != nil {
+		return err
 	}
-	for _, j := range c.joints {
+	for _, j := range c.joints[:len(c.opt.Joints)] {
 		s, err := SetupOf(j)
 		if err != nil {
 			return err
@@ -55,6 +55,15 @@ func (c *Conn) Setup(ctx context.Context, hz float64) error {
 		if _, err := c.ask(ctx, func(tag uint8) wire.Message { s.Tag = tag; return &s }); err != nil {
 			return fmt.Errorf("set up joint %q: %w", j.Name, err)
 		}
+	}
+	return c.Sample(ctx, hz)
+}
+
+// Sample starts sampling all joints at hz without setting them up: angles are then those of the bare
+// sensors, and no joint can be armed that was not set up before.
+func (c *Conn) Sample(ctx context.Context, hz float64) error {
+	if err := c.canSample(hz); err != nil {
+		return err
 	}
 	mask, err := c.mask(nil)
 	if err != nil {
@@ -64,6 +73,13 @@ func (c *Conn) Setup(ctx context.Context, hz float64) error {
 	if err := c.sampling(ctx, hz, mask); err != nil {
 		c.setHz(0)
 		return fmt.Errorf("start sampling: %w", err)
+	}
+	return nil
+}
+
+func (c *Conn) canSample(hz float64) error {
+	if !(hz >= 1 && hz <= float64(c.stand.MaxHz)) || hz != math.Trunc(hz) {
+		return fmt.Errorf("sample rate %g Hz: the stand can do whole numbers from 1 to %d", hz, c.stand.MaxHz)
 	}
 	return nil
 }

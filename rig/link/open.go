@@ -6,9 +6,11 @@ import (
 	"fmt"
 	"io"
 	"math/rand/v2"
+	"slices"
 	"time"
 
 	wire "limbgauge/firmware-protocol"
+	"limbgauge/rig"
 )
 
 // Open begins a conversation: it says hello until the stand answers. On success Conn owns rw; on
@@ -16,7 +18,7 @@ import (
 // stand we can talk to. ctx covers the opening only.
 func Open(ctx context.Context, rw io.ReadWriteCloser, opt Options) (*Conn, error) {
 	c := &Conn{
-		rw: rw, joints: opt.Joints, box: newMailbox(), out: make(chan []byte, 64), over: make(chan struct{}),
+		rw: rw, opt: opt, joints: opt.Joints, box: newMailbox(), out: make(chan []byte, 64), over: make(chan struct{}),
 		nonce: uint16(1 + rand.IntN(0xFFFF)), hello: make(chan wire.Hello, 1), pending: map[uint8]*request{},
 		changed: make(chan struct{}), tally: make([]tally, len(opt.Joints)), lastIn: time.Now(),
 	}
@@ -33,7 +35,9 @@ func Open(ctx context.Context, rw io.ReadWriteCloser, opt Options) (*Conn, error
 	c.status.Dropped = make([]int, len(opt.Joints))
 	c.owned.Go(c.read)
 	c.owned.Go(c.write)
+	asked := time.Now()
 	h, err := c.sayHello(ctx, opt.HelloFor)
+	c.stand.After = time.Since(asked)
 	if err == nil && h.Major != wire.Major {
 		err = &VersionError{h.Major, h.Minor}
 	}
@@ -75,7 +79,7 @@ func (c *Conn) sayHello(ctx context.Context, patience time.Duration) (wire.Hello
 			}
 			c.mu.Lock()
 			defer c.mu.Unlock()
-			return wire.Hello{}, &NoHelloError{Heard: c.heard.verdict(c.counts), Waited: patience}
+			return wire.Hello{}, &NoHelloError{Heard: c.heard.verdict(c.counts), Waited: patience, Reset: c.heard.reset}
 		}
 	}
 }
@@ -85,15 +89,34 @@ var errHelloLate = errors.New("no hello in time")
 // meet keeps what the stand said of itself and compares it with the bench.
 func (c *Conn) meet(h wire.Hello) error {
 	c.stand = Stand{
+		After: c.stand.After, Newer: h.Minor > wire.Minor,
 		Firmware: fmt.Sprintf("%s %d.%d.%d", h.Name, h.Firmware[0], h.Firmware[1], h.Firmware[2]),
 		Protocol: fmt.Sprintf("%d.%d", h.Major, h.Minor), Reset: h.Reset, Queue: int(h.Queue), MaxHz: int(h.MaxHz),
 		Channels: append([]wire.JointCaps(nil), h.Joint[:h.Joints]...),
 	}
 	for _, j := range c.joints {
 		if j.Channel >= h.Joints {
-			return fmt.Errorf("joint %q is on channel %d, the stand has %d (0 to %d): correct channel in bench.toml",
-				j.Name, j.Channel, h.Joints, h.Joints-1)
+			return &ChannelError{Joint: j.Name, Channel: j.Channel, Has: h.Joints}
 		}
 	}
+	if c.opt.Rest {
+		c.addRest(h.Joints)
+	}
 	return nil
+}
+
+// addRest adds joints for the channels that have none.
+func (c *Conn) addRest(channels int) {
+	c.mu.Lock() // the reader is at work already
+	defer c.mu.Unlock()
+	c.joints = slices.Clone(c.joints)
+	for ch := range channels {
+		if c.index[ch] >= 0 {
+			continue
+		}
+		c.index[ch] = len(c.joints)
+		c.joints = append(c.joints, rig.Joint{Name: fmt.Sprintf("channel %d", ch), Channel: ch})
+		c.tally = append(c.tally, tally{})
+		c.status.Dropped = append(c.status.Dropped, 0)
+	}
 }

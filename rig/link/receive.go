@@ -2,6 +2,7 @@ package link
 
 import (
 	"bytes"
+	"fmt"
 	"time"
 
 	wire "limbgauge/firmware-protocol"
@@ -10,14 +11,22 @@ import (
 
 // hearing keeps the first bytes that came before the hello, to say what the other end may be.
 type hearing struct {
-	first []byte
-	echo  bool
+	first    []byte
+	echo     bool
+	restarts int // hellos of restarts
+	reset    wire.Reason
 }
+
+// restartsMany is how many restarts while we wait for a hello are one too many: opening the port makes
+// one, a boot loader that gives up may make another.
+const restartsMany = 3
 
 func (h *hearing) verdict(n Counts) Heard {
 	switch {
 	case h.echo:
 		return HeardEcho
+	case h.restarts >= restartsMany:
+		return HeardRestarts
 	case bytes.Contains(h.first, []byte("sample,")) || bytes.Contains(h.first, []byte("joint_deg=")):
 		return HeardText
 	case n.Frames > 0:
@@ -118,11 +127,14 @@ func (c *Conn) onHello(body []byte) {
 		return
 	}
 	switch {
+	case c.nonce != 0 && h.Nonce == 0:
+		c.heard.restarts++
+		c.heard.reset = h.Reset
 	case c.nonce != 0 && h.Nonce == c.nonce:
 		c.nonce = 0
 		c.hello <- h
 	case c.nonce == 0 && h.Nonce == 0:
-		c.onRestart(ErrRestarted)
+		c.onRestart(fmt.Errorf("%w (its reason: %s)", ErrRestarted, ResetWords(h.Reset)))
 	}
 	// Anything else answers a repeat of our question, or somebody else's.
 }
@@ -147,13 +159,15 @@ func (c *Conn) onClock(m *wire.Clock) {
 		return
 	}
 	delete(c.pending, m.Tag)
-	trip := time.Since(r.sent)
-	c.clock.add(exchange{host: r.sent.Add(trip / 2), trip: trip, device: c.device.at(m.TimeUS)})
+	trip, us := time.Since(r.sent), c.device.at(m.TimeUS)
+	c.clock.add(exchange{host: r.sent.Add(trip / 2), trip: trip, device: us})
+	c.arrived(ArrivedTime, -1, us)
 }
 
 func (c *Conn) onStatus(m *wire.Status) {
 	c.status.State, c.status.TimeUS, c.status.At = m.State, c.device.at(m.TimeUS), time.Now()
 	c.status.Bad = int(m.BadFrames)
+	c.arrived(ArrivedStatus, -1, c.status.TimeUS)
 	for ch, s := range m.Joint[:m.Joints] {
 		i := c.index[ch]
 		if i < 0 {
@@ -208,6 +222,7 @@ func (c *Conn) onSamples(m *wire.Samples) {
 		t.loss.Damaged++
 		c.broken--
 	}
+	c.arrived(ArrivedSamples, i, lastUS)
 	ok := c.box.add(len(c.joints), i, m.N, func(b *rig.Batch) {
 		for _, r := range m.Rec[:m.N] {
 			b.Append(row(m, r, us+int64(r.TimeUS-m.Rec[0].TimeUS)))
@@ -219,6 +234,13 @@ func (c *Conn) onSamples(m *wire.Samples) {
 		return
 	}
 	c.counts.Samples += m.N
+}
+
+// arrived tells who wants to know. Called with c.mu held.
+func (c *Conn) arrived(what Arriving, joint int, us int64) {
+	if c.opt.Arrived != nil {
+		c.opt.Arrived(Arrival{what, joint, us, c.lastIn})
+	}
 }
 
 // row turns a record into a sample of the bench; what the stand did not send is missing, not 0.

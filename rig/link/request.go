@@ -54,8 +54,8 @@ func (c *Conn) ask(ctx context.Context, build func(tag uint8) wire.Message) (rep
 	return reply{}, &NoReplyError{r.of}
 }
 
-// askTime sends a question about the time; the reader keeps the answer.
-func (c *Conn) askTime() {
+// AskTime sends a question about the time; the reader keeps the answer. One goes out each second anyway.
+func (c *Conn) AskTime() {
 	tag := c.register(&request{of: wire.TypeClockAsk, sent: time.Now()})
 	_ = c.send(&wire.ClockAsk{Tag: tag}) // a lost question is asked again in a second
 }

@@ -35,6 +35,7 @@ func (e *QuietError) Error() string {
 // Text listens to a stand that prints its samples as lines. Make one with Listen.
 type Text struct {
 	rw      io.ReadWriteCloser
+	arrived func(Arrival) // may be nil
 	joints  []rig.Joint
 	box     *mailbox
 	closing atomic.Bool
@@ -55,7 +56,13 @@ type Text struct {
 // Listen begins to listen to a stand of the text form. It owns rw from then on. When no sample
 // comes for 5 s the conversation ends with a *QuietError.
 func Listen(rw io.ReadWriteCloser, joints []rig.Joint) *Text {
-	t := &Text{rw: rw, joints: joints, box: newMailbox(), tally: make([]tally, len(joints)), bad: map[LineFault]int{}}
+	return ListenTo(rw, Options{Joints: joints})
+}
+
+// ListenTo is Listen with what else Options says; HelloFor and Rest mean nothing here.
+func ListenTo(rw io.ReadWriteCloser, opt Options) *Text {
+	joints := opt.Joints
+	t := &Text{rw: rw, arrived: opt.Arrived, joints: joints, box: newMailbox(), tally: make([]tally, len(joints)), bad: map[LineFault]int{}}
 	t.quiet = time.AfterFunc(textQuiet, func() {
 		t.mu.Lock()
 		defer t.mu.Unlock()
@@ -193,6 +200,9 @@ func (t *Text) sample(l textLine) (*lineError, error) {
 	}
 	c.any, c.lastUS = true, us
 	l.row.TimeUS = us
+	if t.arrived != nil {
+		t.arrived(Arrival{ArrivedSamples, l.joint, us, time.Now()})
+	}
 	if !t.box.add(len(t.joints), l.joint, 1, func(b *rig.Batch) { b.Append(l.row) }) {
 		c.loss.Lost++
 	}
