@@ -11,6 +11,7 @@
 //	drift        steps of the offset, creep, set
 //	diagnose     evidence to findings
 //	stats filter what several of these share
+//	rhythm       the line to a stand: its pace, delays, clock
 //	health       words of an answer: measures, causes, verdicts
 //
 // Angles are deg, torque N·m, time s, current A, voltage V. Nothing here reads a file, a port or a
