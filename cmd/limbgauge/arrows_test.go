@@ -30,7 +30,7 @@ const portLibrary = "go.bug.st/serial"
 const emulator = "limbgauge/firmware-protocol/avr/emulated"
 
 // computing lists the packages that are pure functions of slices: they import no rig, no files, no clock.
-var computing = []string{"segment", "sensor", "positioning", "play", "friction", "drive", "vibration", "drift", "stats", "filter", "health", "diagnose", "calibrate"}
+var computing = []string{"segment", "sensor", "positioning", "play", "friction", "drive", "vibration", "drift", "stats", "filter", "health", "diagnose", "calibrate", "rhythm"}
 
 func TestArrows(t *testing.T) {
 	root := repoRoot(t)

@@ -211,7 +211,7 @@ func (k *calibrating) move(ctx context.Context, j rig.Joint, what string) (*reco
 		return nil, err
 	}
 	var stand record.Stand
-	if cfg.Line, stand, err = openLine(k.b, cfg.Joints, k.o.lineOptions); err != nil {
+	if cfg.Line, stand, err = k.app.openLine(k.b, cfg.Joints, k.o.lineOptions); err != nil {
 		return nil, err
 	}
 	cfg.Info = record.Info{Leg: k.b.Leg.Name, Routine: routine.Name, Started: a.now(), Stand: stand,

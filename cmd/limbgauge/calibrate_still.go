@@ -197,7 +197,7 @@ func (k *calibrating) readStand(ctx context.Context, s stillStep) (points []rig.
 			at++
 		}
 	}
-	line, _, err := openLine(k.b, joints, reach)
+	line, _, err := k.app.openLine(k.b, joints, reach)
 	if err != nil {
 		return nil, err
 	}

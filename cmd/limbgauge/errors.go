@@ -30,7 +30,8 @@ func exitCodesTopic() *cobra.Command {
   4  the stand can not be reached or speaks another version of the protocol
   5  motion was not armed, was stopped or tripped; what was recorded is kept
   6  --gate was given and a joint has a fault, or the leg does not hold its body;
-     an endurance test was ended by one of its rules`}
+     an endurance test was ended by one of its rules
+` + linkCodes()}
 }
 
 // usageError marks a wrong command line.

@@ -40,7 +40,7 @@ func (o *lineOptions) virtualFlags(cmd *cobra.Command, speed float64) {
 }
 
 // openLine opens the way to the stand the bench names, and says what it is.
-func openLine(b *rig.Bench, joints []rig.Joint, o lineOptions) (io.ReadWriteCloser, record.Stand, error) {
+func (a *app) openLine(b *rig.Bench, joints []rig.Joint, o lineOptions) (io.ReadWriteCloser, record.Stand, error) {
 	if o.port != "" {
 		b.Stand.Port = o.port
 	}
@@ -60,6 +60,7 @@ func openLine(b *rig.Bench, joints []rig.Joint, o lineOptions) (io.ReadWriteClos
 	if len(o.faults)+len(o.errors) > 0 {
 		return nil, st, usageError{fmt.Errorf("--fault and --error are for the virtual stand; this bench uses port %q", b.Stand.Port)}
 	}
+	a.device = b.Stand.Port
 	line, err := port.Open(b.Stand.Port, b.Stand.Baud)
 	return line, st, err
 }

@@ -76,6 +76,7 @@ func (a *app) listen(ctx context.Context, names []string, o listenOptions) error
 	}
 	a.cautions()
 	fmt.Fprint(a.out, wrap("Nothing is commanded from here: the stand may move the joint by itself at any moment.", "", pageWidth))
+	a.device = b.Stand.Port
 	if cfg.Line, err = port.Open(b.Stand.Port, b.Stand.Baud); err != nil {
 		return err
 	}

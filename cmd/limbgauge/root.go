@@ -18,6 +18,7 @@ type app struct {
 	in       io.Reader
 	lines    *bufio.Reader // of in, once a question was asked
 	out, err io.Writer
+	device   string // port of the stand, once it was opened or tried
 	bench    string // folder of bench.toml, book.db and runs/
 	now      func() time.Time
 }
@@ -32,6 +33,9 @@ func run(ctx context.Context, args []string, in io.Reader, out, errw io.Writer) 
 	root.SetErr(errw)
 	err := root.ExecuteContext(ctx)
 	printError(errw, err)
+	if more := a.sayLink(err); more != "" {
+		fmt.Fprintf(errw, "limbgauge: hint: %s\n", more)
+	}
 	return exitCode(err)
 }
 
@@ -65,6 +69,7 @@ bench in this folder holds.`,
 		group string
 		cmd   *cobra.Command
 	}{
+		{"run", a.linkCommand()},
 		{"run", a.demoCommand()}, {"run", a.initCommand()}, {"run", a.standCommand()}, {"run", a.calibrateCommand()}, {"run", a.sweepCommand()}, {"run", a.listenCommand()},
 		{"run", a.serveCommand()}, {"run", a.endureCommand()},
 		{"judge", a.analyzeCommand()}, {"judge", a.reportCommand()}, {"judge", a.compareCommand()}, {"judge", a.problemCommand()}, {"judge", a.budgetCommand()},

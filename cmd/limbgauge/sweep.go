@@ -247,7 +247,7 @@ func (a *app) record(ctx context.Context, names []string, o sweepOptions) (sessi
 // carryOut runs a planned sweep that was agreed to.
 func (a *app) carryOut(ctx context.Context, p sweepPlan, o sweepOptions, consent session.Consent, live *session.Live) (session.Result, error) {
 	o.bareServo = o.bare
-	line, stand, err := openLine(p.bench, p.whole, o.lineOptions)
+	line, stand, err := a.openLine(p.bench, p.whole, o.lineOptions)
 	if err != nil {
 		return session.Result{}, err
 	}
@@ -378,6 +378,7 @@ func codes() []struct {
 			return errors.Is(err, link.ErrGone) || errors.Is(err, link.ErrRestarted) || errors.Is(err, link.ErrClosed)
 		}},
 		{exitStand, isPortError},
+		{exitInput, as(new(*link.ChannelError))},
 		{exitInput, as(new(*rig.ConfigError))},
 		{exitInput, as(new(*record.InputError))},
 		{exitInput, as(new(*record.CorruptError))},
