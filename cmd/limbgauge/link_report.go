@@ -37,7 +37,8 @@ type linkReport struct {
 	Hint        string      `json:"hint,omitempty"`
 	ExitCode    int         `json:"exit_code"`
 
-	bench *rig.Bench
+	bench  *rig.Bench
+	joined []joinedNote // until all joints were looked at
 }
 
 type linkClock struct {
@@ -106,6 +107,24 @@ type linkRead struct {
 
 func (r *linkReport) note(format string, args ...any) {
 	r.Notes = append(r.Notes, fmt.Sprintf(format, args...))
+}
+
+// about notes something of a joint. What is said of several joints alike is said once.
+func (r *linkReport) about(j *linkJoint, format string, args ...any) {
+	text := fmt.Sprintf(format, args...)
+	for i := range r.joined {
+		if r.joined[i].text == text {
+			r.joined[i].names = append(r.joined[i].names, j.Name)
+			return
+		}
+	}
+	r.joined = append(r.joined, joinedNote{[]string{j.Name}, text})
+}
+
+// joinedNote is a note on one or more joints.
+type joinedNote struct {
+	names []string
+	text  string
 }
 
 // met keeps what a stand said of itself.
@@ -177,6 +196,10 @@ func (r *linkReport) watched(s find.Seen, came []link.Arrival, joints []rig.Join
 	for i := range r.Joints {
 		r.sensors(&r.Joints[i])
 	}
+	for _, n := range r.joined {
+		r.note("%s: %s", strings.Join(n.names, ", "), n.text)
+	}
+	r.joined = nil
 }
 
 func (r *linkReport) clock(c rhythm.Clock, samples []rhythm.Point) {
@@ -189,8 +212,12 @@ func (r *linkReport) clock(c rhythm.Clock, samples []rhythm.Point) {
 	if late := c.Lateness(samples); late.N > 0 {
 		r.Arrival = &linkLate{late.Typical * 1e3, late.P99 * 1e3, late.Most * 1e3}
 	}
-	if math.Abs(c.PPM.Value)-u > clockWrongPPM {
-		r.note("The stand's clock is off by %+.1f %%: its firmware was built for another clock than the board has (F_CPU), or it is a virtual stand at another speed.", c.PPM.Value/1e4)
+	r.clockNote(c.PPM.Value, u)
+}
+
+func (r *linkReport) clockNote(ppm, u float64) {
+	if math.Abs(ppm)-u > clockWrongPPM {
+		r.note("The stand's clock is off by %+.1f %%: its firmware was built for another clock than the board has (F_CPU), or it is a virtual or emulated one that does not keep real time.", ppm/1e4)
 	}
 }
 
@@ -224,12 +251,16 @@ func (r *linkReport) counted(m *find.Met) {
 			r.Joints[i].Dropped = s.Dropped[i]
 		}
 	}
-	if r.BadFrames.here()+s.Bad > 0 {
-		r.note("Broken frames: look at ground between board and adapter, at the cable's length and at the servos' current, which must not flow through the ground of the logic.")
-	}
 	late := 0
 	for _, j := range r.Joints {
 		late += j.Late
+	}
+	r.countNotes(r.BadFrames.here()+s.Bad, late)
+}
+
+func (r *linkReport) countNotes(broken, late int) {
+	if broken > 0 {
+		r.note("Broken frames: look at ground between board and adapter, at the cable's length and at the servos' current, which must not flow through the ground of the logic.")
 	}
 	if late > 0 {
 		r.note("The stand took %d samples late by its own account: ask for fewer per second.", late)

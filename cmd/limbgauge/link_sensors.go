@@ -21,7 +21,7 @@ const (
 // sensors says what is odd about a joint's readings at rest.
 func (r *linkReport) sensors(j *linkJoint) {
 	if j.Samples == 0 {
-		r.note("%s: not one sample came.", j.Name)
+		r.about(j, "not one sample came.")
 		return
 	}
 	bench := rig.Joint{}
@@ -33,13 +33,13 @@ func (r *linkReport) sensors(j *linkJoint) {
 	r.angle(j, "angle", j.Angle, wire.HasAngle, j.JointCounts, bench.Sensors.JointCounts)
 	r.angle(j, "motor-side angle", j.Motor, wire.HasMotor, j.MotorCounts, bench.Sensors.MotorCounts)
 	if j.OnBench && r.Firmware != "" && !j.Servo {
-		r.note("%s: its channel has no servo output, so that it can not be moved.", j.Name)
+		r.about(j, "its channel has no servo output, so that it can not be moved.")
 	}
 	if j.has&wire.HasCurrent != 0 && j.Current == nil {
-		r.note("%s: the current monitor gives nothing: look at its supply, its two bus wires and its address.", j.Name)
+		r.about(j, "the current monitor gives nothing: look at its supply, its two bus wires and its address.")
 	}
 	if c := j.Current; c != nil && c.Mean < offsetA {
-		r.note("%s: the current at rest is %.3f A, below nothing: turn the shunt's ends round, or take the offset out with \"limbgauge calibrate current\".", j.Name, c.Mean)
+		r.about(j, "the current at rest is %.3f A, below nothing: turn the shunt's ends round, or take the offset out with \"limbgauge calibrate current\".", c.Mean)
 	}
 	r.supply(j, bench.Servo.Rated)
 }
@@ -48,25 +48,25 @@ func (r *linkReport) angle(j *linkJoint, what string, a *linkRead, field wire.Fi
 	frames := r.Firmware != "" // a stand of the text form says nothing of itself
 	switch {
 	case frames && j.OnBench && bench > 0 && j.has&field == 0:
-		r.note("%s: bench.toml says it has a sensor for the %s, the stand says that it has none.", j.Name, what)
+		r.about(j, "bench.toml says it has a sensor for the %s, the stand says that it has none.", what)
 	case frames && j.OnBench && bench > 0 && stand != bench:
-		r.note("%s: the sensor for the %s has %d counts per turn in bench.toml, %d by the stand.", j.Name, what, bench, stand)
+		r.about(j, "the sensor for the %s has %d counts per turn in bench.toml, %d by the stand.", what, bench, stand)
 	}
 	if a == nil {
 		if j.has&field != 0 {
-			r.note("%s: the sensor for the %s gives nothing: look at its supply, its two bus wires, and the channel of the multiplexer.", j.Name, what)
+			r.about(j, "the sensor for the %s gives nothing: look at its supply, its two bus wires, and the channel of the multiplexer.", what)
 		}
 		return
 	}
 	if a.Missing > 0 {
-		r.note("%s: the %s is missing in %d of %d samples: look at the plugs and the pull-ups of its bus.", j.Name, what, a.Missing, a.Missing+a.Values)
+		r.about(j, "the %s is missing in %d of %d samples: look at the plugs and the pull-ups of its bus.", what, a.Missing, a.Missing+a.Values)
 	}
 	counts := max(stand, bench)
 	switch {
 	case a.Constant:
-		r.note("%s: the %s did not change at all. At rest that can be right: turn the joint by hand while you run this again.", j.Name, what)
+		r.about(j, "the %s did not change at all. At rest that can be right: turn the joint by hand while you run this again.", what)
 	case counts > 0 && a.Noise > noisyCounts*360/float64(counts) && a.Most-a.Least < noisyRange*a.Noise:
-		r.note("%s: the %s scatters by %.2f deg without moving: is the magnet in place, centred over the sensor, and as near as its data sheet wants it?", j.Name, what, a.Noise)
+		r.about(j, "the %s scatters by %.2f deg without moving: is the magnet in place, centred over the sensor, and as near as its data sheet wants it?", what, a.Noise)
 	}
 }
 
@@ -74,15 +74,15 @@ func (r *linkReport) supply(j *linkJoint, rated []rig.Rating) {
 	v := j.Supply
 	switch {
 	case v == nil && j.has&wire.HasSupply != 0:
-		r.note("%s: the supply voltage can not be read: look at the monitor's wires.", j.Name)
+		r.about(j, "the supply voltage can not be read: look at the monitor's wires.")
 	case v == nil:
 	case v.Mean < supplyOffV:
-		r.note("%s: the servos' supply is off (%.2f V). That is right as long as only sensors are looked at.", j.Name, v.Mean)
+		r.about(j, "the servos' supply is off (%.2f V). That is right as long as only sensors are looked at.", v.Mean)
 	case len(rated) == 0:
 	case v.Mean > supplyAboveTop*rated[len(rated)-1].Volts:
-		r.note("%s: the servos' supply is %.2f V, the data sheet in bench.toml goes to %g V: turn it down before a servo gets pulses.", j.Name, v.Mean, rated[len(rated)-1].Volts)
+		r.about(j, "the servos' supply is %.2f V, the data sheet in bench.toml goes to %g V: turn it down before a servo gets pulses.", v.Mean, rated[len(rated)-1].Volts)
 	case v.Mean < supplyBelowLow*rated[0].Volts:
-		r.note("%s: the servos' supply is %.2f V, the data sheet in bench.toml begins at %g V.", j.Name, v.Mean, rated[0].Volts)
+		r.about(j, "the servos' supply is %.2f V, the data sheet in bench.toml begins at %g V.", v.Mean, rated[0].Volts)
 	}
 }
 
