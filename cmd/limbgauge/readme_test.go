@@ -16,9 +16,15 @@ func TestReadmeCommands(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	checkCommands(t, string(data), 12)
+}
+
+// checkCommands looks at every command line of a page, of which there are some at least.
+func checkCommands(t *testing.T, page string, least int) {
+	t.Helper()
 	inline := regexp.MustCompile("`limbgauge ([^`]+)`")
 	var lines []string
-	for _, l := range strings.Split(string(data), "\n") {
+	for _, l := range strings.Split(page, "\n") {
 		if cmd, ok := strings.CutPrefix(strings.TrimPrefix(strings.TrimSpace(l), "$ "), "limbgauge "); ok && strings.HasPrefix(l, "    ") {
 			cmd, _, _ = strings.Cut(cmd, "  ") // what follows is a remark
 			lines = append(lines, strings.TrimSpace(strings.SplitN(cmd, "#", 2)[0]))
@@ -27,8 +33,8 @@ func TestReadmeCommands(t *testing.T) {
 			lines = append(lines, m[1])
 		}
 	}
-	if len(lines) < 12 {
-		t.Fatalf("only %d command lines found in the README: the test reads it wrongly", len(lines))
+	if len(lines) < least {
+		t.Fatalf("only %d command lines found: the test reads it wrongly", len(lines))
 	}
 	for _, l := range lines {
 		a := &app{out: &bytes.Buffer{}, err: &bytes.Buffer{}}
