@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"io/fs"
+	"math"
 	"os"
 	"path/filepath"
 	"time"
@@ -60,6 +61,9 @@ func (a *app) link(ctx context.Context, o linkOptions) error {
 	if !(o.seconds > 0 && o.seconds <= 86400) {
 		return usageError{fmt.Errorf("--seconds %g: give more than 0 and at most 86400", o.seconds)}
 	}
+	if o.hz != 0 && !(o.hz >= 1 && o.hz <= math.MaxUint16 && o.hz == math.Trunc(o.hz)) {
+		return usageError{fmt.Errorf("--hz %g: give a whole number from 1 on", o.hz)}
+	}
 	b, err := a.benchOrNone(o)
 	if err != nil {
 		return err
@@ -73,6 +77,9 @@ func (a *app) link(ctx context.Context, o linkOptions) error {
 		err = v.listen(ctx)
 	} else {
 		err = v.converse(ctx)
+	}
+	if ctx.Err() != nil && errors.Is(err, ctx.Err()) {
+		err = kindError{err: errors.New("stopped before anybody was met"), code: exitStopped}
 	}
 	err = linkTrouble(err, b.Stand)
 	if o.json {

@@ -162,7 +162,7 @@ func explain(path string, baud int, err error) *Error {
 		return &Error{path, ErrPermission, permissionHint(path)}
 	case code == serial.InvalidSpeed:
 		return wrap(ErrBaud, fmt.Sprintf("choose another baud than %d under [stand] in bench.toml", baud))
-	case code == serial.InvalidSerialPort || errors.Is(err, syscall.ENOTTY):
+	case code == serial.InvalidSerialPort || errors.Is(err, syscall.ENOTTY) || errors.Is(err, syscall.EISDIR):
 		return wrap(ErrNotSerial, thereAre())
 	}
 	return &Error{path, err, ""}
