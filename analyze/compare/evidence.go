@@ -18,6 +18,8 @@ const (
 	mostDeals, leastDeals, dealtWork = 9999, 999, 500_000
 	// fewUnits is from how many units on the smaller side on Welch's degrees of freedom are taken as they are.
 	fewUnits = 10
+	// rounding is the share of a figure below which scatter is that of the arithmetic.
+	rounding = 1e-12
 	// seed makes the deals the same from call to call.
 	seed = 1
 )
@@ -83,7 +85,7 @@ func differ(a, b []float64, ca, cb *column) difference {
 	d := difference{welch: stats.Estimate{Value: stats.Mean(b) - stats.Mean(a), U: math.NaN(), DF: math.NaN()}}
 	if len(a) >= 2 && len(b) >= 2 {
 		d.welch = careful(stats.WelchT(b, a).Diff, len(a), len(b))
-		if d.welch.U == 0 {
+		if d.welch.U <= rounding*math.Max(math.Abs(stats.Mean(a)), math.Abs(stats.Mean(b))) {
 			d.welch.U, d.welch.DF = math.NaN(), math.NaN() // no scatter is none that was seen
 		}
 	}

@@ -17,6 +17,7 @@ const (
 	noDoubt  = "all runs of a side read the same and their own uncertainties are not known"
 	noDoubt1 = "the uncertainty of a single run is not known"
 	oneEnd   = "a side is known from one end only"
+	alone    = "different by itself, not after adjusting for how many measures are looked at"
 )
 
 // undirected are measures of which neither more nor less is better: a place, a time, a property of
@@ -60,7 +61,7 @@ func (s rowSides) decide(r *Row, o Options) {
 		r.Verdict, w = directed(s.def, r.A.Value, r.B.Value, r.U)
 		say(w)
 	case r.P < level:
-		say("different by itself, not after adjusting for how many measures are looked at")
+		say(alone)
 	default:
 		say(wouldShow(*r))
 	}
@@ -117,6 +118,8 @@ func (s rowSides) decideBounds(r *Row, shown bool, o Options) (why []string) {
 		return []string{far, oneUnit}
 	case math.IsNaN(r.P):
 		return []string{far, noDoubt}
+	case !shown && r.P < level:
+		return []string{ends, far, alone, s.apart(o)}
 	case !shown:
 		return []string{ends, far, "which may be chance", s.apart(o)}
 	}

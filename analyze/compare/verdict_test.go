@@ -1,6 +1,7 @@
 package compare
 
 import (
+	"fmt"
 	"math"
 	"strings"
 	"testing"
@@ -132,6 +133,25 @@ func TestBoundsAndWhatIsNotSeen(t *testing.T) {
 	row := find(t, Sides(equal(2, none), equal(2, health.Of("offset_step", health.Total, -0.5, 0.05, "")), Options{All: true}), "offset_step")
 	if row.Verdict != Worse {
 		t.Errorf("a slip against none: %+v", row)
+	}
+}
+
+// What chance rules out for one measure it need not for one of four.
+func TestAdjustedAmongOthers(t *testing.T) {
+	var a, b []Run
+	for i, v := range []float64{26, 30, 34} {
+		others := []health.Measure{play(v, nan), of("friction", v, nan), of("creep", v, nan)}
+		a = append(a, one(fmt.Sprint(i), "", append(others, tension(health.Measured, v, nan))...))
+		b = append(b, one(fmt.Sprint(i), "", append(others, tension(health.BoundLow, 44.2, nan))...))
+	}
+	// 14.2 lies 14.2/(4/√3) = 6.15 standard errors off: p = 0.025 with two degrees of freedom (t(0.975, 2) = 4.303,
+	// t(0.99, 2) = 6.965), which four tests make 0.1.
+	alone, among := find(t, Sides(a, b, Options{Measures: []string{"belt_tension"}}), "belt_tension"), find(t, Sides(a, b, Options{All: true}), "belt_tension")
+	if alone.Verdict != Better || !(alone.P > 0.02 && alone.P < 0.05) || alone.Adjusted != alone.P {
+		t.Errorf("alone: %s, p %g, adjusted %g", alone.Verdict, alone.P, alone.Adjusted)
+	}
+	if among.Verdict != Cannot || among.P != alone.P || math.Abs(among.Adjusted-4*among.P) > 1e-12 || !strings.Contains(among.Why, "different by itself") {
+		t.Errorf("among others: %s (%s), p %g, adjusted %g", among.Verdict, among.Why, among.P, among.Adjusted)
 	}
 }
 

@@ -162,6 +162,17 @@ func TestOwnUncertaintyIsTheFloor(t *testing.T) {
 	if row.Verdict != Cannot || !strings.Contains(row.Why, "read the same") {
 		t.Errorf("no scatter and no uncertainty proves nothing: %+v", row)
 	}
+	// Nor does what averaging rounds: 0.6 three times over is not 0.6 to the last digit.
+	tagged := func(v float64) (out []Run) {
+		for i := range 7 {
+			out = append(out, one(fmt.Sprint(i), []string{"p", "q"}[min(i/3, 1)], play(v, nan)))
+		}
+		return out
+	}
+	row = find(t, Sides(tagged(0.6), tagged(0.7), Options{All: true}), "play")
+	if row.Verdict != Cannot || !strings.Contains(row.Why, "read the same") {
+		t.Errorf("scatter of rounding alone proves nothing: %+v", row)
+	}
 	row = find(t, Sides(plays(nan, 0.5), plays(0.01, 0.6), Options{All: true}), "play")
 	if row.Verdict != Cannot || !strings.HasPrefix(row.Why, noDoubt1) {
 		t.Errorf("%+v", row)

@@ -95,16 +95,18 @@ func SDInterval(s, df, level float64) (lo, hi float64) {
 // standard uncertainties u with df degrees of freedom each (JCGM 100:2008, formula G.2b).
 func WelchSatterthwaite(u, df []float64) float64 {
 	var sum, den float64
+	least := math.Inf(1)
 	for i, ui := range u {
 		sum += ui * ui
-		if !math.IsInf(df[i], 1) {
+		if ui != 0 && !math.IsInf(df[i], 1) {
 			den += ui * ui * ui * ui / df[i]
+			least = math.Min(least, df[i])
 		}
 	}
 	if den == 0 {
 		return math.Inf(1)
 	}
-	return sum * sum / den
+	return math.Max(least, sum*sum/den) // never below the least, but for rounding: below 1 there is no t law
 }
 
 // Sum returns Σ c_i·e_i of independent estimates, with the effective degrees of freedom. One term

@@ -306,3 +306,14 @@ func TestOLSOfALoop(t *testing.T) {
 	ref.Near(t, "F", F, 10, 1e-12, "((10-5)/1)/(5/10)")
 	ref.Near(t, "p", p, TwoSidedP(math.Sqrt(10), 10), 1e-9, "F(1, ν) is t(ν)²")
 }
+
+// Where one term has all the uncertainty its degrees of freedom hold, to the last digit: one less than 1
+// would have no t law.
+func TestSatterthwaiteOfOneTerm(t *testing.T) {
+	for i := range 1000 {
+		u := math.Sqrt(float64(i+1)) * 1e-8
+		if df := WelchSatterthwaite([]float64{u, 0}, []float64{1, 7}); df < 1 || df > 1+1e-12 {
+			t.Fatalf("u %g: %v degrees of freedom, want 1", u, df)
+		}
+	}
+}
