@@ -3,6 +3,7 @@ package main
 import (
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 
 	wire "limbgauge/firmware-protocol"
@@ -86,7 +87,7 @@ func troubles() []aTrouble {
 		{exitSilence, "", as(new(*link.QuietError)), "compare what it prints with section 10 of firmware-protocol/SPEC.md, and its joints' names with those of bench.toml"},
 		{exitBootLoader, "the board's boot loader answers, but no stand's firmware", as(new(*find.BootLoaderError)),
 			"flash a firmware: firmware-protocol/STAND.md, \"Flash the firmware\""},
-		{exitTextForm, "the stand prints lines of the text form (or frames, when bench.toml says text)", heard(link.HeardText),
+		{exitTextForm, "the form is the other one: lines of text instead of frames, or the reverse", heard(link.HeardText),
 			"record it with \"limbgauge listen JOINT --port PORT\"; form = \"text\" under [stand] in bench.toml lets \"link\" look at it too"},
 		{exitTextForm, "", is(errSpeaksFrames), "set form = \"frames\" under [stand] in bench.toml"},
 		{exitOldFirmware, "the firmware is older than this limbgauge's protocol", version(false), "flash the firmware of this repository: firmware-protocol/STAND.md, \"Flash the firmware\""},
@@ -141,7 +142,9 @@ func (a *app) sayLink(err error) string {
 func linkCodes() string {
 	b := new(strings.Builder)
 	fmt.Fprint(b, "\n\"limbgauge link\" tells the ways of code 4 apart:\n\n")
-	for _, t := range troubles() {
+	list := troubles()
+	slices.SortStableFunc(list, func(x, y aTrouble) int { return x.code - y.code })
+	for _, t := range list {
 		if t.what != "" {
 			fmt.Fprint(b, wrap(fmt.Sprintf("%d %s", t.code, t.what), "  ", pageWidth))
 		}
