@@ -80,6 +80,8 @@ bench in this folder holds.`,
 		root.AddCommand(c.cmd)
 	}
 	root.AddCommand(exitCodesTopic())
+	completionHelp(root)
+	a.complete(root)
 	return root
 }
 
