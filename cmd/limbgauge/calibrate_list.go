@@ -11,57 +11,84 @@ import (
 	"strings"
 	"text/tabwriter"
 
+	"github.com/pelletier/go-toml/v2"
 	"github.com/spf13/cobra"
 
 	"limbgauge/rig"
 )
 
+// calibrationRow is what the list says of a calibration.
+type calibrationRow struct {
+	Name  string   `json:"name"`
+	Joint string   `json:"joint"`
+	Date  string   `json:"date"` // of its newest step
+	Steps []string `json:"steps"`
+	InUse []string `json:"in_use_for"` // joints whose runs are corrected by it
+}
+
 func (a *app) calibrationListCommand() *cobra.Command {
-	return &cobra.Command{
+	asJSON := false
+	cmd := &cobra.Command{
 		Use:     "list",
 		Short:   "list the calibrations of the bench",
 		Example: "  limbgauge calibrate list\n  limbgauge calibrate list --bench ../other-leg",
 		Args:    usageArgs(cobra.NoArgs),
 		RunE: func(*cobra.Command, []string) error {
-			files, err := filepath.Glob(rig.CalibrationPath(a.folder(), "*"))
-			if err != nil {
-				return err
-			}
-			if len(files) == 0 {
+			rows, err := a.calibrationRows()
+			switch {
+			case asJSON:
+				return errors.Join(printJSON(a.out, rows), err)
+			case len(rows) == 0 && err == nil:
 				fmt.Fprintln(a.out, `no calibrations yet; "limbgauge calibrate JOINT" makes one`)
 				return nil
 			}
-			used := map[string][]string{} // joints whose runs are corrected by it
-			if b, err := a.loadBench(); err == nil {
-				for _, j := range b.Joints {
-					used[j.Calibration] = append(used[j.Calibration], j.Name)
-				}
+			t := sheet{columns: []column{{title: "calibration", least: 16}, {title: "joint", least: 8}, {title: "date"}, {title: "steps", least: 12}, {title: "in use for", least: 8}}}
+			for _, r := range rows {
+				t.add(r.Name, r.Joint, r.Date, strings.Join(r.Steps, ", "), strings.Join(r.InUse, " "))
 			}
-			var bad []error
-			w := tabwriter.NewWriter(a.out, 0, 0, 2, ' ', 0)
-			fmt.Fprintln(w, "calibration\tjoint\tdate\tsteps\tin use for")
-			for _, f := range files {
-				c, err := rig.LoadCalibration(f)
-				if err != nil {
-					bad = append(bad, err)
-					continue
-				}
-				newest, keys := c.Steps()[0].Date, []string{}
-				for _, s := range c.Steps() {
-					keys = append(keys, stepTitle(s.Key))
-					if s.Date.After(newest) {
-						newest = s.Date
-					}
-				}
-				fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\n", c.Name, c.Joint, newest.Format("2006-01-02"), strings.Join(keys, ", "), strings.Join(used[c.Name], " "))
-			}
-			return errors.Join(append([]error{w.Flush()}, bad...)...)
+			t.print(a.out)
+			return err
 		},
 	}
+	cmd.Flags().BoolVar(&asJSON, "json", false, "print JSON")
+	return cmd
+}
+
+// calibrationRows reads every calibration of the bench; the error tells of those that can not be read.
+func (a *app) calibrationRows() ([]calibrationRow, error) {
+	files, err := filepath.Glob(rig.CalibrationPath(a.folder(), "*"))
+	if err != nil {
+		return nil, err
+	}
+	used := map[string][]string{}
+	if b, err := a.loadBench(); err == nil {
+		for _, j := range b.Joints {
+			used[j.Calibration] = append(used[j.Calibration], j.Name)
+		}
+	}
+	rows, bad := []calibrationRow{}, []error{}
+	for _, f := range files {
+		c, err := rig.LoadCalibration(f)
+		if err != nil {
+			bad = append(bad, err)
+			continue
+		}
+		newest, r := c.Steps()[0].Date, calibrationRow{Name: c.Name, Joint: c.Joint, InUse: append([]string{}, used[c.Name]...)}
+		for _, s := range c.Steps() {
+			r.Steps = append(r.Steps, stepTitle(s.Key))
+			if s.Date.After(newest) {
+				newest = s.Date
+			}
+		}
+		r.Date = newest.Format("2006-01-02")
+		rows = append(rows, r)
+	}
+	return rows, errors.Join(bad...)
 }
 
 func (a *app) calibrationShowCommand() *cobra.Command {
-	return &cobra.Command{
+	asJSON := false
+	cmd := &cobra.Command{
 		Use:     "show name",
 		Short:   "show a calibration: constants, points and residuals",
 		Example: "  limbgauge calibrate show 2026-03-01-knee-1",
@@ -70,6 +97,9 @@ func (a *app) calibrationShowCommand() *cobra.Command {
 			c, err := a.loadCalibration(args[0])
 			if err != nil {
 				return err
+			}
+			if asJSON {
+				return printCalibrationJSON(a.out, c)
 			}
 			fmt.Fprintf(a.out, "%s, joint %s", c.Name, c.Joint)
 			if c.From != "" {
@@ -83,6 +113,18 @@ func (a *app) calibrationShowCommand() *cobra.Command {
 			return nil
 		},
 	}
+	cmd.Flags().BoolVar(&asJSON, "json", false, "print JSON, by the keys of the calibration's file")
+	return cmd
+}
+
+// printCalibrationJSON prints what the file of a calibration holds, by the same keys.
+func printCalibrationJSON(w io.Writer, c *rig.Calibration) error {
+	all := map[string]any{}
+	if err := toml.Unmarshal(c.Encode(), &all); err != nil {
+		return fmt.Errorf("print calibration: %w", err)
+	}
+	all["name"] = c.Name
+	return printJSON(w, all)
 }
 
 func (a *app) calibrationUseCommand() *cobra.Command {

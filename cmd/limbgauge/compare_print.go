@@ -24,7 +24,7 @@ func (a *app) printComparison(c comparisonOfJoint, settled compare.Options, o co
 	}
 	for _, r := range shown {
 		d, _ := health.DefinitionOf(r.A.Name)
-		fmt.Fprintf(a.out, "  %-24s %-7s %16s %16s %s\n", inWidth(short(d), 24), pathWord(r.A.Path), cell(r.A), cell(r.B), verdictWord(r.Verdict))
+		fmt.Fprintf(a.out, "  %-24s %-7s %16s %16s %s\n", inWidth(short(d), 24), pathWord(r.A.Path), cell(r.A), cell(r.B), styleOf(a.out).as(string(r.Verdict), verdictWord(r.Verdict)))
 		unit, difference := "", ""
 		if r.A.Unit != "1" {
 			unit = "  " + r.A.Unit

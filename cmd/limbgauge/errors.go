@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"github.com/spf13/cobra"
+	"golang.org/x/term"
 )
 
 // The exit codes. A code that is not in this table is a failure.
@@ -57,6 +58,11 @@ func inputError(err error, hint string) error {
 	return kindError{err: err, code: exitInput, hint: hint}
 }
 
+func isUsage(err error) bool {
+	var u usageError
+	return errors.As(err, &u) || strings.HasPrefix(err.Error(), "unknown command")
+}
+
 func exitCode(err error) int {
 	if err == nil {
 		return exitDone
@@ -65,8 +71,7 @@ func exitCode(err error) int {
 	if errors.As(err, &k) {
 		return k.code
 	}
-	var u usageError
-	if errors.As(err, &u) || strings.HasPrefix(err.Error(), "unknown command") {
+	if isUsage(err) {
 		return exitUsage
 	}
 	for _, c := range codes() {
@@ -82,17 +87,33 @@ func printError(w io.Writer, err error) {
 	if err == nil {
 		return
 	}
-	for _, e := range flatten(err) {
-		fmt.Fprintf(w, "limbgauge: %s\n", e)
-		if h := hintOf(e); h != "" {
-			fmt.Fprintf(w, "limbgauge: hint: %s\n", h)
+	st := styleOf(w)
+	say := func(text string) { fmt.Fprintln(w, text) }
+	if fd, ok := terminalOf(w); ok { // a person reads: lines break at words; what goes to a file keeps a line per error
+		cols, _, err := term.GetSize(fd)
+		if err != nil || cols < 20 {
+			cols = pageWidth
+		}
+		say = func(text string) { fmt.Fprint(w, wrap(text, "", cols)) }
+	}
+	hinted := map[string]bool{}
+	hint := func(h string) {
+		if h != "" && !hinted[h] {
+			hinted[h] = true
+			say(st.quiet("limbgauge: hint:") + " " + h)
 		}
 	}
-	var u usageError
-	if errors.As(err, &u) || strings.HasPrefix(err.Error(), "unknown command") {
-		fmt.Fprintln(w, `limbgauge: hint: "limbgauge help" lists the commands, "limbgauge help COMMAND" explains one`)
+	for _, e := range flatten(err) {
+		say(st.bad("limbgauge:") + " " + e.Error())
+		hint(hintOf(e))
+	}
+	if isUsage(err) {
+		hint(`"limbgauge help" lists the commands, "limbgauge help COMMAND" explains one`)
 	}
 }
+
+// withoutTerminal hides that a writer is a terminal.
+type withoutTerminal struct{ io.Writer }
 
 // flatten takes joined errors apart; one that wraps stays whole, even where it wraps two, since its own
 // text says more than theirs.

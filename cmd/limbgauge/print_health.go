@@ -16,6 +16,7 @@ const pageWidth = 80
 // printHealth writes an answer for people: per joint the findings, then every measure that was
 // seen, then what was not and why; of the latter only what has a limit, unless all is asked for.
 func printHealth(w io.Writer, h health.Health, all bool) {
+	st := styleOf(w)
 	for i, j := range h.Joints {
 		if i > 0 {
 			fmt.Fprintln(w)
@@ -27,7 +28,7 @@ func printHealth(w io.Writer, h health.Health, all bool) {
 		if h.Run != "" {
 			where += ", run " + h.Run
 		}
-		fmt.Fprintf(w, "%s: %s\n", where, headline(j))
+		fmt.Fprint(w, wrap(where+": "+headlineIn(st, j), "", pageWidth))
 		printFindings(w, j.Findings)
 		fmt.Fprintln(w)
 		printMeasures(w, j.Measures, all)
@@ -39,27 +40,34 @@ func printHealth(w io.Writer, h health.Health, all bool) {
 }
 
 // headline puts the joint's answer into a few words.
-func headline(j health.Joint) string {
+func headline(j health.Joint) string { return headlineIn(style{}, j) }
+
+func headlineIn(st style, j health.Joint) string {
 	f := j.Findings[0]
 	switch {
 	case f.Cause == health.None && f.Confidence >= 0.9:
-		return "no fault found"
+		return st.good("no fault found")
 	case f.Cause == health.None:
-		return "no fault found, but not all could be seen"
+		return st.doubt("no fault found, but not all could be seen")
 	}
-	return fmt.Sprintf("%s, %s (confidence %.0f %%)", f.Severity, report.CauseTitle(f.Cause), 100*f.Confidence)
+	return findingWords(st, f)
+}
+
+// findingWords names a finding, how much it matters and how sure it is.
+func findingWords(st style, f health.Finding) string {
+	return fmt.Sprintf("%s, %s (confidence %.0f %%)", st.as(string(f.Severity), string(f.Severity)), report.CauseTitle(f.Cause), 100*f.Confidence)
 }
 
 func printFindings(w io.Writer, fs []health.Finding) {
 	for i, f := range fs {
 		if i > 0 {
-			fmt.Fprintf(w, "  also %s, %s (confidence %.0f %%)\n", f.Severity, report.CauseTitle(f.Cause), 100*f.Confidence)
+			fmt.Fprint(w, wrap("also "+findingWords(styleOf(w), f), "  ", pageWidth))
 		}
 		for _, e := range f.Evidence {
 			fmt.Fprint(w, wrap("- "+e, "  ", pageWidth))
 		}
 		if f.Part != "" {
-			fmt.Fprintf(w, "  part: %s\n", f.Part)
+			fmt.Fprint(w, wrap("part: "+f.Part, "  ", pageWidth))
 		}
 		if len(f.CouldAlsoBe) > 0 {
 			names := make([]string, len(f.CouldAlsoBe))
@@ -83,8 +91,10 @@ func unseenShown(ms []health.Measure, all bool) func(health.Measure) bool {
 }
 
 func printMeasures(w io.Writer, ms []health.Measure, all bool) {
-	fmt.Fprintf(w, "  %-28s %-7s %20s %-9s %6s %s\n", "measure", "path", "value", "unit", "limit", "verdict")
-	var unseen, bare, own []health.Measure
+	t := sheet{indent: "  ", gap: 1, columns: []column{{title: "measure", least: 18}, {title: "path"}, {title: "value", right: true},
+		{title: "unit"}, {title: "limit", right: true}, {title: "verdict"}}}
+	st := styleOf(w)
+	var unseen, bare, own, unproven []health.Measure
 	folded, shown := 0, unseenShown(ms, all)
 	for _, m := range ms {
 		if m.Status == health.NotObservable {
@@ -107,27 +117,47 @@ func printMeasures(w io.Writer, ms []health.Measure, all bool) {
 		if !math.IsNaN(m.Limit) {
 			limit = fmt.Sprintf("%g", m.Limit)
 		}
+		if m.Verdict == health.Unproven && !math.IsNaN(m.Conforms()) {
+			unproven = append(unproven, m)
+		}
 		if m.FromBaseline() {
 			limit += "*"
 			own = append(own, m)
 		}
-		fmt.Fprintln(w, strings.TrimRight(fmt.Sprintf("  %-28s %-7s %20s %-9s %6s %s", short(d), pathWord(m.Path), figure(m), unit, limit, verdictWords(m)), " "))
+		t.add(short(d), pathWord(m.Path), tableFigure(m), unit, limit, st.as(string(m.Verdict), string(m.Verdict)))
 	}
+	t.print(w)
+	printChances(w, unproven)
 	printOwn(w, own)
 	printReasons(w, "without an interval, so no verdict rests on them:", bare)
 	printReasons(w, "not seen:", unseen)
 	if folded > 0 {
-		fmt.Fprintf(w, "\n  %d figures without a limit could not be seen in this run; \"limbgauge analyze --all\"\n    says why\n", folded)
+		fmt.Fprint(w, "\n"+wrap(fmt.Sprintf(`%s without a limit could not be seen in this run; "limbgauge analyze --all" says why`, count(folded, "figure")), "  ", pageWidth))
 	}
 }
 
-// verdictWords says a verdict, and one that is not proven with how likely the limit is kept.
-func verdictWords(m health.Measure) string {
-	if p := m.Conforms(); m.Verdict == health.Unproven && !math.IsNaN(p) {
-		return fmt.Sprintf("%s (kept with %.0f %%)", m.Verdict, 100*min(max(p, 0.01), 0.99))
-	}
-	return string(m.Verdict)
+// tableFigure is a figure as narrow as a table needs it.
+func tableFigure(m health.Measure) string {
+	return strings.NewReplacer("at least", "≥", "at most", "≤").Replace(figure(m))
 }
+
+// printChances says of verdicts that are not proven how likely their limits are kept.
+func printChances(w io.Writer, unproven []health.Measure) {
+	var list []string
+	for _, m := range unproven {
+		d, _ := health.DefinitionOf(m.Name)
+		what := lowerFirst(short(d))
+		if m.Path != "" {
+			what += " (" + string(m.Path) + ")"
+		}
+		list = append(list, fmt.Sprintf("%s with %.0f %%", what, 100*min(max(m.Conforms(), 0.01), 0.99)))
+	}
+	if len(list) > 0 {
+		fmt.Fprint(w, "\n"+wrap("how likely a limit that is unproven is kept: "+strings.Join(list, "; "), "  ", pageWidth))
+	}
+}
+
+func lowerFirst(s string) string { return strings.ToLower(s[:1]) + s[1:] }
 
 // printOwn says where limits come from that bench.toml does not state.
 func printOwn(w io.Writer, own []health.Measure) {
@@ -158,7 +188,7 @@ func printReasons(w io.Writer, title string, unseen []health.Measure) {
 			reasons = append(reasons, m.Reason)
 		}
 		d, _ := health.DefinitionOf(m.Name)
-		name := strings.ToLower(short(d)[:1]) + short(d)[1:]
+		name := lowerFirst(short(d))
 		key := [2]string{m.Reason, name}
 		if _, ok := paths[key]; !ok {
 			names[m.Reason] = append(names[m.Reason], name)
@@ -216,7 +246,7 @@ func wrap(text, indent string, width int) string {
 	line := indent
 	fresh := true
 	for _, word := range strings.Fields(text) {
-		if !fresh && len([]rune(line))+1+len([]rune(word)) > width {
+		if !fresh && cells(line)+1+cells(word) > width {
 			b.WriteString(line + "\n")
 			line, fresh = indent+"  ", true
 		}

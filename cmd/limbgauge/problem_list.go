@@ -96,7 +96,7 @@ func (a *app) printProblems(ctx context.Context, b *book.Book, list []book.Probl
 				continue
 			}
 			if !titled {
-				fmt.Fprintf(a.out, "\n%s\n", g.title)
+				fmt.Fprintf(a.out, "\n%s\n", styleOf(a.out).as(string(g.state), g.title))
 				titled = true
 			}
 			if err := a.printProblem(ctx, b, p, history); err != nil {

@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"io"
 	"math"
-	"os"
 	"strings"
 	"time"
 
@@ -13,25 +12,37 @@ import (
 	"limbgauge/rig/session"
 )
 
-// watcher shows a running session: one line rewritten in place on a terminal, a plain line now and
-// then elsewhere. It only looks at the live feed and never holds the session up.
+// watcher shows a running session: on a terminal a line rewritten in place, below a small plot where
+// there is room for one; elsewhere a plain line now and then. It only looks at the live feed and never
+// holds the session up. The cursor is never hidden and the terminal's mode never changed, so that there
+// is nothing to put back however the program ends.
 type watcher struct {
 	out    io.Writer
-	tty    bool
-	width  int
-	plain  time.Duration // between plain lines
+	size   func() (cols, rows int) // of the terminal now; nil where there is none
+	plain  time.Duration           // between plain lines
 	redraw time.Duration
 	last   time.Time
-	drawn  bool
+	trace  trace
+	drawn  int // lines of ours above and at the cursor
+	cols   int // as they were drawn
+	moved  time.Time
 }
 
+// resizePause is how long a terminal must have kept its size before the plot comes back: while it is
+// dragged, lines that were drawn break anew and can not be found again.
+const resizePause = time.Second
+
 func newWatcher(out io.Writer) *watcher {
-	w := &watcher{out: out, width: pageWidth, plain: 5 * time.Second, redraw: 100 * time.Millisecond}
-	if f, ok := out.(*os.File); ok && term.IsTerminal(int(f.Fd())) {
-		w.tty = true
-		if cols, _, err := term.GetSize(int(f.Fd())); err == nil && cols > 20 {
-			w.width = cols
+	w := &watcher{out: out, plain: 5 * time.Second, redraw: 100 * time.Millisecond}
+	if fd, ok := terminalOf(out); ok {
+		w.size = func() (cols, rows int) {
+			cols, rows, err := term.GetSize(fd)
+			if err != nil || cols < 1 {
+				return pageWidth, 0
+			}
+			return cols, rows
 		}
+		w.cols, _ = w.size()
 	}
 	return w
 }
@@ -46,6 +57,9 @@ func (w *watcher) follow(live *session.Live, done <-chan struct{}) {
 			return
 		}
 		newest, seen = s, true
+		if w.size != nil {
+			w.trace.take(s)
+		}
 	}
 	for running := true; running; {
 		select {
@@ -69,42 +83,71 @@ func (w *watcher) follow(live *session.Live, done <-chan struct{}) {
 	if seen {
 		w.show(newest, true)
 	}
-	if w.tty && w.drawn {
+	if w.drawn > 0 {
 		fmt.Fprintln(w.out)
 	}
 }
 
 func (w *watcher) say(text string) {
-	if w.tty && w.drawn {
-		fmt.Fprint(w.out, "\r\x1b[K")
+	if w.drawn > 0 {
+		fmt.Fprint(w.out, w.home()+"\x1b[J")
+		w.drawn = 0
 	}
 	fmt.Fprintln(w.out, text)
 }
 
-func (w *watcher) show(s session.Snapshot, force bool) {
+// show writes a snapshot when it is time to; the last one always, and of it the line alone stays.
+func (w *watcher) show(s session.Snapshot, last bool) {
 	pause := w.plain
-	if w.tty {
+	if w.size != nil {
 		pause = w.redraw
 	}
 	now := time.Now()
-	if !force && now.Sub(w.last) < pause {
+	if !last && now.Sub(w.last) < pause {
 		return
 	}
 	w.last = now
-	if !w.tty {
+	if w.size == nil {
 		fmt.Fprintln(w.out, line(s))
 		return
 	}
+	cols, rows := w.size()
+	if cols != w.cols {
+		w.moved = now
+	}
+	var lines []string
+	if !last && cols >= plotLeastCols && rows >= plotLeastRows && now.Sub(w.moved) >= resizePause {
+		lines = w.trace.lines(cols - 1)
+	}
+	w.draw(append(lines, status(s, cols-3)), cols) // 3: room for the ^C that a terminal shows
+}
+
+// draw puts lines in the place of those that were drawn last.
+func (w *watcher) draw(lines []string, cols int) {
+	begin := "\r"
+	if cols == w.cols {
+		begin = w.home()
+	}
+	w.cols, w.drawn = cols, len(lines)
+	// One write, so that nothing is seen half drawn.
+	fmt.Fprint(w.out, begin+"\x1b[J"+strings.Join(lines, "\r\n"))
+}
+
+// home moves the cursor to the first of the lines that were drawn.
+func (w *watcher) home() string {
+	if w.drawn > 1 {
+		return fmt.Sprintf("\r\x1b[%dA", w.drawn-1)
+	}
+	return "\r"
+}
+
+// status is the line of a snapshot with a gauge before it where there is room.
+func status(s session.Snapshot, width int) string {
 	text := line(s)
-	room := w.width - len([]rune(text)) - 4
-	if room >= 10 {
+	if room := width - cells(text) - 1; room >= 10 {
 		text = gauge(s.Share, min(room, 24)) + " " + text
 	}
-	if r := []rune(text); len(r) >= w.width {
-		text = string(r[:w.width-1])
-	}
-	fmt.Fprint(w.out, "\r\x1b[K"+text)
-	w.drawn = true
+	return shorten(text, max(width, 1))
 }
 
 // gauge draws how far the session is, n runes wide.

@@ -33,7 +33,7 @@ after an edit of history.toml by hand.`,
 			if err != nil {
 				return err
 			}
-			fmt.Fprintf(a.out, "the book is made anew: %d runs\n", len(runs))
+			fmt.Fprintf(a.out, "the book is made anew: %s\n", count(len(runs), "run"))
 			if len(warnings) > 0 {
 				return inputError(errors.New("not all could be read; what is named above is not in the book"), "mend it, then rebuild again")
 			}

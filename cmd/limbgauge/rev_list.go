@@ -6,7 +6,6 @@ import (
 	"maps"
 	"slices"
 	"strings"
-	"text/tabwriter"
 	"unicode"
 
 	"github.com/spf13/cobra"
@@ -65,7 +64,7 @@ func filesWords(files []book.FileNow) string {
 }
 
 func (a *app) revListCommand() *cobra.Command {
-	cmd := a.listCommand("list", "list revisions, how many runs each has, and whether its files have changed", func(ctx context.Context, b *book.Book, asJSON bool) error {
+	cmd := a.listCommand("list", "list revisions, how many runs each has, and whether files changed", func(ctx context.Context, b *book.Book, asJSON bool) error {
 		f, err := a.family(ctx, b)
 		if err != nil {
 			return err
@@ -81,16 +80,11 @@ func (a *app) revListCommand() *cobra.Command {
 			fmt.Fprintln(a.out, noRevisions)
 			return nil
 		}
-		var lines strings.Builder
-		w := tabwriter.NewWriter(&lines, 0, 0, 2, ' ', 0)
-		fmt.Fprintln(w, "revision\tfrom\tadded\tparts\truns\tfiles\twhy")
+		t := sheet{columns: []column{{title: "revision", least: 8}, {title: "from", least: 8}, {title: "added"}, {title: "parts"}, {title: "runs"}, {title: "files", least: 8}, {title: "why", least: 8}}}
 		for _, r := range rows {
-			fmt.Fprintf(w, "%s\t%s\t%s\t%d\t%d\t%s\t%s\n", r.Name, r.Parent, r.Made.Local().Format("2006-01-02"), len(r.Parts), r.Runs, filesWords(r.Files), oneLine(r.Why))
+			t.add(r.Name, r.Parent, r.Made.Local().Format("2006-01-02"), fmt.Sprint(len(r.Parts)), fmt.Sprint(r.Runs), filesWords(r.Files), oneLine(r.Why))
 		}
-		w.Flush()
-		for line := range strings.Lines(lines.String()) {
-			fmt.Fprintln(a.out, shorten(strings.TrimRight(line, " \n"), pageWidth))
-		}
+		t.print(a.out)
 		a.hintFiles(rows)
 		return nil
 	})
@@ -124,14 +118,6 @@ func quoteWord(s string) string {
 
 // oneLine puts a text on one line.
 func oneLine(s string) string { return strings.Join(strings.Fields(s), " ") }
-
-// shorten cuts a line to so many characters.
-func shorten(s string, width int) string {
-	if r := []rune(s); len(r) > width {
-		return strings.TrimRight(string(r[:width-1]), " ") + "…"
-	}
-	return s
-}
 
 func (a *app) revTreeCommand() *cobra.Command {
 	cmd := a.listCommand("tree", "which revision came from which, why, and how many runs each has", func(ctx context.Context, b *book.Book, asJSON bool) error {

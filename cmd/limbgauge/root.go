@@ -6,6 +6,8 @@ import (
 	"fmt"
 	"io"
 	"path/filepath"
+	"slices"
+	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -32,6 +34,9 @@ func run(ctx context.Context, args []string, in io.Reader, out, errw io.Writer) 
 	root.SetOut(out)
 	root.SetErr(errw)
 	err := root.ExecuteContext(ctx)
+	if slices.ContainsFunc(args, func(s string) bool { return strings.HasPrefix(s, "--json") }) {
+		errw = withoutTerminal{errw} // read by a program
+	}
 	printError(errw, err)
 	if more := a.sayLink(err); more != "" {
 		fmt.Fprintf(errw, "limbgauge: hint: %s\n", more)
@@ -40,6 +45,7 @@ func run(ctx context.Context, args []string, in io.Reader, out, errw io.Writer) 
 }
 
 func (a *app) root() *cobra.Command {
+	asJSON := false
 	root := &cobra.Command{
 		Use:   "limbgauge",
 		Short: "bench tests for the joints of small legged robots",
@@ -56,9 +62,10 @@ bench in this folder holds.`,
 		SilenceErrors: true,
 		SilenceUsage:  true,
 		Args:          usageArgs(cobra.NoArgs),
-		RunE:          func(cmd *cobra.Command, _ []string) error { return a.status(cmd.Context()) },
+		RunE:          func(cmd *cobra.Command, _ []string) error { return a.status(cmd.Context(), asJSON) },
 	}
 	root.PersistentFlags().StringVarP(&a.bench, "bench", "b", ".", "bench folder, or its bench.toml")
+	root.Flags().BoolVar(&asJSON, "json", false, "print what the bench holds as JSON")
 	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return usageError{err} })
 	root.AddGroup(
 		&cobra.Group{ID: "run", Title: "Measure:"},

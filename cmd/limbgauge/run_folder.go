@@ -54,10 +54,19 @@ func (a *app) openRun(args []string) (*record.Run, error) {
 	return r, nil
 }
 
+// checkRow is what reading a run from end to end said.
+type checkRow struct {
+	Run     string   `json:"run"`
+	Whole   bool     `json:"whole"`
+	Sealed  bool     `json:"sealed"`
+	Damaged []string `json:"damaged"`
+}
+
 func (a *app) checkCommand() *cobra.Command {
-	return &cobra.Command{
+	asJSON := false
+	cmd := &cobra.Command{
 		Use:     "check [run...]",
-		Example: "  limbgauge check\n  limbgauge check 0042",
+		Example: "  limbgauge check\n  limbgauge check 0042 --json",
 		Short:   "read runs from end to end and name what is damaged",
 		Long: `Read every sample of the runs named, of all runs when none is, and name what is
 damaged: file, frame, byte, and how far the run is whole. Nothing is changed.`,
@@ -66,37 +75,53 @@ damaged: file, frame, byte, and how far the run is whole. Nothing is changed.`,
 			if err != nil {
 				return err
 			}
-			var bad []error
-			cut := false // a journal is damaged, which sealing can mend
-			for _, d := range dirs {
-				errs := record.Check(d)
-				for _, e := range errs {
-					cut = cut || errors.As(e, new(*record.CorruptError))
-				}
-				if len(errs) == 0 {
-					fmt.Fprintf(a.out, "%s whole%s\n", filepath.Base(d), unsealed(d))
-				}
-				bad = append(bad, errs...)
-			}
-			if len(bad) == 0 {
-				return nil
-			}
-			hint := "take the run's folder from a copy; what is not named here is whole"
-			if cut {
-				hint = `"limbgauge seal RUN" keeps what is whole of a cut run`
-			}
-			return kindError{err: errors.Join(bad...), code: exitInput, hint: hint}
+			return a.check(dirs, asJSON)
 		},
 	}
+	cmd.Flags().BoolVar(&asJSON, "json", false, "print JSON")
+	return cmd
+}
+
+func (a *app) check(dirs []string, asJSON bool) error {
+	st, rows := styleOf(a.out), []checkRow{}
+	var bad []error
+	cut := false // a journal is damaged, which sealing can mend
+	for _, d := range dirs {
+		errs, rest := record.Check(d), unsealed(d)
+		row := checkRow{Run: filepath.Base(d), Whole: len(errs) == 0, Sealed: rest == "", Damaged: []string{}}
+		for _, e := range errs {
+			cut = cut || errors.As(e, new(*record.CorruptError))
+			row.Damaged = append(row.Damaged, e.Error())
+		}
+		if row.Whole && !asJSON {
+			fmt.Fprintf(a.out, "%s %s%s\n", row.Run, st.good("whole"), rest)
+		}
+		rows, bad = append(rows, row), append(bad, errs...)
+	}
+	if asJSON {
+		if err := printJSON(a.out, rows); err != nil {
+			return err
+		}
+	}
+	if len(bad) == 0 {
+		return nil
+	}
+	hint := "take the run's folder from a copy; what is not named here is whole"
+	if cut {
+		hint = `"limbgauge seal RUN" keeps what is whole of a cut run`
+	}
+	return kindError{err: errors.Join(bad...), code: exitInput, hint: hint}
 }
 
 // unsealed says of a run without damage that its recording was cut, so that whole is not read as complete.
 func unsealed(dir string) string {
 	r, err := record.Open(dir)
-	if err != nil || r.Info.State == record.Sealed {
+	switch {
+	case err != nil:
+		return " (can not be read)"
+	case r.Info.State == record.Sealed:
 		return ""
-	}
-	if r.Live {
+	case r.Live:
 		return " so far; it is being recorded"
 	}
 	return fmt.Sprintf(" up to where it was cut, %.1f s; not sealed", r.Info.DurationS())
@@ -121,8 +146,18 @@ func (a *app) runDirs(args []string) ([]string, error) {
 	return dirs, err
 }
 
+// sealRow is what sealing kept of a run.
+type sealRow struct {
+	Run       string   `json:"run"`
+	Samples   int      `json:"samples"`
+	DurationS float64  `json:"duration_s"`
+	Ended     string   `json:"ended"`
+	Notes     []string `json:"notes"`
+}
+
 func (a *app) sealCommand() *cobra.Command {
-	return &cobra.Command{
+	asJSON := false
+	cmd := &cobra.Command{
 		Use:     "seal [run...]",
 		Example: "  limbgauge seal\n  limbgauge seal 0042",
 		Short:   "turn the journal of a cut run into its sealed file",
@@ -134,34 +169,46 @@ into the sealed file, what was cut is noted. Without a run, all unsealed ones.`,
 			if err != nil {
 				return err
 			}
-			var bad []error
-			done := 0
-			for _, d := range dirs {
-				r, err := record.Open(d)
-				if err != nil { // nothing whole to seal; sealing must not paper over it
-					bad = append(bad, err)
-					continue
-				}
-				if r.Info.State == record.Sealed {
-					continue
-				}
-				info, err := record.Seal(d)
-				if err != nil {
-					bad = append(bad, err)
-					continue
-				}
-				done++
-				fmt.Fprintf(a.out, "%s sealed: %d samples, %.1f s, %s\n", info.Run, info.Samples(), info.DurationS(), ended(info.End))
-				for _, n := range info.Notes {
+			rows, err := sealAll(dirs)
+			if asJSON {
+				return errors.Join(printJSON(a.out, rows), err)
+			}
+			for _, r := range rows {
+				fmt.Fprint(a.out, wrap(fmt.Sprintf("%s sealed: %d samples, %.1f s, %s", r.Run, r.Samples, r.DurationS, r.Ended), "", pageWidth))
+				for _, n := range r.Notes {
 					fmt.Fprint(a.out, wrap(n, "  ", pageWidth))
 				}
 			}
-			if done == 0 && len(bad) == 0 {
+			if len(rows) == 0 && err == nil {
 				fmt.Fprintln(a.out, "nothing to seal")
 			}
-			return errors.Join(bad...)
+			return err
 		},
 	}
+	cmd.Flags().BoolVar(&asJSON, "json", false, "print JSON")
+	return cmd
+}
+
+// sealAll seals those runs that are not; the error tells of those that could not be.
+func sealAll(dirs []string) ([]sealRow, error) {
+	rows, bad := []sealRow{}, []error{}
+	for _, d := range dirs {
+		r, err := record.Open(d)
+		if err != nil { // nothing whole to seal; sealing must not paper over it
+			bad = append(bad, err)
+			continue
+		}
+		if r.Info.State == record.Sealed {
+			continue
+		}
+		info, err := record.Seal(d)
+		if err != nil {
+			bad = append(bad, err)
+			continue
+		}
+		rows = append(rows, sealRow{info.Run, info.Samples(), info.DurationS(), ended(info.End), append([]string{}, info.Notes...)})
+	}
+	return rows, errors.Join(bad...)
 }
 
 // ended puts a run's ending into words.

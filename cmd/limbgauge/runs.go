@@ -9,7 +9,6 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
-	"text/tabwriter"
 
 	"github.com/spf13/cobra"
 
@@ -86,21 +85,19 @@ func (a *app) runs(ctx context.Context, o runsOptions) error {
 	if len(rows) == 0 {
 		return a.noRuns(o)
 	}
-	w := tabwriter.NewWriter(a.out, 0, 0, 2, ' ', 0)
-	fmt.Fprintln(w, "run\tstarted\trevision\tjoints\troutine\tended")
+	st := styleOf(a.out)
+	t := sheet{columns: []column{{title: "run"}, {title: "started"}, {title: "revision", least: 8}, {title: "joints", least: 8}, {title: "routine", least: 8}, {title: "ended", least: 8}}}
 	for _, r := range rows {
 		if r.Error != "" {
-			fmt.Fprintf(w, "%s\tcan not be read: %s\n", r.Run, r.Error)
+			t.add(r.Run, "can not be read: "+r.Error)
 			continue
 		}
 		if r.Bare {
 			r.Routine += ", bare servo"
 		}
-		fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\t%s\n", r.Run, r.Started, r.Revision, strings.Join(r.Joints, " "), r.Routine, r.Ended)
+		t.add(r.Run, r.Started, r.Revision, strings.Join(r.Joints, " "), r.Routine, st.as(r.Ended, r.Ended))
 	}
-	if err := w.Flush(); err != nil {
-		return err
-	}
+	t.print(a.out)
 	a.sayMore(all - len(rows))
 	return nil
 }

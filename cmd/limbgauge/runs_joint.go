@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"math"
 	"strings"
-	"text/tabwriter"
 
 	"limbgauge/analyze/book"
 )
@@ -81,8 +80,7 @@ func tenth(deg float64) float64 { return math.Round(10*deg) / 10 }
 
 func (a *app) printJointRuns(joint string, rows []jointRow, older int) error {
 	fmt.Fprintf(a.out, "%s: travel in deg / reversals, of the run and in all\n", joint)
-	w := tabwriter.NewWriter(a.out, 0, 0, 2, ' ', 0)
-	fmt.Fprintln(w, "run\tstarted\trevision\troutine\tthe run\tthe joint\tits belt")
+	t := sheet{columns: []column{{title: "run"}, {title: "started"}, {title: "revision", least: 8}, {title: "routine", least: 8}, {title: "the run"}, {title: "the joint"}, {title: "its belt"}}}
 	uncounted, least := false, false
 	for _, r := range rows {
 		run, belt := "not counted", ""
@@ -96,12 +94,10 @@ func (a *app) printJointRuns(joint string, rows []jointRow, older int) error {
 			belt = r.OfBelt.words()
 		}
 		day, _, _ := strings.Cut(r.Started, " ")
-		fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\t%s\t%s\n", r.Run, day, r.Revision, r.Routine, run, r.OfJoint.words(), belt)
+		t.add(r.Run, day, r.Revision, r.Routine, run, r.OfJoint.words(), belt)
 		uncounted, least = uncounted || r.uncounted, least || r.OfJoint.AtLeast
 	}
-	if err := w.Flush(); err != nil {
-		return err
-	}
+	t.print(a.out)
 	if uncounted {
 		fmt.Fprint(a.out, wrap("not counted: the angle of the joint was not seen, or the run was sealed before travel was counted", "", pageWidth))
 	}

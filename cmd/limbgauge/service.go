@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"text/tabwriter"
 
 	"github.com/spf13/cobra"
 
@@ -69,7 +68,7 @@ only re-tensioned stays the belt it was.`,
 }
 
 func (a *app) serviceListCommand() *cobra.Command {
-	return a.listCommand("list", "list services", func(ctx context.Context, b *book.Book, asJSON bool) error {
+	cmd := a.listCommand("list", "list services", func(ctx context.Context, b *book.Book, asJSON bool) error {
 		list, err := b.Services(ctx)
 		if err != nil {
 			return err
@@ -81,15 +80,17 @@ func (a *app) serviceListCommand() *cobra.Command {
 			fmt.Fprintln(a.out, `no services yet; "limbgauge service add WHAT --joint JOINT" adds one`)
 			return nil
 		}
-		w := tabwriter.NewWriter(a.out, 0, 0, 2, ' ', 0)
-		fmt.Fprintln(w, "service\tdate\tjoint\tpart\twhat")
+		t := sheet{columns: []column{{title: "service"}, {title: "date"}, {title: "joint", least: 8}, {title: "part", least: 8}, {title: "what", least: 8}}}
 		for _, s := range list {
 			part := s.Part
 			if s.Replaced {
 				part += " (new)"
 			}
-			fmt.Fprintf(w, "%d\t%s\t%s\t%s\t%s\n", s.ID, s.When.Local().Format("2006-01-02"), s.Joint, part, s.What)
+			t.add(fmt.Sprint(s.ID), s.When.Local().Format("2006-01-02"), s.Joint, part, s.What)
 		}
-		return w.Flush()
+		t.print(a.out)
+		return nil
 	})
+	cmd.Example = "  limbgauge service list\n  limbgauge service list --json"
+	return cmd
 }

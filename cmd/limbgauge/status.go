@@ -6,85 +6,149 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"strings"
 
 	"limbgauge/analyze/book"
+	"limbgauge/analyze/health"
 	"limbgauge/rig/record"
 )
 
-// status says what the bench in this folder holds: runs that were cut first, then what is open.
-func (a *app) status(ctx context.Context) error {
+// benchStatus is what a bench holds: runs that were cut first, then what is open.
+type benchStatus struct {
+	Bench    bool     `json:"bench"` // the folder is one
+	Leg      string   `json:"leg,omitempty"`
+	Joints   []string `json:"joints,omitempty"`
+	Port     string   `json:"port,omitempty"`
+	Runs     int      `json:"runs"`
+	Newest   string   `json:"newest_run,omitempty"`
+	Trouble  []string `json:"trouble"` // cut runs, runs that can not be read, with what to do
+	Revision string   `json:"revision,omitempty"`
+	Files    []string `json:"file_trouble"`
+	// Problems are those that are not cured.
+	Problems  []statusProblem `json:"problems"`
+	revisions int
+}
+
+type statusProblem struct {
+	ID    int          `json:"id"`
+	Joint string       `json:"joint"`
+	Cause health.Cause `json:"cause"`
+	State book.State   `json:"state"`
+}
+
+func (a *app) status(ctx context.Context, asJSON bool) error {
+	s, err := a.gatherStatus(ctx)
+	if err != nil {
+		return err
+	}
+	if asJSON {
+		return printJSON(a.out, s)
+	}
+	a.printStatus(s)
+	return nil
+}
+
+func (a *app) gatherStatus(ctx context.Context) (s benchStatus, err error) {
+	s.Trouble, s.Files, s.Problems = []string{}, []string{}, []statusProblem{}
 	if _, err := os.Stat(filepath.Join(a.folder(), benchFile)); errors.Is(err, os.ErrNotExist) {
-		fmt.Fprintf(a.out, "There is no bench in this folder.\n\n"+
-			"  limbgauge demo    makes a finished one to look at, without hardware\n"+
-			"  limbgauge init    writes a bench.toml to start from\n"+
-			"  limbgauge help    lists all commands\n")
-		return nil
+		return s, nil
 	}
 	b, err := a.loadBench()
 	if err != nil {
-		return err
+		return s, err
 	}
-	fmt.Fprintf(a.out, "leg %s, joints %s, stand on port %s\n", b.Leg.Name, jointNames(b.Joints), b.Stand.Port)
+	s.Bench, s.Leg, s.Port = true, b.Leg.Name, b.Stand.Port
+	for _, j := range b.Joints {
+		s.Joints = append(s.Joints, j.Name)
+	}
 	bk, outside, err := a.openBookBeside(ctx)
 	if err != nil {
-		return err
+		return s, err
 	}
 	defer bk.Close()
 	runs, err := bk.Runs(ctx)
 	if err != nil {
-		return err
+		return s, err
 	}
-	fmt.Fprintf(a.out, "%d runs\n", len(runs)+len(outside))
+	s.Runs = len(runs) + len(outside)
 	for _, e := range outside {
 		if e.Err != nil {
-			fmt.Fprintf(a.out, "  run %s can not be read: %v\n", e.ID, e.Err)
+			s.Trouble = append(s.Trouble, fmt.Sprintf("run %s can not be read: %v", e.ID, e.Err))
 			continue
 		}
-		fmt.Fprintf(a.out, "  run %s is being recorded\n", e.ID)
+		s.Trouble = append(s.Trouble, fmt.Sprintf("run %s is being recorded", e.ID))
+	}
+	ids, err := record.IDs(a.folder())
+	if err != nil {
+		return s, err
+	}
+	if len(ids) > 0 {
+		s.Newest = ids[len(ids)-1]
 	}
 	for _, r := range runs {
 		if r.State == record.Recording {
-			a.sayUnsealed(r.ID)
+			s.Trouble = append(s.Trouble, a.wordsOfCut(r.ID)...)
 		}
 	}
 	revs, err := bk.Revisions(ctx)
 	if err != nil {
-		return err
+		return s, err
 	}
-	if n := len(revs); n > 0 { // runs are made with the newest unless they name another
-		r := revs[n-1]
-		fmt.Fprintf(a.out, "revision %s is the newest of %d\n", r.Name, n)
+	if s.revisions = len(revs); s.revisions > 0 { // runs are made with the newest unless they name another
+		r := revs[s.revisions-1]
+		s.Revision = r.Name
 		for _, e := range book.LookAt(a.folder(), revs, false).Troubles(r) {
-			fmt.Fprint(a.out, wrap(e.Error(), "  ", pageWidth))
+			s.Files = append(s.Files, e.Error())
 		}
 	}
 	problems, err := bk.Problems(ctx)
-	if err != nil {
-		return err
-	}
-	open := 0
 	for _, p := range problems {
 		if p.State != book.Cured {
-			open++
-			fmt.Fprintf(a.out, "  problem %d: %s %s, %s\n", p.ID, p.Joint, p.Cause, p.State)
+			s.Problems = append(s.Problems, statusProblem{p.ID, p.Joint, p.Cause, p.State})
 		}
 	}
-	if open == 0 {
-		fmt.Fprintln(a.out, "no open problems")
-	}
-	return nil
+	return s, err
 }
 
-// sayUnsealed tells of a run that was cut, and where.
-func (a *app) sayUnsealed(id string) {
-	r, err := record.Open(record.RunDir(a.folder(), id))
-	if err != nil {
-		fmt.Fprintf(a.out, "  run %s was cut and can not be read: %v\n", id, err)
+func (a *app) printStatus(s benchStatus) {
+	if !s.Bench {
+		fmt.Fprintf(a.out, "There is no bench in this folder.\n\n"+
+			"  limbgauge demo    makes a finished one to look at, without hardware\n"+
+			"  limbgauge init    writes a bench.toml to start from\n"+
+			"  limbgauge help    lists all commands\n")
 		return
 	}
-	fmt.Fprintf(a.out, "  run %s was cut: it holds %.1f s, %d samples; \"limbgauge seal %s\" keeps them, \"limbgauge analyze %s\" judges them\n",
-		id, r.Info.DurationS(), r.Info.Samples(), id, id)
-	for _, d := range r.Damage {
-		fmt.Fprintf(a.out, "    %v\n", d)
+	st := styleOf(a.out)
+	say := func(indent, text string) { fmt.Fprint(a.out, wrap(text, indent, pageWidth)) }
+	say("", fmt.Sprintf("leg %s, joints %s, stand on port %s", s.Leg, strings.Join(s.Joints, ", "), s.Port))
+	say("", count(s.Runs, "run"))
+	for _, t := range s.Trouble {
+		say("  ", t)
 	}
+	if s.Revision != "" {
+		say("", fmt.Sprintf("revision %s is the newest of %d", s.Revision, s.revisions))
+	}
+	for _, f := range s.Files {
+		say("  ", f)
+	}
+	for _, p := range s.Problems {
+		say("  ", fmt.Sprintf("problem %d: %s %s, %s", p.ID, p.Joint, p.Cause, st.as(string(p.State), string(p.State))))
+	}
+	if len(s.Problems) == 0 {
+		say("", st.good("no open problems"))
+	}
+}
+
+// wordsOfCut tells of a run that was cut, and where.
+func (a *app) wordsOfCut(id string) []string {
+	r, err := record.Open(record.RunDir(a.folder(), id))
+	if err != nil {
+		return []string{fmt.Sprintf("run %s was cut and can not be read: %v", id, err)}
+	}
+	out := []string{fmt.Sprintf("run %s was cut: it holds %.1f s, %d samples; \"limbgauge seal %s\" keeps them, \"limbgauge analyze %s\" judges them",
+		id, r.Info.DurationS(), r.Info.Samples(), id, id)}
+	for _, d := range r.Damage {
+		out = append(out, d.Error())
+	}
+	return out
 }

@@ -1,0 +1,161 @@
+package main
+
+import (
+	"fmt"
+	"math"
+	"strings"
+	"time"
+
+	"limbgauge/rig/session"
+)
+
+// traceSpan is how much of the stand's time the live plot shows.
+const traceSpan = 20 * time.Second
+
+// Rows of the live plot, cells left and right of it, and the least terminal that has room for it.
+const (
+	plotRows      = 3
+	plotLeft      = 8
+	plotRight     = 11
+	plotLeastCols = 60
+	plotLeastRows = 8
+)
+
+// trace is the last seconds of what a joint was asked and what it did.
+type trace struct {
+	joint  string
+	points []tracePoint // oldest first
+}
+
+// tracePoint is a reading; what was not measured is NaN.
+type tracePoint struct {
+	at             time.Duration
+	command, angle float64
+}
+
+// take adds a reading. Another joint, or time that ran back, begins anew.
+func (t *trace) take(s session.Snapshot) {
+	if n := len(t.points); s.Joint != t.joint || n > 0 && s.Done < t.points[n-1].at {
+		t.joint, t.points = s.Joint, nil
+	}
+	t.points = append(t.points, tracePoint{s.Done, s.CommandDeg, s.AngleDeg})
+	old := 0
+	for t.points[old].at < s.Done-traceSpan {
+		old++
+	}
+	t.points = append(t.points[:0], t.points[old:]...)
+}
+
+// lines draws the trace over so many cells: the angle as a line, the command as dots beside it, so that
+// shape and not colour tells them apart.
+func (t *trace) lines(width int) []string {
+	room := width - plotLeft - plotRight
+	lo, hi := t.reach()
+	if room < 10 || math.IsNaN(lo) {
+		return nil
+	}
+	c := newCanvas(room, plotRows)
+	end := t.points[len(t.points)-1].at
+	place := func(at time.Duration, deg float64) (x, y int) {
+		x = int(math.Round(float64(c.across()-1) * (1 - float64(end-at)/float64(traceSpan))))
+		y = int(math.Round(float64(c.down()-1) * (hi - deg) / (hi - lo)))
+		return x, y
+	}
+	for i, p := range t.points {
+		if x, y := place(p.at, p.command); !math.IsNaN(p.command) && x%3 == 0 {
+			c.dot(x, y)
+		}
+		if math.IsNaN(p.angle) {
+			continue
+		}
+		x, y := place(p.at, p.angle)
+		if i > 0 && !math.IsNaN(t.points[i-1].angle) {
+			fromX, fromY := place(t.points[i-1].at, t.points[i-1].angle)
+			c.line(fromX, fromY, x, y)
+		} else {
+			c.dot(x, y)
+		}
+	}
+	left := []string{fmt.Sprintf("%+.1f", hi), "deg", fmt.Sprintf("%+.1f", lo)}
+	right := []string{"⠤⠤ is", "⠄ ⠄ asked", fmt.Sprintf("last %.0f s", traceSpan.Seconds())}
+	out := c.rows()
+	for i := range out {
+		out[i] = fmt.Sprintf("%*s ", plotLeft-1, left[i]) + out[i] + " " + right[i]
+	}
+	return out
+}
+
+// leastReach keeps noise at rest from filling the plot.
+const leastReach = 2.0 // deg [common practice]
+
+// reach returns what the plot must hold, NaN without any reading.
+func (t *trace) reach() (lo, hi float64) {
+	lo, hi = math.Inf(1), math.Inf(-1)
+	for _, p := range t.points {
+		for _, v := range []float64{p.command, p.angle} {
+			if !math.IsNaN(v) {
+				lo, hi = min(lo, v), max(hi, v)
+			}
+		}
+	}
+	if lo > hi {
+		return math.NaN(), math.NaN()
+	}
+	if more := leastReach - (hi - lo); more > 0 {
+		lo, hi = lo-more/2, hi+more/2
+	}
+	return lo, hi
+}
+
+// canvas is a field of dots, eight to a letter: the Braille patterns of Unicode, from U+2800.
+type canvas struct {
+	wide  int
+	cells [][]rune
+}
+
+func newCanvas(wide, rows int) *canvas {
+	c := &canvas{wide: wide, cells: make([][]rune, rows)}
+	for i := range c.cells {
+		c.cells[i] = make([]rune, wide)
+	}
+	return c
+}
+
+func (c *canvas) across() int { return 2 * c.wide }
+func (c *canvas) down() int   { return 4 * len(c.cells) }
+
+// dot sets a dot; one outside the canvas is left out.
+func (c *canvas) dot(x, y int) {
+	if x < 0 || y < 0 || x >= c.across() || y >= c.down() {
+		return
+	}
+	bits := [4][2]rune{{0x01, 0x08}, {0x02, 0x10}, {0x04, 0x20}, {0x40, 0x80}}
+	c.cells[y/4][x/2] |= bits[y%4][x%2]
+}
+
+// line sets the dots from one place to another.
+func (c *canvas) line(x0, y0, x1, y1 int) {
+	n := max(abs(x1-x0), abs(y1-y0), 1)
+	for i := range n + 1 {
+		f := float64(i) / float64(n)
+		c.dot(x0+int(math.Round(f*float64(x1-x0))), y0+int(math.Round(f*float64(y1-y0))))
+	}
+}
+
+func abs(n int) int { return max(n, -n) }
+
+func (c *canvas) rows() []string {
+	var out []string
+	for _, r := range c.cells {
+		var b strings.Builder
+		for _, bits := range r {
+			if bits == 0 {
+				b.WriteByte(' ')
+				continue
+			}
+			b.WriteRune(0x2800 + bits)
+		}
+		out = append(out, b.String())
+	}
+	return out
+}
