@@ -163,7 +163,7 @@ func (a *app) answer(h health.Health, asJSON, gate, all bool) error {
 	for _, j := range h.Joints {
 		for _, f := range j.Findings {
 			if f.Severity == health.SeverityFault {
-				return kindError{err: fmt.Errorf("joint %q has a fault: %s", j.Joint, f.Cause), code: exitFault}
+				return kindError{err: fmt.Errorf("joint %q has a fault: %s", j.Joint, f.Cause), code: exitFault, hint: "its findings name the part and what to do next; without --gate a fault is an answer like others"}
 			}
 		}
 	}

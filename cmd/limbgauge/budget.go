@@ -100,7 +100,7 @@ func (a *app) budget(ctx context.Context, o budgetOptions) error {
 		}
 	}
 	if o.gate && res.Verdict != budget.Holds {
-		return kindError{err: errors.New("the leg is not shown to hold its body"), code: exitFault}
+		return kindError{err: errors.New("the leg is not shown to hold its body"), code: exitFault, hint: "the sentence and the notes of the answer say what it lacks"}
 	}
 	return nil
 }

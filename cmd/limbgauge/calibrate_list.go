@@ -101,11 +101,11 @@ func (a *app) calibrationShowCommand() *cobra.Command {
 			if asJSON {
 				return printCalibrationJSON(a.out, c)
 			}
-			fmt.Fprintf(a.out, "%s, joint %s", c.Name, c.Joint)
+			head := fmt.Sprintf("%s, joint %s", c.Name, c.Joint)
 			if c.From != "" {
-				fmt.Fprintf(a.out, ", other steps from %s", c.From)
+				head += ", other steps from " + c.From
 			}
-			fmt.Fprintf(a.out, ", written by %s\n", c.Tool)
+			fmt.Fprint(a.out, wrap(head+", written by "+c.Tool, "", pageWidth))
 			for _, s := range c.Steps() {
 				fmt.Fprint(a.out, wrap(stepTitle(s.Key)+": "+stepWords(c, s), "", pageWidth))
 				printPoints(a.out, c, s.Key)

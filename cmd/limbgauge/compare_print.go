@@ -15,7 +15,7 @@ import (
 // printComparison writes one joint for people: what is to be said of the whole, then measure by
 // measure both sides, the difference and the verdict.
 func (a *app) printComparison(c comparisonOfJoint, settled compare.Options, o compareOptions) {
-	fmt.Fprintf(a.out, "%s, %s (%s) against %s (%s)\n", c.joint, settled.B, c.count[1], settled.A, c.count[0])
+	fmt.Fprint(a.out, wrap(fmt.Sprintf("%s, %s (%s) against %s (%s)", c.joint, settled.B, c.count[1], settled.A, c.count[0]), "", pageWidth))
 	fmt.Fprint(a.out, wrap(c.res.Sentence, "", pageWidth))
 	shown := c.res.Rows
 	var whys []string // reasons behind verdicts, numbered in the order they come

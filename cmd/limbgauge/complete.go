@@ -219,7 +219,7 @@ func shellHelp() map[string]shellWords {
 	return map[string]shellWords{
 		"bash": {"bash", `Print the script for bash. It needs the package bash-completion.`,
 			`  source <(limbgauge completion bash)          until this shell ends
-  limbgauge completion bash > ~/.local/share/bash-completion/completions/limbgauge`},
+  limbgauge completion bash >> ~/.bash_completion`},
 		"zsh": {"zsh", `Print the script for zsh. Completion must be on: "autoload -U compinit; compinit" in
 ~/.zshrc does that. Any folder of $fpath is a place for the script.`,
 			`  source <(limbgauge completion zsh)           until this shell ends

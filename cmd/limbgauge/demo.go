@@ -266,9 +266,9 @@ func (a *app) demoEnd(ctx context.Context, folder string) error {
 	}
 	fmt.Fprintf(a.out, "\nOpen %s in a browser. Then try, in %s:\n", path, folder)
 	for _, c := range [][2]string{
-		{"limbgauge problem list --history", "what each problem went through, and by what evidence"},
-		{"limbgauge analyze " + shownBy(problems, health.BeltSlack), "the run in which play had opened, measure by measure"},
-		{"limbgauge sweep knee --yes --fault creep=4", "a run of your own on the virtual stand, with a fault put in"},
+		{"limbgauge problem list --history", "what each problem went through"},
+		{"limbgauge analyze " + shownBy(problems, health.BeltSlack), "the run in which play had opened"},
+		{"limbgauge sweep knee --yes --fault creep=4", "a virtual run with a fault put in"},
 	} {
 		fmt.Fprintf(a.out, "  %-44s %s\n", c[0], c[1])
 	}

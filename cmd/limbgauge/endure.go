@@ -88,7 +88,7 @@ and do not leave a joint alone that can hurt or burn.`,
 func ruleHelp() string {
 	var b strings.Builder
 	for _, r := range endurance.Rules() {
-		b.WriteString(wrap(fmt.Sprintf("%-12s %s", r.Key, r.When), "  ", pageWidth))
+		fmt.Fprintf(&b, "  %-11s  %s\n", r.Key, r.When)
 	}
 	return b.String()
 }

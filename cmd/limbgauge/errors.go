@@ -27,7 +27,8 @@ func exitCodesTopic() *cobra.Command {
   0  done; also when a joint has a fault, unless --gate is given
   1  something unexpected failed
   2  the command line is wrong
-  3  an input file is wrong: bench.toml, a log, a run, history.toml
+  3  an input file is wrong: bench.toml, a log, a run, history.toml; or a path can
+     not be read from or written to
   4  the stand can not be reached or speaks another version of the protocol
   5  motion was not armed, was stopped or tripped; what was recorded is kept
   6  --gate was given and a joint has a fault, or the leg does not hold its body;
@@ -78,6 +79,9 @@ func exitCode(err error) int {
 		if c.is(err) {
 			return c.code
 		}
+	}
+	if is, _ := fileTrouble(err); is {
+		return exitInput
 	}
 	return exitFailed
 }

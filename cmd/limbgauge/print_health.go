@@ -241,21 +241,4 @@ func figure(m health.Measure) string {
 }
 
 // wrap breaks text at spaces to the width, every line indented, following lines two deeper.
-func wrap(text, indent string, width int) string {
-	var b strings.Builder
-	line := indent
-	fresh := true
-	for _, word := range strings.Fields(text) {
-		if !fresh && cells(line)+1+cells(word) > width {
-			b.WriteString(line + "\n")
-			line, fresh = indent+"  ", true
-		}
-		if !fresh {
-			line += " "
-		}
-		line += word
-		fresh = false
-	}
-	b.WriteString(line + "\n")
-	return b.String()
-}
+func wrap(text, indent string, width int) string { return hang(text, indent, indent+"  ", width) }

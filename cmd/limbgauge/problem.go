@@ -106,7 +106,7 @@ func (a *app) sayAnswered(ctx context.Context, b *book.Book, by string) error {
 		if err != nil {
 			return err
 		}
-		fmt.Fprintf(a.out, "  answers problem %d, %s; to prove it:\n    %s\n", p.ID, book.Ref{Joint: p.Joint, Cause: p.Cause}, proofCommand(proof))
+		fmt.Fprintf(a.out, "  answers problem %d, %s; to prove it:\n%s", p.ID, book.Ref{Joint: p.Joint, Cause: p.Cause}, typed("", proofCommand(proof), "    "))
 	}
 	return nil
 }
@@ -124,7 +124,7 @@ shows though it was not named, such as one that gives a hint: the proof must the
 repeat that run. The causes are those that
 findings name: ` + causeNames() + `.`,
 		Example: `  limbgauge problem open knee/belt_slack --part belt --text "rattles by hand"
-  limbgauge problem open hip/creep --run 0042 --text "only a hint, but look at it"`,
+  limbgauge problem open hip/creep --run 0042 --text "only a hint, yet look"`,
 		Args: usageArgs(cobra.ExactArgs(1)),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			n.When, n.State, n.Path = a.now(), book.Open, health.Path(path)

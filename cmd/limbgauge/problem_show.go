@@ -76,7 +76,8 @@ func (a *app) showProblem(ctx context.Context, b *book.Book, p book.Problem) err
 		fmt.Fprint(a.out, wrap(c.When.Local().Format("2006-01-02 15:04")+"  "+changeWords(p, i), "  ", pageWidth))
 	}
 	if p.State == book.Open || p.State == book.Returned {
-		fmt.Fprintf(a.out, "\nonce something is done about it:\n  limbgauge service add WHAT --joint %s --answers %s\n", quoteWord(p.Joint), book.Ref{Joint: p.Joint, Cause: p.Cause})
+		command := fmt.Sprintf("limbgauge service add WHAT --joint %s --answers %s", quoteWord(p.Joint), quoteWord(book.Ref{Joint: p.Joint, Cause: p.Cause}.String()))
+		fmt.Fprint(a.out, "\nonce something is done about it:\n"+typed("", command, "  "))
 	}
 	return nil
 }

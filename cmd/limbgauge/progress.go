@@ -108,7 +108,7 @@ func (w *watcher) show(s session.Snapshot, last bool) {
 	}
 	w.last = now
 	if w.size == nil {
-		fmt.Fprintln(w.out, line(s))
+		fmt.Fprintln(w.out, shorten(line(s), pageWidth))
 		return
 	}
 	cols, rows := w.size()

@@ -27,7 +27,7 @@ A revision that comes from another one has all its parts; those that changed are
 named. Files are only looked at, never copied: keep them. list and tree take a file
 of the size and time that were kept as unchanged; show, file and sweep read it whole.`,
 		Example: `  limbgauge rev add A --part femur=femur_a.stl --part tibia=tibia.stl
-  limbgauge rev add B --from A --part femur=femur_b.stl --why "rib along the belt"
+  limbgauge rev add B --from A --part femur=femur_b.stl --why "rib at the belt"
   limbgauge rev tree              which came from which, and why
   limbgauge rev show A B          which parts changed
   limbgauge rev file femur_b.stl  which runs were made with exactly this file`,
@@ -58,7 +58,7 @@ parent's very file stays the parent's, unless --made says another thing of it.
 --made says what a part was made of and how, as part:key=value with any key, or as
 part=text; an empty value takes away what the parent says.`,
 		Example: `  limbgauge rev add A --part femur=femur_a.stl --part belt
-  limbgauge rev add B --from A --part femur=femur_b.stl --why "rib along the belt" \
+  limbgauge rev add B --from A --part femur=femur_b.stl --why "rib at belt" \
       --made femur:material=PETG --made femur:walls=4 --made "femur:infill=40 %"
   limbgauge rev add C --from B --without spacer --made femur:material=ASA
   limbgauge rev add D --from B --answers knee/belt_slack

@@ -66,6 +66,7 @@ bench in this folder holds.`,
 	}
 	root.PersistentFlags().StringVarP(&a.bench, "bench", "b", ".", "bench folder, or its bench.toml")
 	root.Flags().BoolVar(&asJSON, "json", false, "print what the bench holds as JSON")
+	root.PersistentPreRunE = func(cmd *cobra.Command, _ []string) error { return a.checkFolder(cmd) }
 	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return usageError{err} })
 	root.AddGroup(
 		&cobra.Group{ID: "run", Title: "Measure:"},
@@ -87,9 +88,41 @@ bench in this folder holds.`,
 		root.AddCommand(c.cmd)
 	}
 	root.AddCommand(exitCodesTopic())
+	for _, c := range root.Commands() {
+		if c.HasSubCommands() && !c.Runnable() {
+			needsCommand(c)
+		}
+	}
+	setHelp(root)
 	completionHelp(root)
 	a.complete(root)
 	return root
+}
+
+// needsCommand makes a word that is none of a command's own commands an error; alone it shows its help.
+func needsCommand(c *cobra.Command) {
+	c.DisableFlagsInUseLine = true
+	c.RunE = func(cmd *cobra.Command, args []string) error {
+		if len(args) == 0 {
+			return cmd.Help()
+		}
+		err := fmt.Errorf("unknown command %q for %q", args[0], cmd.CommandPath())
+		cmd.SuggestionsMinimumDistance = 2
+		if like := cmd.SuggestionsFor(args[0]); len(like) > 0 {
+			err = fmt.Errorf("%w; did you mean %s?", err, strings.Join(like, " or "))
+		}
+		return usageError{err}
+	}
+}
+
+// checkFolder refuses a bench folder that is not there, which is not one without runs. The commands that
+// make folders are asked for what they are to make.
+func (a *app) checkFolder(cmd *cobra.Command) error {
+	makes := cmd.Name() == "init" || cmd.Name() == "demo"
+	if makes || !cmd.Flags().Changed("bench") || exists(a.folder()) {
+		return nil
+	}
+	return inputError(fmt.Errorf("--bench %s: there is no folder %s", a.bench, a.folder()), "name the folder that holds bench.toml; \"limbgauge init FOLDER\" makes one")
 }
 
 // usageArgs makes a wrong number of arguments a usage error with the command's own usage line.

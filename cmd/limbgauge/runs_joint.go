@@ -79,7 +79,7 @@ func jointRowOf(joint string, p book.JointPast) jointRow {
 func tenth(deg float64) float64 { return math.Round(10*deg) / 10 }
 
 func (a *app) printJointRuns(joint string, rows []jointRow, older int) error {
-	fmt.Fprintf(a.out, "%s: travel in deg / reversals, of the run and in all\n", joint)
+	fmt.Fprint(a.out, wrap(joint+": travel in deg / reversals, of the run and in all", "", pageWidth))
 	t := sheet{columns: []column{{title: "run"}, {title: "started"}, {title: "revision", least: 8}, {title: "routine", least: 8}, {title: "the run"}, {title: "the joint"}, {title: "its belt"}}}
 	uncounted, least := false, false
 	for _, r := range rows {

@@ -44,7 +44,7 @@ Motion is agreed to on the page, after the cautions, and ends when the page that
 armed the stand is closed or silent for 2 s. A stop by software is no safety device:
 keep a switch in the servo's supply in reach.`,
 		Example: `  limbgauge serve
-  ` + passwordVariable + `=... limbgauge serve --listen 192.168.1.20:7117     (a phone at the bench)`,
+  ` + passwordVariable + `=... limbgauge serve --listen 192.168.1.20:7117   (phone)`,
 		Args: usageArgs(cobra.NoArgs),
 		RunE: func(cmd *cobra.Command, _ []string) error { return a.serve(cmd.Context(), o) },
 	}
