@@ -20,21 +20,37 @@ type Line struct {
 
 // FitLine fits a straight line. It needs two readings at different x; with exactly two there is a
 // line and no uncertainty.
-func FitLine(x, y []float64) (Line, error) {
-	if len(x) != len(y) {
-		panic("stats: x and y differ in length")
+func FitLine(x, y []float64) (Line, error) { return FitWeightedLine(x, y, nil) }
+
+// FitWeightedLine fits a straight line by least squares weighted with w, for readings whose standard
+// uncertainties differ: w = 1/u² up to a common factor (JCGM 100:2008, H.3; Draper and Smith, Applied
+// Regression Analysis, section 9.2). Weights are brought to the mean 1, so that S, and Predict, are
+// those of a reading of average weight. nil weighs all alike; a weight must be above 0.
+func FitWeightedLine(x, y, w []float64) (Line, error) {
+	if len(x) != len(y) || w != nil && len(w) != len(x) {
+		panic("stats: x, y and weights differ in length")
 	}
 	n := len(x)
 	if n < 2 {
 		return Line{}, fmt.Errorf("line through %d readings: %w", n, ErrTooFew)
 	}
+	weight := func(int) float64 { return 1 }
 	l := Line{N: n, DF: float64(n - 2), meanX: Mean(x), meanY: Mean(y)}
+	if w != nil {
+		m := Mean(w)
+		weight = func(i int) float64 { return w[i] / m }
+		l.meanX, l.meanY = 0, 0
+		for i := range x {
+			l.meanX += weight(i) * x[i] / float64(n)
+			l.meanY += weight(i) * y[i] / float64(n)
+		}
+	}
 	l.minX, l.maxX = slices.Min(x), slices.Max(x)
 	var sxx, sxy float64
 	for i := range x {
 		d := x[i] - l.meanX
-		sxx += d * d
-		sxy += d * (y[i] - l.meanY)
+		sxx += weight(i) * d * d
+		sxy += weight(i) * d * (y[i] - l.meanY)
 	}
 	if sxx == 0 {
 		return Line{}, fmt.Errorf("line through readings at one x: %w", ErrSingular)
@@ -43,12 +59,12 @@ func FitLine(x, y []float64) (Line, error) {
 	// One step of refinement on the residuals restores the digits a large offset costs.
 	var again float64
 	for i := range x {
-		again += (x[i] - l.meanX) * (y[i] - l.meanY - b*(x[i]-l.meanX))
+		again += weight(i) * (x[i] - l.meanX) * (y[i] - l.meanY - b*(x[i]-l.meanX))
 	}
 	b += again / sxx
 	for i := range x {
 		r := y[i] - l.meanY - b*(x[i]-l.meanX)
-		l.RSS += r * r
+		l.RSS += weight(i) * r * r
 	}
 	l.S = math.Sqrt(l.RSS / l.DF)
 	l.sx = math.Sqrt(sxx)
@@ -86,7 +102,11 @@ type Crossing struct {
 // CrossAt returns the x at which the line reaches level y, with the interval from inverting the band
 // of prediction and that of the line (Fieller; Draper and Smith, Applied Regression Analysis,
 // section 3.2). It is unseen when the slope's interval holds 0: then there is no trend to extend.
-func (l Line) CrossAt(y float64) Crossing {
+func (l Line) CrossAt(y float64) Crossing { return l.CrossWithin(y, 0) }
+
+// CrossWithin is CrossAt where all readings may be off by one common error of standard uncertainty
+// common, normal and of known size: it moves the line up or down and so the place where it crosses.
+func (l Line) CrossWithin(y, common float64) Crossing {
 	c := Crossing{X: math.NaN(), Lo: math.NaN(), Hi: math.NaN(), MeanLo: math.NaN(), MeanHi: math.NaN(), Beyond: math.NaN()}
 	if !l.Slope.Excludes(0) {
 		c.Unseen = "the slope is not distinguishable from 0"
@@ -102,7 +122,8 @@ func (l Line) CrossAt(y float64) Crossing {
 		ts := t * l.S
 		a := b*b - ts*ts/(l.sx*l.sx)
 		h := b * (y - l.meanY)
-		k := (y-l.meanY)*(y-l.meanY) - ts*ts*v
+		off := T95(math.Inf(1)) * common
+		k := (y-l.meanY)*(y-l.meanY) - ts*ts*v - off*off
 		r := math.Sqrt(math.Max(0, h*h-a*k))
 		return l.meanX + (h-r)/a, l.meanX + (h+r)/a
 	}

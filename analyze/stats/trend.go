@@ -3,6 +3,7 @@ package stats
 import (
 	"fmt"
 	"math"
+	"slices"
 	"sort"
 )
 
@@ -26,12 +27,7 @@ func MannKendall(x []float64) (Kendall, error) {
 	if n < 4 {
 		return Kendall{}, fmt.Errorf("trend of %d readings, 4 are needed: %w", n, ErrTooFew)
 	}
-	var k Kendall
-	for i := range x {
-		for j := i + 1; j < n; j++ {
-			k.S += int(Sign(x[j] - x[i]))
-		}
-	}
+	k := Kendall{S: concordance(x, x)}
 	k.Var = float64(n * (n - 1) * (2*n + 5))
 	tied := false
 	for _, t := range ties(x) {
@@ -51,6 +47,51 @@ func MannKendall(x []float64) (Kendall, error) {
 		k.P, k.Exact = kendallExact(n, k.S), true
 	}
 	return k, nil
+}
+
+// concordance returns the pairs of readings that surely rise less those that surely fall, each reading
+// lying from lo to hi, in n·log n steps: as the readings come in, trees of counts over the ranks of
+// their ends say how many of those before lie wholly below and above (Knight, JASA 61 (1966) 436-439;
+// the trees are Fenwick's, 1994). A NaN counts in no pair.
+func concordance(lo, hi []float64) int {
+	if len(lo) == 0 {
+		return 0
+	}
+	ranks := lo
+	if &lo[0] != &hi[0] {
+		ranks = append(slices.Clone(lo), hi...)
+	}
+	ranks = slices.Compact(Sorted(ranks))
+	tops, feet := make(tree, len(ranks)+1), make(tree, len(ranks)+1)
+	s, before := 0, 0
+	for i := range lo {
+		if math.IsNaN(lo[i]) {
+			continue
+		}
+		foot, _ := slices.BinarySearch(ranks, lo[i])
+		top, _ := slices.BinarySearch(ranks, hi[i])
+		s += tops.upTo(foot) - (before - feet.upTo(top+1))
+		before++
+		tops.add(top + 1)
+		feet.add(foot + 1)
+	}
+	return s
+}
+
+// tree counts by rank, from 1.
+type tree []int
+
+func (t tree) add(rank int) {
+	for ; rank < len(t); rank += rank & -rank {
+		t[rank]++
+	}
+}
+
+func (t tree) upTo(rank int) (n int) {
+	for ; rank > 0; rank -= rank & -rank {
+		n += t[rank]
+	}
+	return n
 }
 
 // kendallExact returns the two-sided probability of |S| or more among the n! orders, by counting
