@@ -40,7 +40,7 @@ func MannKendallSpans(y []Span) (Kendall, error) {
 		return Kendall{}, fmt.Errorf("trend of %d readings, 4 are needed: %w", n, ErrTooFew)
 	}
 	lo, hi := ends(y)
-	k := Kendall{S: concordance(lo, hi), P: 1}
+	k := Kendall{S: concordance(lo, hi, Sorted(append(slices.Clone(lo), hi...))), P: 1}
 	if k.Var = spanVar(lo, hi); k.Var <= 0 {
 		return k, nil
 	}

@@ -27,10 +27,11 @@ func MannKendall(x []float64) (Kendall, error) {
 	if n < 4 {
 		return Kendall{}, fmt.Errorf("trend of %d readings, 4 are needed: %w", n, ErrTooFew)
 	}
-	k := Kendall{S: concordance(x, x)}
+	sorted := Sorted(x)
+	k := Kendall{S: concordance(x, x, sorted)}
 	k.Var = float64(n * (n - 1) * (2*n + 5))
 	tied := false
-	for _, t := range ties(x) {
+	for _, t := range runsOf(sorted) {
 		tied = tied || t > 1
 		k.Var -= float64(t * (t - 1) * (2*t + 5))
 	}
@@ -52,16 +53,9 @@ func MannKendall(x []float64) (Kendall, error) {
 // concordance returns the pairs of readings that surely rise less those that surely fall, each reading
 // lying from lo to hi, in n·log n steps: as the readings come in, trees of counts over the ranks of
 // their ends say how many of those before lie wholly below and above (Knight, JASA 61 (1966) 436-439;
-// the trees are Fenwick's, 1994). A NaN counts in no pair.
-func concordance(lo, hi []float64) int {
-	if len(lo) == 0 {
-		return 0
-	}
-	ranks := lo
-	if &lo[0] != &hi[0] {
-		ranks = append(slices.Clone(lo), hi...)
-	}
-	ranks = slices.Compact(Sorted(ranks))
+// the trees are Fenwick's, 1994). A NaN counts in no pair. sorted holds every end.
+func concordance(lo, hi, sorted []float64) int {
+	ranks := slices.Compact(slices.Clone(sorted))
 	tops, feet := make(tree, len(ranks)+1), make(tree, len(ranks)+1)
 	s, before := 0, 0
 	for i := range lo {
@@ -119,8 +113,10 @@ func kendallExact(n, s int) float64 {
 }
 
 // ties returns how often each value occurs.
-func ties(x []float64) []int {
-	s := Sorted(x)
+func ties(x []float64) []int { return runsOf(Sorted(x)) }
+
+// runsOf is ties of sorted values.
+func runsOf(s []float64) []int {
 	var out []int
 	for i := 0; i < len(s); {
 		j := i

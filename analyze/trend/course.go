@@ -47,7 +47,7 @@ const (
 	changeP = 0.01
 	// blocksMost is how many points a slope is worked out from, as it takes all their pairs. Longer
 	// stretches are put into blocks of equal length, each its median, none left out.
-	blocksMost = 200
+	blocksMost = 150
 	shuffles   = 999
 )
 

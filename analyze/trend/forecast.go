@@ -30,6 +30,8 @@ type Forecast struct {
 func (f Forecast) Said() bool { return f.Unsaid == "" && f.Passed == "" }
 
 const (
+	// trendLeast readings let Mann-Kendall's test show any slope that is worth extending.
+	trendLeast = 20
 	// forecastLeast readings are needed on the line that is extended.
 	forecastLeast = 4
 	// paceLeast gaps between runs make a pace, paceMost of the newest are looked at [common practice].
@@ -58,6 +60,9 @@ func forecastOf(s *Stretch, t Trend, sign float64) Forecast {
 	}
 	if c.Readings < forecastLeast {
 		return not("%s with a value, a slope needs %d", plural(c.Readings, "run"), forecastLeast)
+	}
+	if c.Readings > trendLeast && c.P > trendP {
+		return not("the runs show no trend")
 	}
 	limit := t.Limit
 	if signed[t.Name] {

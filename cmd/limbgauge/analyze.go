@@ -218,5 +218,9 @@ func (a *app) analyzeRun(ctx context.Context, args []string, o analyzeOptions) e
 			return inputError(fmt.Errorf("run %s has no joint %q", r.Info.Run, o.joint), "leave --joint out to see all of them")
 		}
 	}
-	return a.answer(h, o.json, o.gate, o.all)
+	answerErr := a.answer(h, o.json, o.gate, o.all)
+	if !r.Live && o.calibration == "" && !o.json && answerErr == nil {
+		a.sayTrends(ctx, h)
+	}
+	return answerErr
 }

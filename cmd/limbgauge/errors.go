@@ -31,7 +31,8 @@ func exitCodesTopic() *cobra.Command {
      not be read from or written to
   4  the stand can not be reached or speaks another version of the protocol
   5  motion was not armed, was stopped or tripped; what was recorded is kept
-  6  --gate was given and a joint has a fault, or the leg does not hold its body;
+  6  --gate was given and a joint has a fault, the leg does not hold its
+     body, or a trend warning stands;
      an endurance test was ended by one of its rules
 ` + linkCodes()}
 }

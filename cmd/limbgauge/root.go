@@ -80,7 +80,7 @@ bench in this folder holds.`,
 		{"run", a.linkCommand()},
 		{"run", a.demoCommand()}, {"run", a.initCommand()}, {"run", a.standCommand()}, {"run", a.calibrateCommand()}, {"run", a.sweepCommand()}, {"run", a.listenCommand()},
 		{"run", a.serveCommand()}, {"run", a.endureCommand()},
-		{"judge", a.analyzeCommand()}, {"judge", a.reportCommand()}, {"judge", a.compareCommand()}, {"judge", a.problemCommand()}, {"judge", a.budgetCommand()},
+		{"judge", a.analyzeCommand()}, {"judge", a.reportCommand()}, {"judge", a.trendCommand()}, {"judge", a.compareCommand()}, {"judge", a.problemCommand()}, {"judge", a.budgetCommand()},
 		{"keep", a.runsCommand()}, {"keep", a.checkCommand()}, {"keep", a.sealCommand()}, {"keep", a.exportCommand()},
 		{"keep", a.revCommand()}, {"keep", a.serviceCommand()}, {"keep", a.rebuildCommand()},
 	} {

@@ -139,6 +139,7 @@ func (a *app) afterSweep(ctx context.Context, printer *app, res session.Result, 
 	}
 	if answerErr == nil && !o.json {
 		a.sayProblems(ctx, h)
+		a.sayTrends(ctx, h)
 	}
 	return answerErr
 }

@@ -1,0 +1,119 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"math"
+
+	"limbgauge/analyze/book"
+	"limbgauge/analyze/health"
+	"limbgauge/analyze/trend"
+	"limbgauge/rig"
+)
+
+// trendsOf sets the runs of a joint in order and looks at the measures that may have a limit, or at all
+// of them. Runs of other legs than the newest's are another joint.
+func trendsOf(ctx context.Context, b *book.Book, joint string, all bool, o trend.Options) ([]trend.Trend, error) {
+	var want []string
+	for _, k := range rig.LimitKeys() {
+		want = append(want, k.Measure)
+	}
+	if all {
+		want = nil
+	}
+	past, err := b.History(ctx, joint, want...)
+	if err != nil {
+		return nil, err
+	}
+	events, err := b.Events(ctx, joint)
+	if err != nil {
+		return nil, err
+	}
+	series, breaks := pointsOf(past)
+	for _, e := range events {
+		if e.Service > 0 { // a revision counts from the first run made with it
+			breaks = append(breaks, trend.Break{At: e.When, What: e.What})
+		}
+	}
+	return trend.Joint(series, breaks, o), nil
+}
+
+// standing returns the trend warnings of a joint that its newest runs of a routine still show, most
+// urgent first; "" takes the routine with most runs.
+func standing(ctx context.Context, b *book.Book, joint, routine string) ([]trend.Warning, error) {
+	trends, err := trendsOf(ctx, b, joint, false, trend.Options{Routine: routine})
+	return trend.Stand(trends), err
+}
+
+// pointsOf turns the past of a joint into series, in the order tables show measures, and the breaks that
+// runs themselves tell: another revision, another assembly, the servo by itself in between.
+func pointsOf(past []book.JointPast) (series []trend.Series, breaks []trend.Break) {
+	type key struct {
+		name string
+		path health.Path
+	}
+	place := map[key]int{}
+	for _, d := range health.Definitions() {
+		for _, p := range []health.Path{health.NoPath, health.Servo, health.Transmission, health.Total} {
+			place[key{d.Name, p}] = len(series)
+			series = append(series, trend.Series{Name: d.Name, Path: p})
+		}
+	}
+	leg := ""
+	if n := len(past); n > 0 {
+		leg = past[n-1].Run.Leg
+	}
+	var before *book.Run
+	bare := false
+	for i := range past {
+		p := &past[i]
+		if p.Run.Leg != leg {
+			continue
+		}
+		if p.Run.Bare {
+			bare = true
+			continue
+		}
+		if what := changed(before, p.Run, bare); what != "" {
+			breaks = append(breaks, trend.Break{At: p.Run.Started, What: what})
+		}
+		before, bare = &p.Run, false
+		good := p.Run.Whole && len(p.Causes) == 0
+		for _, m := range p.Measures {
+			good = good && m.Verdict != health.Fail
+		}
+		cycles := math.NaN()
+		if !p.Travel.Joint.AtLeast() {
+			cycles = float64(p.Travel.Joint.Reversals) / 2 // there and back
+		}
+		for _, m := range p.Measures {
+			if !p.Run.Whole {
+				m = health.Unseen(m.Name, m.Path, m.Method, "the run did not come to its end")
+			}
+			s := &series[place[key{m.Name, m.Path}]]
+			s.Points = append(s.Points, trend.Point{Run: p.Run.ID, Started: p.Run.Started, Cycles: cycles, Measure: m, At: &p.Conditions, Good: good})
+		}
+	}
+	var seen []trend.Series
+	for _, s := range series {
+		if len(s.Points) > 0 {
+			seen = append(seen, s)
+		}
+	}
+	return seen, breaks
+}
+
+// changed says what makes another joint of it in a run than in the one before; "" for nothing.
+func changed(before *book.Run, r book.Run, bare bool) string {
+	switch {
+	case before == nil:
+		return ""
+	case before.Revision != r.Revision:
+		return fmt.Sprintf("revision %s", r.Revision)
+	case before.Assembly != r.Assembly:
+		return fmt.Sprintf("assembly %s", r.Assembly)
+	case bare:
+		return "the servo was run by itself"
+	}
+	return ""
+}
