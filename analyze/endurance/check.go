@@ -8,6 +8,9 @@ import (
 	"limbgauge/analyze/health"
 )
 
+// Alarm is a trend over the check sweeps that warns.
+type Alarm struct{ Text string }
+
 // Verdict is what a check sweep says of going on.
 type Verdict struct {
 	Stop *Stop // nil to go on
@@ -18,12 +21,12 @@ type Verdict struct {
 
 // Judge holds a check sweep against the rules. again says that it is the repetition of one that was to
 // be confirmed. despite names causes and measures the builder knows of and accepts.
-func Judge(j health.Joint, again bool, despite []string) Verdict {
+func Judge(j health.Joint, alarms []Alarm, again bool, despite []string) Verdict {
 	for _, r := range Rules() {
 		if r.Kind != Check {
 			continue
 		}
-		why := broken(r.Key, j, despite)
+		why := broken(r.Key, j, alarms, despite)
 		switch {
 		case why == "":
 		case r.Twice && !again:
@@ -36,7 +39,7 @@ func Judge(j health.Joint, again bool, despite []string) Verdict {
 }
 
 // broken says how a check sweep breaks a rule, "" when it does not.
-func broken(k Key, j health.Joint, despite []string) string {
+func broken(k Key, j health.Joint, alarms []Alarm, despite []string) string {
 	switch k {
 	case Limit:
 		return overLimits(j, despite)
@@ -44,6 +47,12 @@ func broken(k Key, j health.Joint, despite []string) string {
 		return found(j, health.SeverityFault, despite)
 	case Warning:
 		return found(j, health.SeverityWarning, despite)
+	case TrendAlarm:
+		var texts []string
+		for _, a := range alarms {
+			texts = append(texts, a.Text)
+		}
+		return strings.Join(texts, "; ")
 	}
 	return ""
 }

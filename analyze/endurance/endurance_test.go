@@ -24,7 +24,7 @@ func TestEveryRuleSaysWhenAndWhatNext(t *testing.T) {
 		}
 		seen[r.Key] = true
 	}
-	for _, k := range []Key{Cycles, Hours, User, Trip, Lost, Gaps, Heat, Temperature, Follow, Blind, Limit, Fault, Warning} {
+	for _, k := range []Key{Cycles, Hours, User, Trip, Lost, Gaps, Heat, Temperature, Follow, Blind, Limit, Fault, Warning, TrendAlarm} {
 		if !seen[k] {
 			t.Errorf("no rule %s", k)
 		}
@@ -230,9 +230,14 @@ func TestJudge(t *testing.T) {
 		{"fault", find(health.ToothSkip, health.SeverityFault), nil, Fault, Fault},
 		{"warning", find(health.NearStall, health.SeverityWarning), nil, "", Warning},
 		{"warning that is accepted", find(health.NearStall, health.SeverityWarning), []string{"near_stall"}, "", ""},
+		{"trend", fine, nil, TrendAlarm, TrendAlarm},
 	} {
 		for i, want := range []Key{test.first, test.second} {
-			v := Judge(test.j, i == 1, test.despite)
+			var alarms []Alarm
+			if test.name == "trend" {
+				alarms = []Alarm{{"belt tension falls"}}
+			}
+			v := Judge(test.j, alarms, i == 1, test.despite)
 			got := Key("")
 			if v.Stop != nil {
 				got = v.Stop.Rule.Key

@@ -20,6 +20,7 @@ const (
 	Limit       Key = "limit"
 	Fault       Key = "fault"
 	Warning     Key = "warning"
+	TrendAlarm  Key = "trend"
 )
 
 // Kind says at what time a rule looks.
@@ -70,6 +71,7 @@ func Rules() []Rule {
 		{Gaps, Ended, "a run loses more than a tenth of its samples", "check the cable, or lower sample_hz: what is not seen can not be guarded", false},
 		{Fault, Check, "a check sweep finds a fault", "repair it, note it with \"limbgauge service add\", and begin anew", false},
 		{Limit, Check, "a measure of the check sweep fails its limit, twice", "the joint is worn by what you accept: repair or redesign; \"limbgauge trend\" shows since when", true},
+		{TrendAlarm, Check, "a trend over the check sweeps warns, of a measure with a limit or a belt's tension", "\"limbgauge trend\" shows what gets worse and when it will matter: mend it before it does", false},
 		{Warning, Check, "a check sweep warns, twice", "see \"limbgauge analyze\" for the evidence", true},
 		{Cycles, Goal, "the cycles asked for are done", "\"limbgauge trend\" shows what they changed; --cycles with a greater number goes on", false},
 		{Hours, Goal, "the hours asked for are done", "--hours with a greater number goes on", false},

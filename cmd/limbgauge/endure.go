@@ -106,8 +106,9 @@ type endurer struct {
 	count   endurance.Count
 	last    health.Joint // the newest check's answer
 	lastRun string
-	runs    int // of this sitting
-	late    int // runs in a row that ended for want of a heartbeat
+	runs    int      // of this sitting
+	told    []string // measures whose trend was told
+	late    int      // runs in a row that ended for want of a heartbeat
 	began   time.Time
 }
 

@@ -5,11 +5,14 @@ import (
 	"errors"
 	"fmt"
 	"os"
+	"slices"
 	"time"
 
 	"golang.org/x/term"
 
 	"limbgauge/analyze/endurance"
+	"limbgauge/analyze/health"
+	"limbgauge/analyze/trend"
 	"limbgauge/rig"
 	"limbgauge/rig/link"
 	"limbgauge/rig/record"
@@ -146,12 +149,43 @@ func (e *endurer) check(ctx context.Context, again bool) (*endurance.Stop, error
 	e.count.Add(endurance.Run{ID: res.Run, Check: true})
 	e.last = h.Joints[0]
 	e.sayCheck(res.Run)
-	v := endurance.Judge(e.last, again, e.o.despite)
+	alarms, err := e.alarms(ctx)
+	if err != nil {
+		return nil, err
+	}
+	v := endurance.Judge(e.last, alarms, again, e.o.despite)
 	if v.Again {
 		fmt.Fprint(e.out, wrap("checked again: "+v.Why, "      ", pageWidth))
 		return e.check(ctx, true)
 	}
 	return v.Stop, nil
+}
+
+// alarms are the trend warnings that stand over the check sweeps, of measures whose limit the builder
+// states and of belt tension. Others are told once: they may be long before they matter.
+func (e *endurer) alarms(ctx context.Context) (out []endurance.Alarm, err error) {
+	b, err := e.openBook(ctx)
+	if err != nil {
+		return nil, err
+	}
+	defer b.Close()
+	trends, err := trendsOf(ctx, b, e.joint.Name, false, trend.Options{Routine: e.o.routine})
+	if err != nil {
+		return nil, err
+	}
+	for _, t := range trends {
+		for _, w := range trend.Stand([]trend.Trend{t}) {
+			switch {
+			case slices.Contains(e.o.despite, t.Name):
+			case t.LimitFrom == health.FromBench || t.Name == "belt_tension":
+				out = append(out, endurance.Alarm{Text: w.Text})
+			case !slices.Contains(e.told, t.Name):
+				e.told = append(e.told, t.Name)
+				fmt.Fprint(e.out, wrap("a trend, but no reason to stop: "+w.Text, "      ", pageWidth))
+			}
+		}
+	}
+	return out, nil
 }
 
 // cool rests before a check; on the virtual stand its time runs as fast as the stand does.
