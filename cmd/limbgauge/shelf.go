@@ -244,6 +244,15 @@ func (s *shelf) measures() (out []cobra.Completion) {
 	return out
 }
 
+func (s *shelf) causesAndMeasures() (out []cobra.Completion) {
+	for _, c := range health.Causes() {
+		if c != health.None {
+			out = append(out, cobra.CompletionWithDesc(string(c), report.CauseTitle(c)))
+		}
+	}
+	return append(out, s.measures()...)
+}
+
 func (s *shelf) margins() (out []cobra.Completion) {
 	for _, d := range health.Definitions() {
 		unit := d.Unit

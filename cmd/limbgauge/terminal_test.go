@@ -220,7 +220,7 @@ func TestLivePlotElsewhere(t *testing.T) {
 		}
 	})
 	t.Run("resized", func(t *testing.T) {
-		o := startOnTerminal(t, 100, nil, sweep...)
+		o := startOnTerminal(t, 100, nil, append(sweep, "--routine", "assembly")...) // long enough for all of it
 		at := o.until(t, 0, "last 20 s")
 		if err := pty.Setsize(o.tty, &pty.Winsize{Rows: 40, Cols: 50}); err != nil {
 			t.Fatal(err)
