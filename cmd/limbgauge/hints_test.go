@@ -63,6 +63,8 @@ func TestEveryErrorHasAHint(t *testing.T) {
 		{bench, "calibrate angle knee"}, {bench, "budget --legs 0"}, {bench, "budget --legs 99"}, {empty, "budget"}, {bench, "init"}, {bench, "init " + filepath.Join(log, "x")},
 		{bench, "demo " + bench}, {bench, "demo " + filepath.Join(log, "x")}, {bench, "stand --form nonsense"}, {bench, "stand --link " + filepath.Join(empty, "nofolder", "x")},
 		{bench, "serve --listen nonsense"}, {bench, "serve --listen 0.0.0.0:0"}, {empty, "serve"}, {empty, "rebuild --nonsense"},
+		{bench, "trend ankle"}, {bench, "trend --measure nonsense"}, {bench, "trend --path nonsense"}, {bench, "link --seconds -1"}, {bench, "link --port nowhere"}, {empty, "link"},
+		{bench, "endure ankle --cycles 9"}, {bench, "endure knee --yes"}, {bench, "endure knee --cycles -1 --yes"}, {bench, "endure knee --cycles 9 --wear nonsense --yes"},
 	} {
 		code, _, errs := in(t, c.bench, strings.Fields(c.line)...)
 		switch {

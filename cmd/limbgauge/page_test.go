@@ -61,6 +61,8 @@ func TestAnswersFitThePage(t *testing.T) {
 		"", "runs", "runs --joint knee-of-the-fore-left-leg-膝関節", "check", "seal", "analyze 0001", "analyze 0001 --all", "compare 0001 0002 --all --why",
 		"problem list --history", "problem show " + problem, "problem list --revision A", "rev list", "rev tree", "rev show A", "rev show A B-with-a-rib-along-the-whole-belt",
 		"rev part femur", "service list", "calibrate list", "calibrate show the-good-meter-from-the-cupboard-upstairs", "budget", "budget --map", "rebuild",
+		"trend", "trend knee-of-the-fore-left-leg-膝関節 --all", "trend knee-of-the-fore-left-leg-膝関節 --measure friction",
+		"endure knee-of-the-fore-left-leg-膝関節 --cycles 30 --check-every 20 --yes --speed 0",
 		"sweep knee-of-the-fore-left-leg-膝関節 --yes --speed 0 --routine quick", "exit-codes", "help exit-codes",
 	} {
 		_, out, errs := in(t, bench, strings.Fields(line)...)
