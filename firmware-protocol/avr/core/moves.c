@@ -1,6 +1,6 @@
 #include "moves.h"
 
-#define START_RATE 30000UL /* mdeg/s, the most of the first move after arming */
+#define START_RATE UINT32_C(30000) /* mdeg/s, the most of the first move after arming */
 
 void player_hold(struct player *p, int32_t command) {
 	p->command = command;
@@ -58,7 +58,7 @@ static uint16_t arrives(const struct player *p) {
 		to_go >>= 1;
 		rate >>= 1;
 	}
-	return (uint16_t)(to_go * 1000 / rate);
+	return (uint16_t)((to_go * 1000 + rate / 2) / rate);
 }
 
 /* The command some us, less than a ms, behind the mark. */

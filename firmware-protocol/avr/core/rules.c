@@ -3,7 +3,7 @@
 #include "stand.h"
 
 #define OUTSIDE_TIMES 3
-#define LOW_US 20000UL
+#define LOW_US UINT32_C(20000)
 
 static void count_silence(struct watch *w, uint8_t missing) {
 	if (!missing && !w->any_silent) /* nearly always */

@@ -1,7 +1,7 @@
 /* What setup_joint says, worked out once so that a pulse costs two products. */
 #include "stand.h"
 
-#define FRAME_US (1000000UL / SERVO_FRAME_HZ)
+#define FRAME_US (UINT32_C(1000000) / SERVO_FRAME_HZ)
 #define OUTSIDE_MDEG 3000 /* beyond the range, then the stand trips */
 #define GAP_US 500 /* between the end of the longest pulse and the next one */
 
@@ -12,10 +12,10 @@ enum code setup_read(struct setup *s, const uint8_t *b) {
 	if (get24(b + 4) >= get24(b + 7) || shortest >= longest || longest > FRAME_US - GAP_US || from == to)
 		return CODE_VALUE;
 	way = from < to ? (uint32_t)to - (uint32_t)from : (uint32_t)from - (uint32_t)to;
-	pulses = 2UL * (uint32_t)(longest - shortest);
+	pulses = UINT32_C(2) * (uint32_t)(longest - shortest);
 	/* The slope pulses/way as 16 bits and a power of two: way has 25 bits at most, pulses 16. */
-	if (pulses > way)
-		return CODE_VALUE; /* less than a mdeg per half us: no servo does that */
+	if (pulses >= way)
+		return CODE_VALUE; /* not more than a mdeg per half us: no servo does that */
 	s->shift = 0;
 	slope = 0;
 	/* Long division, bit by bit, until the slope fills 16 bits. */
@@ -57,10 +57,10 @@ uint16_t pulse_of(const struct setup *s, int32_t command) {
 		way = 0 - way;
 	if (way & 0x80000000UL)
 		return s->shortest;
-	/* slope times way has up to 41 bits: its upper part first. shift is at least 16, as pulses <= way. */
-	half_us = (way >> 16) * s->slope + ((way & 0xFFFF) * s->slope >> 16);
+	/* slope times way has up to 41 bits: its upper part first. shift is at least 16, as pulses < way. */
+	half_us = (way >> 16) * s->slope + (((way & 0xFFFF) * s->slope + 0x8000) >> 16);
 	if (s->shift > 16)
-		half_us = (half_us + (1UL << (s->shift - 17))) >> (s->shift - 16);
+		half_us = (half_us + (UINT32_C(1) << (s->shift - 17))) >> (s->shift - 16);
 	half_us += s->shortest;
 	if (half_us > s->longest)
 		return s->longest;

@@ -3,11 +3,11 @@
 #include <string.h>
 
 #define WATCH_HZ 250       /* how often the sensors are read at least, for the rules' sake */
-#define TURN_US 1000UL
-#define HEARTBEAT_US 250000UL
-#define QUIET_US 5000000UL /* without a heartbeat sampling stops */
-#define STATUS_US 100000UL
-#define HOLD_US 20000UL    /* a sample waits no longer for company */
+#define TURN_US UINT32_C(1000)
+#define HEARTBEAT_US UINT32_C(250000)
+#define QUIET_US UINT32_C(5000000) /* without a heartbeat sampling stops */
+#define STATUS_US UINT32_C(100000)
+#define HOLD_US UINT32_C(20000)    /* a sample waits no longer for company */
 #define SILENT_TIMES 50
 #define STAGGER 30 /* bytes of a joint's message, two to three samples */
 #define LOST_PERIODS 10    /* of the sample clock, then the stand trips */
@@ -133,8 +133,8 @@ void stand_rate(uint16_t hz, uint8_t mask) {
 		hz = WATCH_HZ;
 	stand.every = (uint8_t)((WATCH_HZ + hz - 1) / hz);
 	stand.turn_hz = (uint16_t)(hz * stand.every);
-	stand.period = (uint16_t)(1000000UL / stand.turn_hz);
-	stand.rest = (uint16_t)(1000000UL % stand.turn_hz);
+	stand.period = (uint16_t)(UINT32_C(1000000) / stand.turn_hz);
+	stand.rest = (uint16_t)(UINT32_C(1000000) % stand.turn_hz);
 	stand.late_after = (uint32_t)stand.period * stand.every / 4;
 	stand.lost_after = (uint32_t)stand.period * stand.every * LOST_PERIODS;
 	stand.silent_limit = SILENT_TIMES;

@@ -17,20 +17,18 @@ uint16_t line_room(void) {
 
 /* One byte of CRC-16/IBM-3740 without a table: the polynomial's three terms as shifts of single bytes, which an 8 bit
    board does in 20 cycles. */
-static inline struct crc crc_byte(struct crc c, uint8_t b) {
-	struct crc r;
-	uint8_t x = (uint8_t)(c.hi ^ b);
+static inline void crc_byte(uint8_t *hi, uint8_t *lo, uint8_t b) {
+	uint8_t x = (uint8_t)(*hi ^ b);
 	x = (uint8_t)(x ^ x >> 4);
-	r.hi = (uint8_t)(c.lo ^ x << 4 ^ x >> 3);
-	r.lo = (uint8_t)(x ^ x << 5);
-	return r;
+	*hi = (uint8_t)(*lo ^ x << 4 ^ x >> 3);
+	*lo = (uint8_t)(x ^ x << 5);
 }
 
 uint16_t crc16(const uint8_t *p, uint8_t n) {
-	struct crc c = {0xFF, 0xFF};
+	uint8_t hi = 0xFF, lo = 0xFF;
 	while (n--)
-		c = crc_byte(c, *p++);
-	return (uint16_t)((uint16_t)c.hi << 8 | c.lo);
+		crc_byte(&hi, &lo, *p++);
+	return (uint16_t)((uint16_t)hi << 8 | lo);
 }
 
 void rx_init(struct rx *d, uint8_t *buf, uint8_t cap, bool join) {
@@ -95,30 +93,31 @@ enum rx_result rx_byte(struct rx *d, uint8_t b) {
 void frame_begin(struct frame *f) {
 	f->n = 1;
 	f->code = 0;
-	f->crc.hi = f->crc.lo = 0xFF;
+	f->crc_hi = f->crc_lo = 0xFF;
 }
 
 /* Where a zero would stand comes the distance to the next one, written when that is known. A block never reaches 254
    bytes, so no zero is added. */
 void frame_add(struct frame *f, uint8_t *buf, const uint8_t *p, uint8_t n) {
-	struct crc c = f->crc;
+	uint8_t hi = f->crc_hi, lo = f->crc_lo;
 	uint8_t *at = buf + f->n, *code = buf + f->code;
 	while (n--) {
 		uint8_t b = *p++;
-		c = crc_byte(c, b);
+		crc_byte(&hi, &lo, b);
 		if (b == 0) {
 			*code = (uint8_t)(at - code);
 			code = at;
 		}
 		*at++ = b;
 	}
-	f->crc = c;
+	f->crc_hi = hi;
+	f->crc_lo = lo;
 	f->n = (uint8_t)(at - buf);
 	f->code = (uint8_t)(code - buf);
 }
 
 bool frame_end(struct frame *f, uint8_t *buf) {
-	uint8_t check[2] = {f->crc.lo, f->crc.hi}, n, first;
+	uint8_t check[2] = {f->crc_lo, f->crc_hi}, n, first;
 	uint8_t *head = line_head;
 	frame_add(f, buf, check, 2);
 	buf[f->code] = (uint8_t)(f->n - f->code);
@@ -144,17 +143,17 @@ static inline uint8_t *next(uint8_t *at) { return ++at == line_ring + LINE_RING 
 
 /* Straight into the ring, as a second buffer for the longest answer would cost more memory than there is. */
 bool frame_send(const uint8_t *body, uint8_t n) {
-	struct crc c = {0xFF, 0xFF};
+	uint8_t hi = 0xFF, lo = 0xFF;
 	uint8_t *code = line_head, *at = next(code), count = 1, more = (uint8_t)(n + 2);
 	if (line_room() < (uint16_t)(n + 4))
 		return false;
 	for (; more; more--) {
-		uint8_t b = c.hi;
+		uint8_t b = hi;
 		if (more > 2) {
 			b = *body++;
-			c = crc_byte(c, b);
+			crc_byte(&hi, &lo, b);
 		} else if (more == 2) {
-			b = c.lo;
+			b = lo;
 		}
 		*at = b;
 		if (b == 0) {

@@ -29,12 +29,9 @@ enum rx_result rx_byte(struct rx *d, uint8_t b);
 
 /* A frame that grows. Check and stuffing go along with it, so that the work is spread: at its end there is little left to
    do. buf is the caller's and has room for the longest body and 4 bytes. */
-struct crc {
-	uint8_t hi, lo;
-};
 struct frame {
 	uint8_t n, code; /* bytes in buf; where the distance to the next zero will stand */
-	struct crc crc;
+	uint8_t crc_hi, crc_lo;
 };
 void frame_begin(struct frame *f);
 void frame_add(struct frame *f, uint8_t *buf, const uint8_t *p, uint8_t n);
