@@ -13,7 +13,9 @@
 #endif
 
 /* Moves a joint's queue holds, the running one included; 15 bytes of memory each. */
+#ifndef QUEUE
 #define QUEUE 4
+#endif
 
 /* Servo pulses per second, 50 to 333. Any hobby servo bears 50; many digital ones bear 250 or 333, which follow a
    ramp in finer steps. A servo made for 50 overheats at more: see its data sheet. */
@@ -38,25 +40,39 @@
 
 /* Joint side angles: 12 bit magnetic sensors at address 0x36, or their analogue output, 0 to 5 V for one turn. Each
    sensor with that address needs a channel of its own, or is the only one straight on the bus. */
+#ifndef JOINT_SENSOR
 #define JOINT_SENSOR {MUX(0), MUX(1), MUX(2)}
+#endif
 /* Motor side angles, the same kinds, of the first MOTOR_SENSORS joints. */
 #ifndef MOTOR_SENSORS
 #define MOTOR_SENSORS 0
 #endif
+#ifndef MOTOR_SENSOR
 #define MOTOR_SENSOR {MUX(3), MUX(4), MUX(5)}
+#endif
 /* Shunt monitors, by address; NONE where there is none. */
+#ifndef MONITOR
 #define MONITOR {0x40, 0x41, 0x42}
+#endif
 /* Their shunts, mOhm, 1 to 1000. A monitor reads to 320 mV: 3.2 A at 100 mOhm. */
+#ifndef SHUNT_MOHM
 #define SHUNT_MOHM {100, 100, 100}
+#endif
 /* The joints share one supply. It is read by the monitor of this joint, or on an analogue pin through a divider. */
+#ifndef SUPPLY_FROM
 #define SUPPLY_FROM 0 /* number of a joint with a monitor, or PIN(adc) */
+#endif
 #define SUPPLY_PIN_FULL_MV 10000 /* supply that puts 5 V on that pin */
 
 /* A stop switch between this pin of port D and ground trips the stand; NONE: there is none. */
+#ifndef BUTTON_PIN
 #define BUTTON_PIN NONE
+#endif
 
 /* 1 when a PIN is named above: it costs memory. */
+#ifndef ANALOGUE
 #define ANALOGUE 0
+#endif
 
 /* The greatest sample rate with all joints. Rates that divide 1000 come in even steps, as turns of the sensors begin at
    the ticks of a clock of 1 ms. The bus takes 130 us for an angle behind the multiplexer, 80 us for a current, 150 us

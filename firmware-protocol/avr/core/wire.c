@@ -18,10 +18,14 @@ uint16_t line_room(void) {
 /* One byte of CRC-16/IBM-3740 without a table: the polynomial's three terms as shifts of single bytes, which an 8 bit
    board does in 20 cycles. */
 static inline void crc_byte(uint8_t *hi, uint8_t *lo, uint8_t b) {
-	uint8_t x = (uint8_t)(*hi ^ b);
+	/* One variable for each term: in a single expression the compiler would shift 16 bits. */
+	uint8_t x = (uint8_t)(*hi ^ b), by3, by4, by5;
 	x = (uint8_t)(x ^ x >> 4);
-	*hi = (uint8_t)(*lo ^ x << 4 ^ x >> 3);
-	*lo = (uint8_t)(x ^ x << 5);
+	by3 = (uint8_t)(x >> 3);
+	by4 = (uint8_t)(x << 4);
+	by5 = (uint8_t)(x << 5);
+	*hi = (uint8_t)(*lo ^ by4 ^ by3);
+	*lo = (uint8_t)(x ^ by5);
 }
 
 uint16_t crc16(const uint8_t *p, uint8_t n) {
