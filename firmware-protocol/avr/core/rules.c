@@ -31,7 +31,7 @@ static bool look_current(uint8_t joint, const struct joint *j, struct watch *w, 
 	return false;
 }
 
-/* 50 readings on end, or those of 100 ms where these are more. */
+/* As many readings on end as stand.silent_limit: 50, or those of 100 ms where these are more. */
 static bool look_silence(uint8_t joint, const struct watch *w) {
 	uint8_t limit = stand.silent_limit;
 	for (uint8_t k = 0; k < SENSORS; k++)

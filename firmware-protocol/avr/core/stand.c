@@ -138,8 +138,8 @@ void stand_rate(uint16_t hz, uint8_t mask) {
 	stand.late_after = (uint32_t)stand.period * stand.every / 4;
 	stand.lost_after = (uint32_t)stand.period * stand.every * LOST_PERIODS;
 	stand.silent_limit = SILENT_TIMES;
-	if (stand.turn_hz / 10 > SILENT_TIMES)
-		stand.silent_limit = (uint8_t)(stand.turn_hz / 10); /* at most 100 */
+	if (stand.turn_hz / 10 >= SILENT_TIMES) /* 100 ms lie between the first of so many and the last */
+		stand.silent_limit = (uint8_t)(stand.turn_hz / 10 + 1);
 	stand.gathered = 0;
 	stand.turn = 0;
 	stand.next = board_now();

@@ -100,7 +100,7 @@ static void range(void) {
 	want_trip(REASON_RANGE, 0, -78398, -75000); /* -892 counts */
 }
 
-/* 50 readings on end, or those of 100 ms: at 1 kHz 100, at 100 Hz (read 300 times a second) 50. */
+/* 50 readings on end, or those of 100 ms: at 1 kHz 101, at 100 Hz (read 300 times a second) 50. */
 static void bus(uint8_t lost, uint16_t hz, uint32_t alive_ms, uint32_t more_ms, int32_t readings) {
 	arm_and_move(hz);
 	fake.show[0].has &= (uint8_t)~lost;
@@ -227,8 +227,8 @@ int main(void) {
 	current(250);
 	current_without_limit();
 	range();
-	bus(HAS_ANGLE, 500, 96, 6, 50);
-	bus(HAS_CURRENT, 1000, 98, 4, 100);
+	bus(HAS_ANGLE, 500, 98, 6, 51);
+	bus(HAS_CURRENT, 1000, 99, 3, 101);
 	bus(HAS_SUPPLY, 100, 160, 12, 50);
 	silent_for_a_while();
 	supply();
