@@ -1,5 +1,5 @@
-/* One turn of the sensors: all angles first, then currents and the supply, so that the angles of all joints belong to
-   nearly one moment. The list of exchanges is made anew each turn. */
+/* One turn of the sensors as a list of exchanges on the bus. The list stays from turn to turn, but when a sensor is to be
+   set up: one that failed, and one after the other for upkeep. */
 #include "board.h"
 #include "board_avr.h"
 #include "config.h"
@@ -167,9 +167,7 @@ uint32_t sensors_take(void) {
 }
 
 /* When a stamp was taken, in us, seen from now. */
-static uint32_t when(uint16_t s) {
-	return taken_at - (uint16_t)((uint16_t)taken_at - s);
-}
+static uint32_t when(uint16_t s) { return taken_at - (uint16_t)((uint16_t)taken_at - s); }
 
 static void read_angles(uint8_t j, struct reading *r) {
 	uint8_t where = joint_sensor[j];

@@ -2,8 +2,8 @@
 #include "stand.h"
 
 #define FRAME_US (UINT32_C(1000000) / SERVO_FRAME_HZ)
+#define GAP_US 500        /* between the end of the longest pulse and the next one */
 #define OUTSIDE_MDEG 3000 /* beyond the range, then the stand trips */
-#define GAP_US 500 /* between the end of the longest pulse and the next one */
 
 enum code setup_read(struct setup *s, const uint8_t *b) {
 	int32_t from = get24(b + 14), to = get24(b + 17);
