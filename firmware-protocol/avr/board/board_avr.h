@@ -26,6 +26,7 @@ enum mark {
 };
 #define MARK(m) (GPIOR0 = (m))
 
+extern volatile uint32_t clock_tick; /* us at the last tick, one each ms */
 void clock_begin(void);
 
 void serial_begin(void);

@@ -33,9 +33,6 @@ volatile uint32_t bus_at;
 
 void bus_start(struct exchange *list, uint32_t at) {
 	uint32_t t;
-	for (struct exchange *e = list; e->address; e++)
-		if (e->address & EXCHANGE_READ)
-			e->rest = sizeof *e;
 	bus_now = list;
 	bus_written = 0;
 	seen = 0;

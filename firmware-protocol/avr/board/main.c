@@ -56,6 +56,7 @@ static void sense(void) {
 }
 
 int main(void) {
+	uint8_t tick, seen = 0;
 #if BUTTON_PIN != NONE
 	PORTD |= 1 << BUTTON_PIN;
 #endif
@@ -73,8 +74,12 @@ int main(void) {
 		sense();
 		MARK(MARK_HOST);
 		host();
-		MARK(MARK_TURN);
-		stand_turn();
+		tick = *(const volatile uint8_t *)&clock_tick; /* another one each ms; one byte is read at once */
+		if (tick != seen) {
+			MARK(MARK_TURN);
+			seen = tick;
+			stand_turn();
+		}
 #if BUTTON_PIN != NONE
 		if (!(PIND & 1 << BUTTON_PIN))
 			stand_button();

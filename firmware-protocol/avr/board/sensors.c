@@ -30,7 +30,7 @@ volatile uint16_t bus_stamps[JOINTS];
 #define LONGEST (6 * JOINTS + 3 * MOTOR_SENSORS + 2) /* all set up anew */
 static struct exchange list[LONGEST + 1];
 static uint8_t n;
-static const struct exchange *place[DEVICES + 1]; /* of a device's reading in the list, the supply's last; or null */
+static struct exchange *place[DEVICES + 1]; /* of a device's reading in the list, the supply's last; or null */
 static uint16_t listed;            /* devices that the list as it is sets up */
 static uint16_t stale = 0xFFFF;    /* devices that failed: set up before they are read again */
 static uint8_t upkeep, turns;
@@ -99,7 +99,7 @@ static void add_monitor(uint8_t j) {
 /* Makes the list fit a pointer that stands at the other end. */
 static void turn_round(void) {
 #if SUPPLY_FROM < JOINTS
-	const struct exchange *k = place[DEVICES];
+	struct exchange *k = place[DEVICES];
 	place[DEVICES] = place[CURRENT + SUPPLY_FROM];
 	place[CURRENT + SUPPLY_FROM] = k;
 	list[pointer].b[0] = at_bus ? MONITOR_SHUNT : MONITOR_BUS;
@@ -146,10 +146,11 @@ uint32_t sensors_take(void) {
 	taken_at = board_now();
 	stale = 0;
 	for (uint8_t k = DEVICES + 1; k--;) {
-		const struct exchange *e = place[k];
+		struct exchange *e = place[k];
 		stale = (uint16_t)(stale << 1);
 		fresh[k] = false;
 		if (e && e->rest == 1) {
+			e->rest = sizeof *e; /* for the next turn */
 			fresh[k] = true;
 			word[k] = (uint16_t)((uint16_t)e->b[0] << 8 | e->b[1]);
 		} else if (e) {

@@ -3,7 +3,6 @@
 #include <string.h>
 
 #define WATCH_HZ 250       /* how often the sensors are read at least, for the rules' sake */
-#define TURN_US UINT32_C(1000)
 #define HEARTBEAT_US UINT32_C(250000)
 #define QUIET_US UINT32_C(5000000) /* without a heartbeat sampling stops */
 #define STATUS_US UINT32_C(100000)
@@ -137,6 +136,7 @@ void stand_rate(uint16_t hz, uint8_t mask) {
 	stand.rest = (uint16_t)(UINT32_C(1000000) % stand.turn_hz);
 	stand.late_after = (uint32_t)stand.period * stand.every / 4;
 	stand.lost_after = (uint32_t)stand.period * stand.every * LOST_PERIODS;
+	stand.on_time = stand.late_after < stand.period ? (uint16_t)stand.late_after : (uint16_t)(stand.period - 1);
 	stand.silent_limit = SILENT_TIMES;
 	if (stand.turn_hz / 10 >= SILENT_TIMES) /* 100 ms lie between the first of so many and the last */
 		stand.silent_limit = (uint8_t)(stand.turn_hz / 10 + 1);
@@ -183,30 +183,35 @@ static void late(void) {
 			stand.joint[i].late++;
 }
 
-enum due stand_due(uint32_t begun) {
-	uint32_t behind = begun - stand.next;
-	enum due due = DUE_WATCH;
-	if (behind & 0x80000000UL)
-		return DUE_WATCH; /* begun before the rate was changed */
+/* A turn that begins the count, or was not begun on time: what was lost is counted. Returns how late it is. */
+static uint32_t look(uint32_t begun, uint32_t behind) {
 	if (stand.anew) {
 		stand.anew = false;
 		stand.next = begun;
-		behind = 0;
+		return 0;
 	}
 	if (behind > stand.lost_after) {
 		lost(behind);
-		behind = 0;
+		return 0;
 	}
 	while (behind >= stand.period) {
 		if (stand.turn == 0)
 			lose(1);
 		step();
 		behind = begun - stand.next;
-		if (behind & 0x80000000UL) { /* a period that is a us longer */
-			behind = 0;
-			break;
-		}
+		if (behind & 0x80000000) /* a period that is a us longer */
+			return 0;
 	}
+	return behind;
+}
+
+enum due stand_due(uint32_t begun) {
+	uint32_t behind = begun - stand.next;
+	enum due due = DUE_WATCH;
+	if (behind & 0x80000000UL)
+		return DUE_WATCH; /* begun before the rate was changed */
+	if (behind > stand.on_time || stand.anew)
+		behind = look(begun, behind);
 	if (stand.turn == 0 && stand.hz) { /* without hz it would be the first sample of what is asked for meanwhile */
 		due = DUE_SAMPLE;
 		if (behind > stand.late_after)
@@ -215,12 +220,10 @@ enum due stand_due(uint32_t begun) {
 	step();
 	return due;
 }
-
 void stand_turn(void) {
 	uint32_t now = board_now(), silent = now - stand.beat_at;
-	if (!stand.met || now - stand.turn_at < TURN_US)
+	if (!stand.met)
 		return;
-	stand.turn_at = now;
 	if (stand.state == ARMED && silent > HEARTBEAT_US)
 		stand_trip(REASON_HEARTBEAT, NO_JOINT, (int32_t)(silent / 1000), HEARTBEAT_US / 1000);
 	if (silent > QUIET_US) {

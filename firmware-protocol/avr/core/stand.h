@@ -122,7 +122,7 @@ struct stand {
 	uint8_t state, trip, trip_joint, reset;
 	uint8_t owed; /* messages for which there was no room */
 	uint16_t token, last_token;
-	uint32_t token_at, beat_at, status_at, low_at, turn_at;
+	uint32_t token_at, beat_at, status_at, low_at;
 	bool low;
 	int32_t trip_value, trip_limit;
 	uint32_t trip_at;
@@ -131,6 +131,7 @@ struct stand {
 	/* The turn clock: the sensors are read hz times a second, or some whole multiple of it that lies above 250. */
 	uint32_t next;
 	uint16_t period, rest, gathered, turn_hz; /* us, 1/turn_hz us, the same, Hz */
+	uint16_t on_time; /* us after which a closer look is needed */
 	uint32_t late_after, lost_after; /* us */
 	bool anew; /* the rate was changed: the next turn begins the count */
 	uint8_t silent_limit;
@@ -156,8 +157,7 @@ enum due stand_due(uint32_t begun);
 /* What the sensors of a joint gave, each joint once per turn. */
 void stand_reading(uint8_t joint, const struct reading *r, bool sample);
 
-/* What goes by time alone: heartbeat, status, samples that waited long enough. Call it often; it does
-   something each ms. */
+/* What goes by time alone: heartbeat, status, samples that waited long enough. Call it each ms. */
 void stand_turn(void);
 
 /* The stop switch is pressed. */
