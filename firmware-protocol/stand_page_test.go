@@ -146,6 +146,33 @@ func TestPageWiring(t *testing.T) {
 	}
 }
 
+// TestPageSketch: the ten-minute start has the pins, the counts and the baud rate of the sketch, which is as short as it says.
+func TestPageSketch(t *testing.T) {
+	page, sketch := text(t, "STAND.md"), text(t, "text-stand/text-stand.ino")
+	constant := func(name string) string {
+		m := regexp.MustCompile(`\b` + name + ` = (\w+)`).FindStringSubmatch(sketch)
+		if m == nil {
+			t.Fatalf("the sketch has no %s: this test reads it wrongly", name)
+		}
+		return m[1]
+	}
+	for _, c := range []struct{ name, row string }{{"SERVO_PIN", "servo, signal; "}, {"BUTTON_PIN", "button, to ground"}, {"ANGLE_PIN", "sensor, analogue output; "}} {
+		ok := false
+		for _, r := range cells(t, page, "what") {
+			ok = ok || strings.HasPrefix(r[0], c.row) && r[1] == constant(c.name)
+		}
+		if !ok {
+			t.Errorf("%s is %s in the sketch, not so on the page", c.name, constant(c.name))
+		}
+	}
+	if !strings.Contains(page, "joint_counts = "+constant("TURN_COUNTS")) || constant("BAUD") != setting(t, text(t, "avr/config.h"), "BAUD")[:6] {
+		t.Errorf("the sketch has %s counts and %s baud", constant("TURN_COUNTS"), constant("BAUD"))
+	}
+	if n := strings.Count(sketch, "\n"); n >= 100 {
+		t.Errorf("the sketch has %d lines", n)
+	}
+}
+
 // TestPageFigures recomputes what the page computes.
 func TestPageFigures(t *testing.T) {
 	page := text(t, "STAND.md")
