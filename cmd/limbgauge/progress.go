@@ -144,7 +144,7 @@ func (w *watcher) home() string {
 // status is the line of a snapshot with a gauge before it where there is room.
 func status(s session.Snapshot, width int) string {
 	text := line(s)
-	if room := width - cells(text) - 1; room >= 10 {
+	if room := width - cells(text) - 1; room >= 10 && !endless(s) {
 		text = gauge(s.Share, min(room, 24)) + " " + text
 	}
 	return shorten(text, max(width, 1))
@@ -156,9 +156,15 @@ func gauge(share float64, n int) string {
 	return strings.Repeat("=", full) + strings.Repeat(".", n-full)
 }
 
+// endless says of a session that nobody knows when it ends: one that listens until Ctrl-C.
+func endless(s session.Snapshot) bool { return s.Left == 0 && s.Share == 0 && s.Done > 0 }
+
 // line says in a few words what is going on.
 func line(s session.Snapshot) string {
 	parts := []string{fmt.Sprintf("%s %s", s.Joint, s.Move), fmt.Sprintf("left %s", clock(s.Left))}
+	if endless(s) {
+		parts[1] = fmt.Sprintf("%s so far", clock(s.Done))
+	}
 	if s.Move == 0 {
 		parts[0] = s.Joint + " at rest"
 	}

@@ -1,8 +1,10 @@
 package main
 
 import (
+	"cmp"
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 	"time"
 
@@ -39,29 +41,39 @@ func (t *trace) take(s session.Snapshot) {
 		t.joint, t.points = s.Joint, nil
 	}
 	t.points = append(t.points, tracePoint{s.Done, s.CommandDeg, s.AngleDeg})
-	old := 0
-	for t.points[old].at < s.Done-traceSpan {
-		old++
+	if old := len(t.points) - len(t.recent()); old > len(t.points)/2 { // seldom, so that each is moved about once
+		t.points = append(t.points[:0], t.points[old:]...)
 	}
-	t.points = append(t.points[:0], t.points[old:]...)
+}
+
+// recent are the readings that are shown.
+func (t *trace) recent() []tracePoint {
+	n := len(t.points)
+	if n == 0 {
+		return nil
+	}
+	from := t.points[n-1].at - traceSpan
+	i, _ := slices.BinarySearchFunc(t.points, from, func(p tracePoint, at time.Duration) int { return cmp.Compare(p.at, at) })
+	return t.points[i:]
 }
 
 // lines draws the trace over so many cells: the angle as a line, the command as dots beside it, so that
 // shape and not colour tells them apart.
 func (t *trace) lines(width int) []string {
 	room := width - plotLeft - plotRight
-	lo, hi := t.reach()
+	points := t.recent()
+	lo, hi := reachOf(points)
 	if room < 10 || math.IsNaN(lo) {
 		return nil
 	}
 	c := newCanvas(room, plotRows)
-	end := t.points[len(t.points)-1].at
+	end := points[len(points)-1].at
 	place := func(at time.Duration, deg float64) (x, y int) {
 		x = int(math.Round(float64(c.across()-1) * (1 - float64(end-at)/float64(traceSpan))))
 		y = int(math.Round(float64(c.down()-1) * (hi - deg) / (hi - lo)))
 		return x, y
 	}
-	for i, p := range t.points {
+	for i, p := range points {
 		if x, y := place(p.at, p.command); !math.IsNaN(p.command) && x%3 == 0 {
 			c.dot(x, y)
 		}
@@ -69,8 +81,8 @@ func (t *trace) lines(width int) []string {
 			continue
 		}
 		x, y := place(p.at, p.angle)
-		if i > 0 && !math.IsNaN(t.points[i-1].angle) {
-			fromX, fromY := place(t.points[i-1].at, t.points[i-1].angle)
+		if i > 0 && !math.IsNaN(points[i-1].angle) {
+			fromX, fromY := place(points[i-1].at, points[i-1].angle)
 			c.line(fromX, fromY, x, y)
 		} else {
 			c.dot(x, y)
@@ -88,10 +100,10 @@ func (t *trace) lines(width int) []string {
 // leastReach keeps noise at rest from filling the plot.
 const leastReach = 2.0 // deg [common practice]
 
-// reach returns what the plot must hold, NaN without any reading.
-func (t *trace) reach() (lo, hi float64) {
+// reachOf returns what the plot must hold, NaN without any reading.
+func reachOf(points []tracePoint) (lo, hi float64) {
 	lo, hi = math.Inf(1), math.Inf(-1)
-	for _, p := range t.points {
+	for _, p := range points {
 		for _, v := range []float64{p.command, p.angle} {
 			if !math.IsNaN(v) {
 				lo, hi = min(lo, v), max(hi, v)

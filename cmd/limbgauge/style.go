@@ -25,10 +25,11 @@ func styleOf(w io.Writer) style {
 // terminalOf returns the terminal that w is, where it is one that knows control sequences.
 func terminalOf(w io.Writer) (fd int, ok bool) {
 	f, ok := w.(*os.File)
-	if !ok || os.Getenv("TERM") == "dumb" || !term.IsTerminal(int(f.Fd())) {
+	if !ok || os.Getenv("TERM") == "dumb" {
 		return 0, false
 	}
-	return int(f.Fd()), true
+	fd = int(f.Fd())
+	return fd, term.IsTerminal(fd) && sequences(fd)
 }
 
 // The colours are of the first eight, which every terminal lets its user choose (ECMA-48, SGR).

@@ -122,6 +122,18 @@ func TestTraceRamp(t *testing.T) {
 	}
 }
 
+// What has no end says how long it goes on, not that no time is left.
+func TestEndlessProgress(t *testing.T) {
+	s := session.Snapshot{Joint: "knee", Done: 42 * time.Second}
+	if got := status(s, 100); strings.Contains(got, "left") || !strings.Contains(got, "0:42 so far") || strings.Contains(got, "....") {
+		t.Errorf("without an end: %q", got)
+	}
+	s.Left, s.Share = 21*time.Second, 2./3
+	if got := status(s, 100); !strings.Contains(got, "left 0:21") || !strings.Contains(got, "=") {
+		t.Errorf("with an end: %q", got)
+	}
+}
+
 // The plot begins anew with another joint, keeps no more than it shows, and draws nothing of nothing.
 func TestTraceForgets(t *testing.T) {
 	var tr trace
@@ -131,8 +143,11 @@ func TestTraceForgets(t *testing.T) {
 	for i := range 1000 {
 		tr.take(session.Snapshot{Joint: "knee", Done: time.Duration(i) * time.Second / 10})
 	}
-	if n := len(tr.points); n != 201 {
-		t.Errorf("%d points of 20 s at 10 Hz are kept", n)
+	if n := len(tr.recent()); n != 201 {
+		t.Errorf("%d points of 20 s at 10 Hz are shown", n)
+	}
+	if n := len(tr.points); n > 2*201+1 {
+		t.Errorf("%d points are kept to show 201", n)
 	}
 	tr.take(session.Snapshot{Joint: "hip"})
 	if len(tr.points) != 1 {
