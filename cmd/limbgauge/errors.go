@@ -88,7 +88,10 @@ func exitCode(err error) int {
 }
 
 // printError writes each of the joined errors on a line of its own, then their hints.
-func printError(w io.Writer, err error) {
+func printError(w io.Writer, err error) { printErrorOf(w, err, "") }
+
+// printErrorOf is printError for a command: its help explains a wrong command line.
+func printErrorOf(w io.Writer, err error, command string) {
 	if err == nil {
 		return
 	}
@@ -113,7 +116,11 @@ func printError(w io.Writer, err error) {
 		hint(hintOf(e))
 	}
 	if isUsage(err) {
-		hint(`"limbgauge help" lists the commands, "limbgauge help COMMAND" explains one`)
+		if command == "" {
+			hint(`"limbgauge help" lists the commands, "limbgauge help COMMAND" explains one`)
+		} else {
+			hint(fmt.Sprintf(`"limbgauge help %s" explains the command`, command))
+		}
 	}
 }
 

@@ -33,11 +33,11 @@ func run(ctx context.Context, args []string, in io.Reader, out, errw io.Writer) 
 	root.SetIn(in)
 	root.SetOut(out)
 	root.SetErr(errw)
-	err := root.ExecuteContext(ctx)
+	cmd, err := root.ExecuteContextC(ctx)
 	if slices.ContainsFunc(args, func(s string) bool { return strings.HasPrefix(s, "--json") }) {
 		errw = withoutTerminal{errw} // read by a program
 	}
-	printError(errw, err)
+	printErrorOf(errw, err, strings.TrimSpace(strings.TrimPrefix(cmd.CommandPath(), root.Name())))
 	if more := a.sayLink(err); more != "" {
 		fmt.Fprintf(errw, "limbgauge: hint: %s\n", more)
 	}
@@ -61,8 +61,13 @@ bench in this folder holds.`,
   limbgauge analyze --csv log.csv --bench bench.toml`,
 		SilenceErrors: true,
 		SilenceUsage:  true,
-		Args:          usageArgs(cobra.NoArgs),
-		RunE:          func(cmd *cobra.Command, _ []string) error { return a.status(cmd.Context(), asJSON) },
+		Args: func(cmd *cobra.Command, args []string) error {
+			if len(args) > 0 {
+				return unknownCommand(cmd, args[0])
+			}
+			return nil
+		},
+		RunE: func(cmd *cobra.Command, _ []string) error { return a.status(cmd.Context(), asJSON) },
 	}
 	root.PersistentFlags().StringVarP(&a.bench, "bench", "b", ".", "bench folder, or its bench.toml")
 	root.Flags().BoolVar(&asJSON, "json", false, "print what the bench holds as JSON")
@@ -106,13 +111,17 @@ func needsCommand(c *cobra.Command) {
 		if len(args) == 0 {
 			return cmd.Help()
 		}
-		err := fmt.Errorf("unknown command %q for %q", args[0], cmd.CommandPath())
-		cmd.SuggestionsMinimumDistance = 2
-		if like := cmd.SuggestionsFor(args[0]); len(like) > 0 {
-			err = fmt.Errorf("%w; did you mean %s?", err, strings.Join(like, " or "))
-		}
-		return usageError{err}
+		return unknownCommand(cmd, args[0])
 	}
+}
+
+func unknownCommand(c *cobra.Command, word string) error {
+	err := fmt.Errorf("unknown command %q for %q", word, c.CommandPath())
+	c.SuggestionsMinimumDistance = 2
+	if like := c.SuggestionsFor(word); len(like) > 0 {
+		err = fmt.Errorf("%w; did you mean %s?", err, strings.Join(like, " or "))
+	}
+	return usageError{err}
 }
 
 // checkFolder refuses a bench folder that is not there, which is not one without runs. The commands that
