@@ -61,7 +61,7 @@ func TestTorqueUseByVoltage(t *testing.T) {
 // The truth is computed from the motor's lines at both conditions; the corrected figure must hold it.
 func TestLawsHoldTheTruth(t *testing.T) {
 	heavy := with(func(c *Conditions) { c.Setup.Load = &rig.Load{MassKg: 0.4, LeverM: 0.11, InertiaKgM2: 0.0055} })
-	const nm = 0.25 * gravity * 0.11
+	const nm = 0.25 * rig.Gravity * 0.11
 	motor := func(v float64) drive.Motor {
 		m, err := drive.At([]drive.Rating{{Volts: 5, StallNm: 1.2, NoLoadDegPerS: 350, StallA: 2}, {Volts: 6, StallNm: 1.4, NoLoadDegPerS: 420, StallA: 2.4}}, 0, v)
 		if err != nil {

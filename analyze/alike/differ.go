@@ -20,8 +20,6 @@ const (
 	angleDiffers   = 1.0  // deg, of an end of the range or of where the load hangs down
 )
 
-const gravity = 9.80665
-
 func routine(at, to Conditions) difference {
 	var d difference
 	d.refuse = true
@@ -42,15 +40,13 @@ func routine(at, to Conditions) difference {
 // state is the torque with the axis level, what a run saw is the greatest in its stretch of angles.
 func loads(at, to Conditions) (a, b float64) {
 	if at.Setup.Load != nil && to.Setup.Load != nil {
-		return level(*at.Setup.Load), level(*to.Setup.Load)
+		return at.Setup.Load.Amplitude(), to.Setup.Load.Amplitude()
 	}
 	if known(at.LoadNm) && known(to.LoadNm) {
 		return at.LoadNm, to.LoadNm
 	}
 	return math.NaN(), math.NaN()
 }
-
-func level(l rig.Load) float64 { return l.MassKg * gravity * l.LeverM }
 
 func known(v float64) bool { return v > 0 && !math.IsInf(v, 0) }
 

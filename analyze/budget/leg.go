@@ -1,8 +1,12 @@
 package budget
 
-import "math"
+import (
+	"math"
 
-const gravity = 9.80665 // m/s², standard acceleration of free fall (CGPM 1901)
+	"limbgauge/rig"
+)
+
+const gravity = rig.Gravity // m/s²
 
 // Link is one of a leg's links with all that is fixed to it.
 type Link struct {

@@ -6,6 +6,7 @@ import (
 
 	"limbgauge/analyze/filter"
 	"limbgauge/analyze/stats"
+	"limbgauge/rig"
 )
 
 // Motion is a motion ready for fitting: evenly spaced, smoothed alike, ends dropped.
@@ -96,7 +97,7 @@ func (f Friction) Torque(v float64) float64 {
 // overhauls the friction.
 func Halves(up, down float64) (frictionNm, loadNm float64) { return (up - down) / 2, (up + down) / 2 }
 
-// GravityTorque returns m·g·l·sin(angle from hanging straight down), N·m, with g = 9.80665 m/s².
+// GravityTorque returns m·g·l·sin(angle from hanging straight down), N·m.
 func GravityTorque(massKg, leverM, fromDownRad float64) float64 {
-	return massKg * 9.80665 * leverM * math.Sin(fromDownRad)
+	return massKg * rig.Gravity * leverM * math.Sin(fromDownRad)
 }
