@@ -9,6 +9,7 @@ import (
 	"math"
 	"strconv"
 
+	"gonum.org/v1/plot"
 	"gonum.org/v1/plot/font"
 	"gonum.org/v1/plot/text"
 	"gonum.org/v1/plot/vg"
@@ -40,6 +41,7 @@ type canvas struct {
 	path  []byte // data of the path not yet written
 	style string // attributes of that path
 	at    [2]int // its last point, tenths of a pixel
+	reach string // attributes that tie pixels to values
 }
 
 type pen struct {
@@ -193,11 +195,18 @@ func (c *canvas) write(s string, pt vg.Point, size vg.Length, anchor string) {
 	c.out.WriteString("</text>\n")
 }
 
+// measured notes which pixels stand for which values, for whoever reads values off the drawing: left,
+// right, top and bottom of the data in both.
+func (c *canvas) measured(p *plot.Plot, data draw.Canvas) {
+	c.reach = fmt.Sprintf(` data-px="%s %s %s %s" data-values="%g %g %g %g"`, short(float64(data.Min.X)), short(float64(data.Max.X)),
+		short(c.h-float64(data.Max.Y)), short(c.h-float64(data.Min.Y)), p.X.Min, p.X.Max, p.Y.Max, p.Y.Min)
+}
+
 // close returns the finished drawing. Title and alt are told to those who cannot see it.
 func (c *canvas) close(title, alt string) []byte {
 	c.flush()
 	var b bytes.Buffer
-	fmt.Fprintf(&b, `<svg class="plot" xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %s %s" role="img" aria-label="`, short(c.w), short(c.h))
+	fmt.Fprintf(&b, `<svg class="plot" xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %s %s"%s role="img" aria-label="`, short(c.w), short(c.h), c.reach)
 	_ = xml.EscapeText(&b, []byte(title))
 	b.WriteString("\" font-family=\"system-ui, sans-serif\" stroke-linejoin=\"round\">\n<title>")
 	_ = xml.EscapeText(&b, []byte(title))

@@ -108,7 +108,14 @@ type History struct {
 	Limit   float64 // NaN: none
 	Points  []Point
 	Marks   []Mark
+	// Warned is the run at which a change for the worse was first sure, "" for none.
+	Warned string
+	Ahead  *Ahead // nil: nothing can be said
 }
+
+// Ahead is when a measure reaches its limit if it goes on as it went: Runs after the last one, with the
+// ends of its 95 % interval. Hi is infinite where there is no upper end.
+type Ahead struct{ Runs, Lo, Hi float64 }
 
 // Point is the measure as one run saw it.
 type Point struct {

@@ -70,7 +70,7 @@ func judgement(joints []health.Joint) headline {
 		}
 		for _, m := range j.Measures {
 			if m.Verdict == health.Unproven && m.OnlyFails() {
-				beyond = append(beyond, measureName(m)+" of the "+shortName(j.Joint)+", "+amount(m))
+				beyond = append(beyond, measureName(m)+" of the "+shortName(j.Joint)+", "+Amount(m))
 				continue
 			}
 			verdicts[m.Verdict] = append(verdicts[m.Verdict], measureName(m)+" of the "+shortName(j.Joint))

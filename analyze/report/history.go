@@ -16,7 +16,8 @@ import (
 // HistorySVG draws a measure over runs, evenly spaced in the order given: values with their
 // uncertainty, bounds as triangles with a stem towards where the value may lie, what was not seen as a
 // question mark at the lower edge, the limit, and a labelled vertical where a revision or a service
-// begins. Values are joined only between boundaries, since only those runs are of one state.
+// begins. Values are joined only between boundaries, since only those runs are of one state. The run
+// at which a warning was raised is framed; what lies ahead is a fan from the last value to the limit.
 func HistorySVG(h History, size Size) ([]byte, error) {
 	size = size.orDefault()
 	p := newPlot("run", size)
@@ -36,14 +37,14 @@ func HistorySVG(h History, size Size) ([]byte, error) {
 		}
 	}
 	y = y.padded(air)
-	p.X.Min, p.X.Max, p.Y.Min, p.Y.Max = -0.6, float64(max(len(h.Points), 1))-0.4, y.lo, y.hi
+	p.X.Min, p.X.Max, p.Y.Min, p.Y.Max = -0.6, float64(max(len(h.Points), 1))-0.4+h.room(), y.lo, y.hi
 	p.X.Tick.Marker = runTicks(h.Points, size.Width-70)
 	p.Y.Tick.Marker = ticks{int(size.Height / 36)}
 	p.Add(grid{y: true})
 	if drawable(h.Limit) {
 		p.Add(trace{x: []float64{p.X.Min, p.X.Max}, y: []float64{h.Limit, h.Limit}, look: roleOf(health.RoleLimit, 0)})
 	}
-	p.Add(course(h))
+	p.Add(course(h), fan(h))
 	if empty {
 		p.Add(notice("never seen in these runs"))
 	}
@@ -111,6 +112,12 @@ func historyKeys(h History) []key {
 	}
 	if drawable(h.Limit) {
 		keys = append(keys, key{name: strings.TrimSpace("limit " + plain(h.Limit) + " " + unitOf(h.Measure)), look: roles[health.RoleLimit]})
+	}
+	if h.Warned != "" {
+		keys = append(keys, key{name: "warned", points: true, look: framed})
+	}
+	if _, ok := h.fan(); ok {
+		keys = append(keys, key{name: "ahead, 95 %", look: ahead})
 	}
 	return keys
 }
@@ -290,9 +297,16 @@ func courseWords(h History) string {
 	if seen == 0 {
 		return plural(len(h.Points), "run", "runs") + ", never seen."
 	}
-	s := "Seen in " + plural(seen, "run", "runs") + " of " + number(float64(len(h.Points)), 0) + ", from " + amount(lowest) + " to " + amount(highest) + "; last " + amount(last) + "."
+	var more string
+	if h.Warned != "" {
+		more += " A change for the worse was first sure at run " + clean(h.Warned) + "."
+	}
+	if _, ok := h.fan(); ok {
+		more += " If it goes on, the limit is reached " + h.Ahead.words() + "."
+	}
+	s := "Seen in " + plural(seen, "run", "runs") + " of " + number(float64(len(h.Points)), 0) + ", from " + Amount(lowest) + " to " + Amount(highest) + "; last " + Amount(last) + "."
 	if drawable(h.Limit) {
 		s += " The limit is " + strings.TrimSpace(plain(h.Limit)+" "+unitOf(h.Measure)) + "."
 	}
-	return s
+	return s + more
 }

@@ -29,13 +29,13 @@ func splitOf(j health.Joint) *split {
 	if !ok || total.Value <= 0 {
 		return nil
 	}
-	s := &split{Lead: "From command to joint the mean deviation spans " + amount(total) + " over all stops and both directions."}
+	s := &split{Lead: "From command to joint the mean deviation spans " + Amount(total) + " over all stops and both directions."}
 	servo, okS := measured(j, health.Servo)
 	trans, okT := measured(j, health.Transmission)
 	if sum := servo.Value + trans.Value; okS && okT && sum > 0 {
 		s.Parts = []splitPart{
-			{"servo", "servo", amount(servo), servo.Value / sum},
-			{"transmission", "transmission", amount(trans), trans.Value / sum},
+			{"servo", "servo", Amount(servo), servo.Value / sum},
+			{"transmission", "transmission", Amount(trans), trans.Value / sum},
 		}
 		u := known(total.Uncertainty) + known(servo.Uncertainty) + known(trans.Uncertainty)
 		if sum-total.Value > max(u, 0.02*sum) {

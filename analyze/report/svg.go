@@ -62,7 +62,9 @@ func SVG(curve health.Curve, size Size) ([]byte, error) {
 	c := newCanvas(size.Width, size.Height)
 	dc := draw.New(c)
 	head := header(dc, clean(curve.YLabel), keys)
-	p.Draw(draw.Crop(dc, 0, 0, 0, -head))
+	inner := draw.Crop(dc, 0, 0, 0, -head)
+	p.Draw(inner)
+	c.measured(p, p.DataCanvas(inner))
 	return c.close(clean(curve.Title), sentence(curve.Alt)), nil
 }
 

@@ -182,8 +182,8 @@ func boundWord(s health.Status) string {
 	return ""
 }
 
-// amount writes a measure's value in running text.
-func amount(m health.Measure) string {
+// Amount writes a measure's value in running text.
+func Amount(m health.Measure) string {
 	v := measureOf(m)
 	if v.Unseen {
 		return "not seen"

@@ -96,7 +96,7 @@ func comparisonOf(c *Comparison) *compareView {
 			m = r.B
 		}
 		d := differenceView{Joint: clean(r.Joint), Title: measureTitle(m.Name), Path: clean(string(m.Path)),
-			A: amount(r.A), B: amount(r.B), Diff: "–", Mark: VerdictSign(r.Mark)}
+			A: Amount(r.A), B: Amount(r.B), Diff: "–", Mark: VerdictSign(r.Mark)}
 		if r.Mark == health.NoVerdict {
 			d.Mark = Sign{shapeNone, "no difference found"}
 		}
@@ -105,7 +105,7 @@ func comparisonOf(c *Comparison) *compareView {
 		}
 		if drawable(r.Diff) {
 			diff := health.Measure{Name: m.Name, Value: r.Diff, Uncertainty: r.U, Unit: m.Unit}
-			d.Diff = amount(diff)
+			d.Diff = Amount(diff)
 			if r.Diff > 0 {
 				d.Diff = "+" + d.Diff
 			}
