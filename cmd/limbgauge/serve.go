@@ -11,8 +11,10 @@ import (
 	"github.com/spf13/cobra"
 
 	"limbgauge/analyze/book"
+	"limbgauge/analyze/compare"
 	"limbgauge/analyze/health"
 	"limbgauge/analyze/report"
+	"limbgauge/analyze/trend"
 	"limbgauge/cmd/limbgauge/web"
 	"limbgauge/rig"
 	"limbgauge/rig/record"
@@ -152,6 +154,44 @@ func (d *desk) Report(ctx context.Context, run string) (*report.Document, error)
 	defer b.Close()
 	return document(ctx, b, r, h)
 }
+
+func (d *desk) Trend(ctx context.Context, joint string) (web.Course, error) {
+	b, err := d.Book(ctx)
+	if err != nil {
+		return web.Course{}, err
+	}
+	defer b.Close()
+	trends, err := trendsOf(ctx, b, joint, false, trend.Options{})
+	return web.Course{Trends: trends, Verdict: joint + ": " + verdictOf(jointTrend{joint, trends})}, err
+}
+
+func (d *desk) Compare(ctx context.Context, joint, from, to string) (compare.Result, error) {
+	b, err := d.Book(ctx)
+	if err != nil {
+		return compare.Result{}, err
+	}
+	defer b.Close()
+	runs, err := b.Runs(ctx)
+	if err != nil {
+		return compare.Result{}, err
+	}
+	o := compareOptions{}
+	settled, err := o.settled()
+	if err != nil {
+		return compare.Result{}, err
+	}
+	settled.A, settled.B = from, to
+	var sides [2]runSet
+	for i, name := range []string{from, to} {
+		if sides[i], err = pickRuns(ctx, b, runs, name); err != nil {
+			return compare.Result{}, err
+		}
+	}
+	c, err := compareJoint(ctx, b, joint, sides, settled, o.wanted())
+	return c.res, err
+}
+
+func (d *desk) Folder() string { return d.app.folder() }
 
 func (d *desk) RunDir(run string) (string, error) { return d.app.runDir([]string{run}) }
 

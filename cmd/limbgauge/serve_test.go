@@ -202,7 +202,7 @@ func TestPagesAtEveryWidth(t *testing.T) {
 	b := p.tab(t)
 	for _, l := range looks {
 		b.do(look(l.width, l.height, l.dark))
-		for name, path := range map[string]string{"bench": "/", "runs": "/runs", "run": "/runs/0009", "problems": "/problems"} {
+		for name, path := range map[string]string{"bench": "/", "runs": "/runs", "run": "/runs/0009", "lost": "/lost", "trend": "/trend", "compare": "/compare", "revisions": "/revisions", "problems": "/problems"} {
 			b.do(chromedp.Navigate(p.url+path), holds(`document.readyState === "complete"`))
 			wide, err := chromedp.Run(b.ctx, chromedp.Evaluate[int](`document.scrollingElement.scrollWidth - innerWidth`))
 			if err != nil {

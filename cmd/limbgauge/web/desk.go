@@ -4,8 +4,10 @@ import (
 	"context"
 
 	"limbgauge/analyze/book"
+	"limbgauge/analyze/compare"
 	"limbgauge/analyze/health"
 	"limbgauge/analyze/report"
+	"limbgauge/analyze/trend"
 	"limbgauge/rig"
 	"limbgauge/rig/session"
 )
@@ -24,10 +26,22 @@ type Desk interface {
 	Sweep(context.Context, Sweep, session.Consent, *session.Live) (run string, h health.Health, err error)
 	// Report gathers what there is to say of a run.
 	Report(ctx context.Context, run string) (*report.Document, error)
+	// Trend sets the runs of a joint beside each other.
+	Trend(ctx context.Context, joint string) (Course, error)
+	// Compare sets two revisions, or sets of runs, side by side for a joint.
+	Compare(ctx context.Context, joint, a, b string) (compare.Result, error)
+	// Folder returns the bench folder.
+	Folder() string
 	// RunDir returns the folder of a run.
 	RunDir(run string) (string, error)
 	// Hint says what to do about an error, "" where there is nothing to say.
 	Hint(error) string
+}
+
+// Course is what the runs of a joint say over time, and that in one sentence.
+type Course struct {
+	Trends  []trend.Trend
+	Verdict string
 }
 
 // Sweep is what a page asks to be run.

@@ -29,6 +29,9 @@ func (s *server) table() []view {
 		{"/runs", "runs", "Runs", "Runs", s.runs, ""},
 		{"/runs/{run}", "run", "", "Run", s.run, "plot.js"},
 		{"/lost", "lost", "Lost motion", "Where motion is lost", s.lost, ""},
+		{"/trend", "trend", "Trend", "Trend", s.trend, ""},
+		{"/compare", "compare", "Compare", "Compare", s.compare, ""},
+		{"/revisions", "revisions", "Revisions", "Revisions", s.revisions, ""},
 		{"/problems", "problems", "Problems", "Problems", s.problems, ""},
 	}
 }
@@ -88,6 +91,12 @@ func (s *server) show(v view) http.HandlerFunc {
 	}
 }
 
+// came is what came of a revision, in one way.
+type came struct {
+	Word     string
+	Problems []book.Problem
+}
+
 type trouble struct{ Text, Hint string }
 
 // words are the functions of the templates.
@@ -97,6 +106,7 @@ func (s *server) words() template.FuncMap {
 		"severity": report.SeveritySign,
 		"state":    func(s book.State) report.Sign { return report.StateSign(string(s)) },
 		"cause":    report.CauseTitle,
+		"came":     func(word string, list []book.Problem) came { return came{word, list} },
 		"day":      func(t interface{ Format(string) string }) string { return t.Format("2 Jan 2006 15:04") },
 		"plural": func(n int, one, many string) string {
 			if n == 1 {

@@ -38,7 +38,7 @@ const perPage = 50
 func (s *server) runs(ctx context.Context, r *http.Request) (any, error) {
 	q := r.URL.Query()
 	v := runsView{Joint: q.Get("joint"), Revision: q.Get("revision"), Verdict: q.Get("verdict")}
-	list, err := withBook(ctx, s, func(b *book.Book) ([]told, error) { return allTold(ctx, b) })
+	list, err := withBook(ctx, s, func(b *book.Book) ([]book.Told, error) { return b.Told(ctx) })
 	if err != nil {
 		return nil, err
 	}
@@ -69,7 +69,7 @@ func (s *server) runs(ctx context.Context, r *http.Request) (any, error) {
 	return v, nil
 }
 
-func lineOf(t told) runLine {
+func lineOf(t book.Told) runLine {
 	l := runLine{ID: t.Run.ID, Revision: t.Run.Revision, Routine: t.Run.Routine, Ended: t.Run.Ended, Started: t.Run.Started}
 	if t.Run.Bare {
 		l.Routine += ", bare servo"
@@ -79,28 +79,6 @@ func lineOf(t told) runLine {
 	}
 	l.Sign, l.Says = report.Headline(&report.Document{Health: health.Health{Joints: t.Joints}, Run: report.Run{CutShort: !t.Run.Whole, Ended: t.Run.Ended}})
 	return l
-}
-
-// told is a run with what it said.
-type told struct {
-	Run    book.Run
-	Joints []health.Joint
-}
-
-func allTold(ctx context.Context, b *book.Book) ([]told, error) {
-	runs, err := b.Runs(ctx)
-	if err != nil {
-		return nil, err
-	}
-	var out []told
-	for _, r := range runs {
-		_, joints, _, err := b.Run(ctx, r.ID)
-		if err != nil {
-			return nil, err
-		}
-		out = append(out, told{r, joints})
-	}
-	return out, nil
 }
 
 func whole(s string) int {

@@ -1,0 +1,98 @@
+package web
+
+import (
+	"context"
+	"math"
+	"net/http"
+	"slices"
+
+	"limbgauge/analyze/book"
+	"limbgauge/analyze/compare"
+	"limbgauge/analyze/health"
+	"limbgauge/analyze/report"
+)
+
+// compareView sets two revisions side by side.
+type compareView struct {
+	A, B      string
+	Revisions []string
+	Joints    []comparedJoint
+}
+
+type comparedJoint struct {
+	Name, Sentence string
+	Notes          []string
+	Rows           []comparedRow
+}
+
+type comparedRow struct {
+	Title, Path, A, B, Diff, Why string
+	Sign                         report.Sign
+}
+
+func (s *server) compare(ctx context.Context, r *http.Request) (any, error) {
+	v := compareView{A: r.URL.Query().Get("a"), B: r.URL.Query().Get("b")}
+	type known struct {
+		revs   []book.Revision
+		joints map[string][]string
+	}
+	k, err := withBook(ctx, s, func(b *book.Book) (k known, err error) {
+		if k.revs, err = b.Revisions(ctx); err != nil {
+			return k, err
+		}
+		k.joints = map[string][]string{}
+		for _, r := range k.revs {
+			if k.joints[r.Name], err = b.Joints(ctx, r.Name); err != nil {
+				return k, err
+			}
+		}
+		return k, nil
+	})
+	if err != nil {
+		return nil, err
+	}
+	for _, r := range k.revs {
+		v.Revisions = append(v.Revisions, r.Name)
+	}
+	if v.A == "" && v.B == "" { // the newest that has runs against the one it came from
+		for _, r := range slices.Backward(k.revs) {
+			if r.Parent != "" && len(k.joints[r.Name]) > 0 && len(k.joints[r.Parent]) > 0 {
+				v.A, v.B = r.Parent, r.Name
+				break
+			}
+		}
+	}
+	for _, name := range k.joints[v.B] {
+		if !slices.Contains(k.joints[v.A], name) || v.A == v.B {
+			continue
+		}
+		res, err := s.desk.Compare(ctx, name, v.A, v.B)
+		if err != nil {
+			return nil, err
+		}
+		v.Joints = append(v.Joints, comparedOf(name, res))
+	}
+	return v, nil
+}
+
+func comparedOf(name string, res compare.Result) comparedJoint {
+	c := comparedJoint{Name: name, Sentence: res.Sentence, Notes: res.Notes}
+	for _, r := range res.Rows {
+		d, _ := health.DefinitionOf(r.A.Name)
+		row := comparedRow{Title: d.Title, Path: string(r.A.Path), A: report.Amount(r.A), B: report.Amount(r.B), Why: sentence(r.Why), Sign: signOf(r.Verdict)}
+		if !math.IsNaN(r.Diff) {
+			row.Diff = report.Amount(health.Measure{Name: r.A.Name, Value: r.Diff, Uncertainty: r.U, Unit: r.A.Unit, Status: health.Measured})
+			if r.Diff > 0 {
+				row.Diff = "+" + row.Diff
+			}
+		}
+		c.Rows = append(c.Rows, row)
+	}
+	return c
+}
+
+// signOf gives a comparison's verdict its shape.
+func signOf(v compare.Verdict) report.Sign {
+	shape := map[compare.Verdict]health.Verdict{compare.Better: health.Pass, compare.Worse: health.Fail, compare.Cannot: health.Unproven}[v]
+	return report.Sign{Shape: report.VerdictSign(shape).Shape, Word: string(v)}
+}

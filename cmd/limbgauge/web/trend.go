@@ -1,0 +1,150 @@
+package web
+
+import (
+	"context"
+	"html/template"
+	"math"
+	"net/http"
+	"slices"
+
+	"limbgauge/analyze/health"
+	"limbgauge/analyze/report"
+	"limbgauge/analyze/trend"
+)
+
+// trendView is what the runs of a joint say over time, what moves first.
+type trendView struct {
+	Joint    string
+	Joints   []string
+	Verdict  string
+	Warned   bool
+	Stands   []string // further warnings
+	Courses  []courseView
+	Resting  []courseView // measures that neither moved nor have a forecast
+	Unlooked int
+}
+
+type courseView struct {
+	Title, Path, Saying, Forecast, Caption string
+	Drawing                                template.HTML
+	Warned                                 bool
+	Left                                   []string // runs that do not count, with the reason
+}
+
+func (s *server) trend(ctx context.Context, r *http.Request) (any, error) {
+	bench, err := s.desk.Bench()
+	if err != nil {
+		return nil, err
+	}
+	v := trendView{Joint: r.URL.Query().Get("joint")}
+	for _, j := range bench.Joints {
+		v.Joints = append(v.Joints, j.Name)
+	}
+	told := map[string]Course{}
+	for _, name := range v.Joints {
+		if v.Joint != "" && v.Joint != name {
+			continue
+		}
+		if told[name], err = s.desk.Trend(ctx, name); err != nil {
+			return nil, err
+		}
+		if v.Joint == "" && len(trend.Stand(told[name].Trends)) > 0 { // the first joint that warns
+			v.Joint = name
+		}
+	}
+	if v.Joint == "" {
+		v.Joint = longest(v.Joints, told)
+	}
+	if v.Joint != "" && !slices.Contains(v.Joints, v.Joint) {
+		return nil, notThere{"bench.toml has no joint " + v.Joint}
+	}
+	c := told[v.Joint]
+	v.Verdict = sentence(c.Verdict)
+	stand := trend.Stand(c.Trends)
+	v.Warned = len(stand) > 0
+	for _, w := range stand[min(1, len(stand)):] {
+		v.Stands = append(v.Stands, sentence(w.Text))
+	}
+	for _, t := range c.Trends {
+		if !t.Watched {
+			v.Unlooked++
+			continue
+		}
+		one, moves, err := s.courseOf(v.Joint, t)
+		if err != nil {
+			return nil, err
+		}
+		if moves {
+			v.Courses = append(v.Courses, one)
+		} else {
+			v.Resting = append(v.Resting, one)
+		}
+	}
+	slices.SortStableFunc(v.Courses, func(a, b courseView) int {
+		if a.Warned != b.Warned && a.Warned {
+			return -1
+		} else if a.Warned != b.Warned {
+			return 1
+		}
+		return 0
+	})
+	return v, nil
+}
+
+// longest returns the joint with most runs.
+func longest(names []string, told map[string]Course) (best string) {
+	most := -1
+	for _, n := range names {
+		runs := 0
+		for _, t := range told[n].Trends {
+			n := 0
+			for _, s := range t.Stretches {
+				n += len(s.Rows)
+			}
+			runs = max(runs, n)
+		}
+		if runs > most {
+			best, most = n, runs
+		}
+	}
+	return best
+}
+
+// courseSize is that of a drawing over runs.
+var courseSize = report.Size{Width: 640, Height: 300}
+
+// courseOf draws one measure over all stretches; moves says whether there is anything to look at.
+func (s *server) courseOf(joint string, t trend.Trend) (v courseView, moves bool, err error) {
+	d, _ := health.DefinitionOf(t.Name)
+	v = courseView{Title: d.Title, Path: string(t.Path)}
+	h := report.History{Joint: joint, Measure: t.Name, Path: t.Path, Limit: t.Limit}
+	for i, stretch := range t.Stretches {
+		if i > 0 {
+			h.Marks = append(h.Marks, report.Mark{Before: len(h.Points), Label: stretch.Since, Service: true})
+		}
+		for _, row := range stretch.Rows {
+			h.Points = append(h.Points, report.Point{Run: row.Run, Measure: row.Measure})
+			if !row.Used && row.Why != "" {
+				v.Left = append(v.Left, "run "+row.Run+": "+row.Why)
+			}
+		}
+	}
+	if newest, ok := t.Newest(); ok {
+		v.Saying = sentence(newest.Saying)
+		f := newest.Forecast
+		if w := newest.Warning; w != nil {
+			moves = true
+			if w.Level == trend.LevelWarning && w.Stands {
+				v.Warned, h.Warned = true, w.First
+			}
+		}
+		if f.Said() && !math.IsNaN(f.Runs.Lo) {
+			moves = true
+			h.Ahead = &report.Ahead{Runs: f.Runs.Value, Lo: f.Runs.Lo, Hi: f.Runs.Hi}
+		}
+		moves = moves || f.Passed != ""
+	}
+	svg, err := report.HistorySVG(h, courseSize)
+	v.Drawing = template.HTML(svg)
+	return v, moves, err
+}
