@@ -67,27 +67,9 @@ It needs the tables [leg.geometry], [leg.link.*] and [robot] of bench.toml;
 }
 
 func (a *app) budget(ctx context.Context, o budgetOptions) error {
-	b, err := a.loadBench()
+	res, s, err := a.answerBudget(ctx, o)
 	if err != nil {
 		return err
-	}
-	seen, err := a.seen(ctx, b)
-	if err != nil {
-		return err
-	}
-	s, err := budget.Of(b, seen)
-	var missing *budget.MissingError
-	if errors.As(err, &missing) {
-		fmt.Fprintf(a.err, "Add to %s, with your own figures:\n\n%s\n", b.Path, missing.Lines)
-		return inputError(err, "the lines are above; \"limbgauge init\" in an empty folder shows all keys")
-	}
-	if err != nil {
-		return err
-	}
-	s = o.apply(s)
-	res, err := budget.Budget(s, seen)
-	if err != nil {
-		return usageError{err}
 	}
 	if o.asJSON {
 		if err := printJSON(a.out, res); err != nil {
@@ -103,6 +85,32 @@ func (a *app) budget(ctx context.Context, o budgetOptions) error {
 		return kindError{err: errors.New("the leg is not shown to hold its body"), code: exitFault, hint: "the sentence and the notes of the answer say what it lacks"}
 	}
 	return nil
+}
+
+// answerBudget works the budget out, with what the bench has seen.
+func (a *app) answerBudget(ctx context.Context, o budgetOptions) (res budget.Answer, s budget.Setup, err error) {
+	b, err := a.loadBench()
+	if err != nil {
+		return res, s, err
+	}
+	seen, err := a.seen(ctx, b)
+	if err != nil {
+		return res, s, err
+	}
+	s, err = budget.Of(b, seen)
+	var missing *budget.MissingError
+	if errors.As(err, &missing) {
+		fmt.Fprintf(a.err, "Add to %s, with your own figures:\n\n%s\n", b.Path, missing.Lines)
+		return res, s, inputError(err, "the lines are above; \"limbgauge init\" in an empty folder shows all keys")
+	}
+	if err != nil {
+		return res, s, err
+	}
+	s = o.apply(s)
+	if res, err = budget.Budget(s, seen); err != nil {
+		return res, s, usageError{err}
+	}
+	return res, s, nil
 }
 
 func (o budgetOptions) apply(s budget.Setup) budget.Setup {

@@ -24,8 +24,8 @@ func (a *app) demoCommand() *cobra.Command {
 		Use:     "demo [folder]",
 		Example: "  limbgauge demo\n  limbgauge demo scout",
 		Short:   "play the story of one knee on the virtual stand",
-		Long: `Make a bench of its own and play eight weeks of it on the virtual stand: the knee of
-a six-legged greenhouse scout, whose belt loosens; a service that holds only for a
+		Long: `Make a bench of its own and play twelve weeks of it on the virtual stand: the knee
+of a six-legged greenhouse scout, whose belt loosens; a service that holds only for a
 while; a redesign that cures it and brings a trouble of its own. Every run is
 recorded, sealed and judged as a real one would be. Nothing moves.`,
 		Args: usageArgs(cobra.MaximumNArgs(1)),
@@ -59,37 +59,48 @@ type demoRun struct {
 
 type demoRevision struct {
 	name, parent, why string
-	file              string
-	wallsMM           float64 // of the part's file
+	parts             []demoPart
 	leverM            float64 // of what hangs on the knee, as the builder measured it
 	inertia           float64
 }
 
-// story is the life of the knee of leg fore-left over eight weeks.
+type demoPart struct {
+	name, file string
+	wallsMM    float64
+}
+
+// story is the life of the knee of leg fore-left over twelve weeks.
 func story() []scene {
 	knee := func(assembly string, tension, slack, part float64) *demoRun {
 		return &demoRun{joint: "knee", assembly: assembly, tensionN: tension, slackDeg: slack, partDeg: part}
 	}
+	run := func(week float64, say string, r *demoRun) scene { return scene{week: week, say: say, run: r} }
+	tension := func(week float64) scene {
+		return scene{week: week, service: &book.Service{What: "belt re-tensioned", Joint: "knee", Part: "belt"}}
+	}
 	return []scene{
-		{week: 0, revision: &demoRevision{name: "A", why: "first print", file: "femur_a.stl", wallsMM: 2, leverM: 0.11, inertia: 0.0073}},
-		{week: 0, say: "The leg is assembled and swept for the first time.", run: &demoRun{joint: "hip", assembly: "a1", tensionN: 55, partDeg: 1}},
-		{week: 0, run: knee("a1", 31, 0, 1.5)},
-		{week: 1, say: "A short sweep each week.", run: knee("a1", 30, 0, 1.5)},
-		{week: 2, run: knee("a1", 29, 0, 1.5)},
-		{week: 3, say: "Below what was accepted: an early warning, long before any play exists.", run: knee("a1", 19, 0, 1.6)},
-		{week: 3.1, service: &book.Service{What: "belt re-tensioned", Joint: "knee", Part: "belt"}},
-		{week: 3.2, say: "The service helped.", run: knee("a2", 31, 0, 1.6)},
-		{week: 4, run: knee("a2", 29, 0, 1.7)},
-		{week: 4.5, say: "But it does not hold: the printed femur bends under the belt's pull.", run: knee("a2", 18, 0, 1.8)},
-		{week: 4.6, service: &book.Service{What: "belt re-tensioned", Joint: "knee", Part: "belt"}},
-		{week: 4.7, run: knee("a3", 30, 0, 1.8)},
-		{week: 5, say: "Nor does it the second time.", run: knee("a3", 11, 0, 1.8)},
-		{week: 6, run: knee("a3", 0, 0.75, 1.9)},
-		{week: 6.5, revision: &demoRevision{name: "B", parent: "A", why: "femur with a rib along the belt and twice the wall; lower leg 40 mm longer to clear the hoses",
-			file: "femur_b.stl", wallsMM: 4, leverM: 0.15, inertia: 0.0130}},
-		{week: 7, say: "Revision B, three assemblies.", run: knee("b1", 61, 0, 0.8)},
-		{week: 7.5, run: knee("b2", 57, 0, 0.8)},
-		{week: 8, run: knee("b3", 59, 0, 0.8)},
+		{week: 0, revision: &demoRevision{name: "A", why: "first print", parts: []demoPart{{"femur", "femur_a.stl", 2}, {"tibia", "tibia_a.stl", 2}}, leverM: 0.11, inertia: 0.0073}},
+		run(0, "The leg is assembled and swept for the first time.", &demoRun{joint: "hip", assembly: "a1", tensionN: 55, partDeg: 1}),
+		run(0, "", knee("a1", 36, 0, 1.5)),
+		run(1, "A sweep each week; the belt loses a twentieth of its tension from one to the next.", knee("a1", 34.2, 0, 1.5)),
+		run(2, "", knee("a1", 32.5, 0, 1.5)),
+		run(3, "", knee("a1", 30.9, 0, 1.5)),
+		run(4, "", knee("a1", 29.3, 0, 1.5)),
+		run(5, "", knee("a1", 27.9, 0, 1.5)),
+		run(6, "", knee("a1", 26.5, 0, 1.5)),
+		run(7, "", knee("a1", 25.1, 0, 1.5)),
+		tension(7.1),
+		run(7.2, "The service helped.", knee("a2", 34, 0, 1.6)),
+		run(8, "But it does not hold: the printed femur bends under the belt's pull.", knee("a2", 18, 0, 1.8)),
+		tension(8.1),
+		run(8.2, "", knee("a3", 32, 0, 1.8)),
+		run(9, "Nor does it the second time.", knee("a3", 11, 0, 1.8)),
+		run(10, "", knee("a3", 0, 0.75, 1.9)),
+		{week: 10.5, revision: &demoRevision{name: "B", parent: "A", why: "femur with a rib along the belt and twice the wall; tibia 40 mm longer to clear the hoses",
+			parts: []demoPart{{"femur", "femur_b.stl", 4}, {"tibia", "tibia_b.stl", 2}}, leverM: 0.15, inertia: 0.0130}},
+		run(11, "Revision B, put together three times.", knee("b1", 61, 0, 0.8)),
+		run(11.5, "", knee("b2", 57, 0, 0.8)),
+		run(12, "", knee("b3", 59, 0, 0.8)),
 	}
 }
 
@@ -98,10 +109,10 @@ func (a *app) demo(ctx context.Context, folder string) error {
 		return inputError(fmt.Errorf("%s is there already and is not empty", folder), "give another folder, or remove that one")
 	}
 	begin := time.Now()
-	first := begin.AddDate(0, 0, -8*7).Truncate(time.Hour)
+	first := begin.AddDate(0, 0, -12*7).Truncate(time.Hour)
 	d := *a // the story has a clock and a folder of its own
 	d.bench = folder
-	fmt.Fprint(a.out, wrap("A greenhouse scout with six legs; leg fore-left; its knee over eight weeks. The stand is virtual: nothing moves here. On a real stand the cautions come first.", "", pageWidth))
+	fmt.Fprint(a.out, wrap("A greenhouse scout with six legs; leg fore-left; its knee over twelve weeks. The stand is virtual: nothing moves here. On a real stand the cautions come first.", "", pageWidth))
 	fmt.Fprintln(a.out)
 	fmt.Fprintf(a.out, "  %-5s %-5s %-3s %-5s %-21s %-15s %s\n", "week", "run", "rev", "joint", "belt tension, N", "play, deg", "verdict")
 	revision := ""
@@ -133,16 +144,27 @@ func (a *app) demoRevision(ctx context.Context, r demoRevision) error {
 	if err != nil {
 		return err
 	}
-	part := filepath.Join(a.folder(), "parts", r.file)
-	if err := os.MkdirAll(filepath.Dir(part), 0o755); err != nil {
+	if err := os.MkdirAll(filepath.Join(a.folder(), "parts"), 0o755); err != nil {
 		return err
 	}
-	for _, f := range []struct{ path, text string }{{filepath.Join(a.folder(), benchFile), text}, {part, tubeSTL(r.name, r.wallsMM)}} {
-		if err := record.ReplaceFile(f.path, []byte(f.text)); err != nil {
+	if err := record.ReplaceFile(filepath.Join(a.folder(), benchFile), []byte(text)); err != nil {
+		return err
+	}
+	var named []string
+	var making []book.Making
+	for _, p := range r.parts {
+		path := filepath.Join(a.folder(), "parts", p.file)
+		if err := record.ReplaceFile(path, []byte(tubeSTL(p.name+"_"+r.name, p.wallsMM))); err != nil {
 			return err
 		}
+		named = append(named, p.name+"="+path)
+		making = append(making, book.Making{Part: p.name, Key: "material", Text: "PETG"}, book.Making{Part: p.name, Key: "wall", Text: fmt.Sprintf("%g mm", p.wallsMM)})
 	}
-	parts, err := a.partsOf([]string{"femur=" + part})
+	files, err := a.partsOf(named)
+	if err != nil {
+		return err
+	}
+	parts, err := book.PartsFrom(nil, files, nil, making)
 	if err != nil {
 		return err
 	}
@@ -209,6 +231,7 @@ func (a *app) demoScene(ctx context.Context, s scene, revision string) error {
 	}
 	fmt.Fprintf(a.out, "  %-5.1f %-5s %-3s %-5s %-21s %-15s %s\n", s.week, res.Run, revision, s.run.joint,
 		demoCell(h.Joints[0], "belt_tension"), demoCell(h.Joints[0], "play"), demoVerdict(h.Joints[0]))
+	a.sayTrends(ctx, h)
 	return nil
 }
 
@@ -260,15 +283,23 @@ func (a *app) demoEnd(ctx context.Context, folder string) error {
 	if err := a.printProblems(ctx, b, problems, false); err != nil {
 		return err
 	}
+	fmt.Fprintln(a.out, "\nWhat the leg may carry, with the torque that the bench has seen:")
+	answer, _, err := a.answerBudget(ctx, budgetOptions{})
+	if err != nil {
+		return err
+	}
+	fmt.Fprint(a.out, wrap(answer.Sentence, "", pageWidth))
 	path, err := a.writeReport(ctx, nil, filepath.Join(folder, "report.html"))
 	if err != nil {
 		return err
 	}
 	fmt.Fprintf(a.out, "\nOpen %s in a browser. Then try, in %s:\n", path, folder)
 	for _, c := range [][2]string{
+		{"limbgauge trend knee --stretch 1", "the belt's first weeks"},
 		{"limbgauge problem list --history", "what each problem went through"},
 		{"limbgauge analyze " + shownBy(problems, health.BeltSlack), "the run in which play had opened"},
 		{"limbgauge sweep knee --yes --fault creep=4", "a virtual run with a fault put in"},
+		{"limbgauge serve", "all of it as a page"},
 	} {
 		fmt.Fprintf(a.out, "  %-44s %s\n", c[0], c[1])
 	}

@@ -50,7 +50,7 @@ func demoBench(leverM, inertia float64) (string, error) {
 // for the revision to keep the hash of.
 func tubeSTL(name string, wallMM float64) string {
 	var b strings.Builder
-	fmt.Fprintf(&b, "solid femur_%s\n", strings.ToLower(name))
+	fmt.Fprintf(&b, "solid %s\n", strings.ToLower(name))
 	ring := func(w, h float64) [4][2]float64 {
 		return [4][2]float64{{-w / 2, -h / 2}, {w / 2, -h / 2}, {w / 2, h / 2}, {-w / 2, h / 2}}
 	}
@@ -77,6 +77,6 @@ func tubeSTL(name string, wallMM float64) string {
 		quad(at(out[k], 0), at(out[i], 0), at(in[i], 0), at(in[k], 0))
 		quad(at(out[i], length), at(out[k], length), at(in[k], length), at(in[i], length))
 	}
-	fmt.Fprintf(&b, "endsolid femur_%s\n", strings.ToLower(name))
+	fmt.Fprintf(&b, "endsolid %s\n", strings.ToLower(name))
 	return b.String()
 }
