@@ -24,10 +24,6 @@ type entry struct {
 	unit     int
 }
 
-func (e entry) measure(k key) health.Measure {
-	return health.Measure{Name: k.name, Path: k.path, Value: e.value, Uncertainty: e.u, Status: e.status}
-}
-
 // column is what the runs of one side know of a measure.
 type column struct {
 	key

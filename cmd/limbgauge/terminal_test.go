@@ -221,12 +221,12 @@ func TestLivePlotElsewhere(t *testing.T) {
 	})
 	t.Run("resized", func(t *testing.T) {
 		o := startOnTerminal(t, 100, nil, append(sweep, "--routine", "assembly")...) // long enough for all of it
-		at := o.until(t, 0, "last 20 s")
+		o.until(t, 0, "last 20 s")
 		if err := pty.Setsize(o.tty, &pty.Winsize{Rows: 40, Cols: 50}); err != nil {
 			t.Fatal(err)
 		}
 		time.Sleep(1500 * time.Millisecond) // longer than resizePause: it would be back
-		at = len(o.text())
+		at := len(o.text())
 		o.until(t, at, "left")
 		if narrow := o.text()[at:]; braille(narrow) {
 			t.Errorf("a plot in 50 columns: %q", narrow)
