@@ -65,8 +65,8 @@ func (a *app) serve(ctx context.Context, o serveOptions) error {
 	if err != nil {
 		return inputError(fmt.Errorf("serve the page: %w", err), "another program may use the port; --listen 127.0.0.1:0 takes a free one")
 	}
-	fmt.Fprintf(a.out, "The bench is at http://%s - Ctrl-C ends it.\n", l.Addr())
-	err = web.Serve(ctx, l, web.Options{Desk: &desk{app: *a, o: o}, Hosts: o.hosts, Password: os.Getenv(passwordVariable), Now: a.now})
+	ready := func(at net.Addr) { fmt.Fprintf(a.out, "The bench is at http://%s - Ctrl-C ends it.\n", at) }
+	err = web.Serve(ctx, l, web.Options{Desk: &desk{app: *a, o: o}, Hosts: o.hosts, Password: os.Getenv(passwordVariable), Now: a.now, Ready: ready})
 	if errors.Is(err, web.ErrOpen) {
 		return usageError{fmt.Errorf("--listen %s: %w; set %s", o.listen, err, passwordVariable)}
 	}

@@ -25,6 +25,8 @@ type Options struct {
 	// Password is asked for before anything is shown; empty: none, which is for loopback only.
 	Password string
 	Now      func() time.Time
+	// Ready is called once the page can be opened; nil for nothing.
+	Ready func(at net.Addr)
 }
 
 // bodyAtMost bounds what a page may send: a form.
@@ -60,6 +62,9 @@ func Serve(ctx context.Context, l net.Listener, o Options) error {
 	srv := &http.Server{Handler: s.handler(), ReadHeaderTimeout: 10 * time.Second, IdleTimeout: 2 * time.Minute, MaxHeaderBytes: 1 << 16}
 	failed := make(chan error, 1)
 	go func() { failed <- srv.Serve(l) }()
+	if o.Ready != nil {
+		o.Ready(l.Addr())
+	}
 	select {
 	case err = <-failed:
 	case <-ctx.Done():
