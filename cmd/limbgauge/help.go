@@ -114,5 +114,12 @@ func setHelp(root *cobra.Command) {
 		usage = strings.ReplaceAll(usage, "."+flags+".FlagUsages ", fmt.Sprintf(".%s.FlagUsagesWrapped %d ", flags, pageWidth))
 	}
 	root.SetUsageTemplate(usage)
+	root.InitDefaultHelpCmd()
+	for _, c := range root.Commands() {
+		if c.Name() == "help" {
+			c.Short, c.Long = "explain a command", "Explain a command: what it does, examples, flags. Without one, list them all."
+			c.Example = "  limbgauge help sweep\n  limbgauge help rev add\n  limbgauge help exit-codes"
+		}
+	}
 	root.SetHelpFunc(func(c *cobra.Command, _ []string) { fmt.Fprint(c.OutOrStdout(), helpOf(c)) })
 }

@@ -77,7 +77,10 @@ bench in this folder holds.`,
 		&cobra.Group{ID: "run", Title: "Measure:"},
 		&cobra.Group{ID: "judge", Title: "Judge:"},
 		&cobra.Group{ID: "keep", Title: "Keep:"},
+		&cobra.Group{ID: "learn", Title: "Learn:"},
 	)
+	root.SetHelpCommandGroupID("learn")
+	root.SetCompletionCommandGroupID("learn")
 	for _, c := range []struct {
 		group string
 		cmd   *cobra.Command
