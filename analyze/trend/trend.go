@@ -110,6 +110,8 @@ var (
 type Options struct {
 	Routine string  // "" takes the one with most runs of the newest stretch
 	Rate    float64 // probability of a false warning of the joint in Runs healthy runs; 0 for FalseRate
+	// Newest leaves the stretches before the one that goes on unlooked at: they say what began them and no more.
+	Newest bool
 }
 
 const (
@@ -169,7 +171,12 @@ func Joint(series []Series, breaks []Break, o Options) []Trend {
 		free <- struct{}{}
 		all.Go(func() {
 			defer func() { <-free }()
-			for _, part := range split(s.Points, breaks) {
+			parts := split(s.Points, breaks)
+			for k, part := range parts {
+				if o.Newest && k < len(parts)-1 {
+					out[i].Stretches = append(out[i].Stretches, Stretch{Since: part.since})
+					continue
+				}
 				out[i].Stretches = append(out[i].Stretches, out[i].look(part, share, o.Routine))
 			}
 		})

@@ -24,7 +24,7 @@ func BenchmarkCommands10000(b *testing.B) {
 		b.Fatal(err)
 	}
 	for _, line := range []string{
-		"", "runs", "runs --joint knee", "runs --all", "compare A B", "compare A B --joint knee", "problem list", "rev list", "service list",
+		"", "runs", "runs --joint knee", "runs --all", "compare A B", "compare A B --joint knee", "trend knee", "problem list", "rev list", "service list",
 	} {
 		name := line
 		if name == "" {

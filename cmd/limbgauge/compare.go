@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"runtime/debug"
 	"strconv"
 	"strings"
 	"sync"
@@ -113,6 +114,7 @@ func (a *app) compare(ctx context.Context, args []string, o compareOptions) erro
 	if _, err := o.settled(); err != nil { // before the book is opened
 		return err
 	}
+	defer debug.SetGCPercent(debug.SetGCPercent(rareGC))
 	b, err := a.openBook(ctx)
 	if err != nil {
 		return err

@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"fmt"
+	"runtime/debug"
 	"slices"
 	"strings"
 
@@ -60,6 +61,10 @@ Without a joint all of them are told, a line for each measure that moves.
 	return cmd
 }
 
+// rareGC is how far the heap may grow beyond what is in use while many runs are set beside each other, in
+// per cent.
+const rareGC = 400
+
 // jointTrend is a joint with what its runs say.
 type jointTrend struct {
 	joint  string
@@ -98,10 +103,12 @@ func (a *app) trend(ctx context.Context, args []string, o trendOptions) error {
 		}
 		names = args
 	}
+	// Ten thousand runs make some hundred megabytes that are all gone with the answer.
+	defer debug.SetGCPercent(debug.SetGCPercent(rareGC))
 	return a.withBook(ctx, func(b *book.Book) error {
 		var all []jointTrend
 		for _, n := range names {
-			trends, err := trendsOf(ctx, b, n, o.all || o.measure != "", trend.Options{Routine: o.routine})
+			trends, err := trendsOf(ctx, b, n, o.all || o.measure != "", trend.Options{Routine: o.routine, Newest: o.stretch == 0 && !o.json})
 			if err != nil {
 				return err
 			}

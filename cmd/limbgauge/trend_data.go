@@ -41,23 +41,22 @@ func trendsOf(ctx context.Context, b *book.Book, joint string, all bool, o trend
 // standing returns the trend warnings of a joint that its newest runs of a routine still show, most
 // urgent first; "" takes the routine with most runs.
 func standing(ctx context.Context, b *book.Book, joint, routine string) ([]trend.Warning, error) {
-	trends, err := trendsOf(ctx, b, joint, false, trend.Options{Routine: routine})
+	trends, err := trendsOf(ctx, b, joint, false, trend.Options{Routine: routine, Newest: true})
 	return trend.Stand(trends), err
 }
 
 // pointsOf turns the past of a joint into series, in the order tables show measures, and the breaks that
 // runs themselves tell: another revision, another assembly, the servo by itself in between.
 func pointsOf(past []book.JointPast) (series []trend.Series, breaks []trend.Break) {
-	type key struct {
-		name string
-		path health.Path
-	}
-	place := map[key]int{}
+	place := map[seriesKey]int{}
 	for _, d := range health.Definitions() {
 		for _, p := range []health.Path{health.NoPath, health.Servo, health.Transmission, health.Total} {
-			place[key{d.Name, p}] = len(series)
+			place[seriesKey{d.Name, p}] = len(series)
 			series = append(series, trend.Series{Name: d.Name, Path: p})
 		}
+	}
+	for k, n := range counts(past) { // of thousands of runs each list is made once
+		series[place[k]].Points = make([]trend.Point, 0, n)
 	}
 	leg := ""
 	if n := len(past); n > 0 {
@@ -90,7 +89,7 @@ func pointsOf(past []book.JointPast) (series []trend.Series, breaks []trend.Brea
 			if !p.Run.Whole {
 				m = health.Unseen(m.Name, m.Path, m.Method, "the run did not come to its end")
 			}
-			s := &series[place[key{m.Name, m.Path}]]
+			s := &series[place[seriesKey{m.Name, m.Path}]]
 			s.Points = append(s.Points, trend.Point{Run: p.Run.ID, Started: p.Run.Started, Cycles: cycles, Measure: m, At: &p.Conditions, Good: good})
 		}
 	}
@@ -101,6 +100,22 @@ func pointsOf(past []book.JointPast) (series []trend.Series, breaks []trend.Brea
 		}
 	}
 	return seen, breaks
+}
+
+type seriesKey struct {
+	name string
+	path health.Path
+}
+
+// counts says how many runs have each measure.
+func counts(past []book.JointPast) map[seriesKey]int {
+	n := map[seriesKey]int{}
+	for i := range past {
+		for _, m := range past[i].Measures {
+			n[seriesKey{m.Name, m.Path}]++
+		}
+	}
+	return n
 }
 
 // changed says what makes another joint of it in a run than in the one before; "" for nothing.
