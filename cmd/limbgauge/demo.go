@@ -2,7 +2,9 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
+	"io"
 	"os"
 	"path/filepath"
 	"strings"
@@ -11,6 +13,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"limbgauge/analyze/book"
+	"limbgauge/analyze/endurance"
 	"limbgauge/analyze/health"
 	"limbgauge/analyze/report"
 	"limbgauge/rig"
@@ -39,13 +42,14 @@ recorded, sealed and judged as a real one would be. Nothing moves.`,
 	}
 }
 
-// scene is one step of the story. Exactly one of run, service, revision is set.
+// scene is one step of the story. Exactly one of run, service, revision, endure is set.
 type scene struct {
 	week     float64
 	say      string
 	run      *demoRun
 	service  *book.Service
 	revision *demoRevision
+	endure   *endureOptions
 }
 
 // demoRun is one run with what the joint really is at that time. All of it is invented.
@@ -101,6 +105,10 @@ func story() []scene {
 		run(11, "Revision B, put together three times.", knee("b1", 61, 0, 0.8)),
 		run(11.5, "", knee("b2", 57, 0, 0.8)),
 		run(12, "", knee("b3", 59, 0, 0.8)),
+		{week: 12.1, say: "An endurance test of it: its gait again and again, with a check sweep every 50 cycles.",
+			endure: &endureOptions{cycles: 200, checkEvery: 50, runCycles: 50, warmUp: 20, heatMost: endurance.HeatMost, tempMost: endurance.TempMostC,
+				sweepOptions: sweepOptions{routine: "check", runOptions: runOptions{assembly: "b3", note: "demo, virtual stand"},
+					lineOptions: lineOptions{seed: 1}, consentOptions: consentOptions{yes: true}}}},
 	}
 }
 
@@ -109,7 +117,7 @@ func (a *app) demo(ctx context.Context, folder string) error {
 		return inputError(fmt.Errorf("%s is there already and is not empty", folder), "give another folder, or remove that one")
 	}
 	begin := time.Now()
-	first := begin.AddDate(0, 0, -12*7).Truncate(time.Hour)
+	first := begin.AddDate(0, 0, -12*7-1).Truncate(time.Hour)
 	d := *a // the story has a clock and a folder of its own
 	d.bench = folder
 	fmt.Fprint(a.out, wrap("A greenhouse scout with six legs; leg fore-left; its knee over twelve weeks. The stand is virtual: nothing moves here. On a real stand the cautions come first.", "", pageWidth))
@@ -129,6 +137,8 @@ func (a *app) demo(ctx context.Context, folder string) error {
 			err = d.demoRevision(ctx, *s.revision)
 		case s.service != nil:
 			err = d.demoService(ctx, *s.service)
+		case s.endure != nil:
+			err = d.demoEndurance(ctx, *s.endure)
 		default:
 			err = d.demoScene(ctx, s, revision)
 		}
@@ -186,6 +196,18 @@ func (a *app) demoService(ctx context.Context, s book.Service) error {
 	defer b.Close()
 	fmt.Fprintf(a.out, "  Service: %s.\n", s.What)
 	_, err = b.AddService(ctx, s)
+	return err
+}
+
+// demoEndurance repeats the knee's gait until a rule ends it, and tells how it ended.
+func (a *app) demoEndurance(ctx context.Context, o endureOptions) error {
+	quiet := *a
+	quiet.out = io.Discard
+	err := quiet.endureTo(ctx, a, "knee", o)
+	var told kindError
+	if errors.As(err, &told) && told.code == exitFault {
+		return nil // ended by a rule, as it says
+	}
 	return err
 }
 

@@ -100,9 +100,9 @@ func (e *endurer) finish(printer *app, s *endurance.Stop) error {
 		return printJSON(printer.out, endured{e.joint.Name, string(s.Rule.Key), s.Why, s.Rule.Next, e.count.Cycles, e.count.Took.Hours(), e.count.Checks,
 			e.lastRun, e.count.LastCheck, checkFigures(e.last)})
 	}
-	fmt.Fprintln(e.out)
-	fmt.Fprint(e.out, wrap(fmt.Sprintf("Ended by rule %q (%s): %s.", s.Rule.Key, s.Rule.When, strings.TrimSuffix(s.Why, ".")), "", pageWidth))
-	fmt.Fprint(e.out, wrap(fmt.Sprintf("Joint %s has done %d cycles in %s of gait, with %d check sweeps.", e.joint.Name, e.count.Cycles, hours(e.count.Took), e.count.Checks), "", pageWidth))
-	fmt.Fprint(e.out, wrap("Next: "+s.Rule.Next+".", "", pageWidth))
+	fmt.Fprintln(printer.out)
+	fmt.Fprint(printer.out, wrap(fmt.Sprintf("Ended by rule %q (%s): %s.", s.Rule.Key, s.Rule.When, strings.TrimSuffix(s.Why, ".")), "", pageWidth))
+	fmt.Fprint(printer.out, wrap(fmt.Sprintf("Joint %s has done %d cycles in %s of gait, with %s.", e.joint.Name, e.count.Cycles, hours(e.count.Took), count(e.count.Checks, "check sweep")), "", pageWidth))
+	fmt.Fprint(printer.out, wrap("Next: "+s.Rule.Next+".", "", pageWidth))
 	return nil
 }
