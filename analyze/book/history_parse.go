@@ -183,7 +183,7 @@ func (b historyBlock) check() error {
 		if _, err := ParseRef(n.Joint + "/" + string(n.Cause)); err != nil {
 			return fmt.Errorf("cause: %w", err)
 		}
-		if !slices.Contains([]health.Path{health.NoPath, health.Servo, health.Transmission, health.Total}, n.Path) {
+		if !slices.Contains(health.Paths(), n.Path) {
 			return fmt.Errorf("path: %q is none; known are %s, %s and %s", n.Path, health.Servo, health.Transmission, health.Total)
 		}
 		if n.State != "" && !slices.Contains(states, n.State) {

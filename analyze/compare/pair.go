@@ -245,7 +245,7 @@ func keysOf(routines []routine, only []string) (out []key) {
 		if len(only) > 0 && !slices.Contains(only, d.Name) {
 			continue
 		}
-		for _, p := range []health.Path{health.NoPath, health.Servo, health.Transmission, health.Total} {
+		for _, p := range health.Paths() {
 			at := columnName{d.Name, p}
 			if slices.ContainsFunc(routines, func(r routine) bool { return r.a.columns[at] != nil || r.b.columns[at] != nil }) {
 				out = append(out, key{d.Name, p, d})

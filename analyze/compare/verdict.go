@@ -20,13 +20,6 @@ const (
 	alone    = "different by itself, not after adjusting for how many measures are looked at"
 )
 
-// undirected are measures of which neither more nor less is better: a place, a time, a property of
-// the leg, a condition of the run.
-var undirected = map[string]bool{
-	"tight_spot_angle": true, "offset_step_time": true, "natural_frequency": true, "resonance": true,
-	"damping_ratio": true, loadMeasure: true, "load_torque_amplitude": true,
-}
-
 const noDirection = "neither more nor less of it is better"
 
 // decide turns evidence into a verdict: the same where the difference is surely within the margin, else
@@ -87,7 +80,7 @@ func (s rowSides) refusal() string {
 // directed says which way a difference that is no chance goes; u is its expanded uncertainty. Deviations
 // with a sign are better when they are nearer to zero.
 func directed(d health.Definition, a, b, u float64) (Verdict, string) {
-	if undirected[d.Name] {
+	if health.Undirected(d.Name) {
 		return Differs, noDirection
 	}
 	gain := math.Abs(a) - math.Abs(b)
@@ -127,7 +120,7 @@ func (s rowSides) decideBounds(r *Row, shown bool, o Options) (why []string) {
 	if r.Apart > 0 == s.def.More {
 		r.Verdict = Better
 	}
-	if undirected[s.name] {
+	if health.Undirected(s.name) {
 		r.Verdict, why = Differs, []string{noDirection}
 	}
 	return append(why, far)

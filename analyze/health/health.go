@@ -44,6 +44,9 @@ const (
 	Total        Path = "total"        // command to joint
 )
 
+// Paths lists them, the whole joint's last.
+func Paths() []Path { return []Path{NoPath, Servo, Transmission, Total} }
+
 // Status says what kind of knowledge a measure is.
 type Status string
 

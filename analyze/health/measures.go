@@ -86,6 +86,15 @@ func DefinitionOf(name string) (d Definition, ok bool) {
 	return Definition{}, false
 }
 
+// Undirected says whether neither more nor less of a measure is better: a place, a time, a property of
+// the leg, a condition of the run.
+func Undirected(name string) bool { return undirected[name] }
+
+var undirected = map[string]bool{
+	"tight_spot_angle": true, "offset_step_time": true, "natural_frequency": true, "resonance": true,
+	"damping_ratio": true, "load_torque_peak": true, "load_torque_amplitude": true,
+}
+
 // Of makes a measured figure; the unit comes from the definitions. It panics on a name that is
 // none, which is a mistake of the caller.
 func Of(name string, path Path, value, uncertainty float64, method string) Measure {

@@ -25,7 +25,7 @@ func (w *watch) saying() string {
 	if s.Warning.Better {
 		return out + ", which is better"
 	}
-	if undirected[w.trend.Name] {
+	if undirected(w.trend.Name) {
 		return out
 	}
 	if said := w.ahead(); said != "" {

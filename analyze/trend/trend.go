@@ -121,12 +121,9 @@ const (
 	Runs = 20
 )
 
-// undirected are measures of which neither more nor less is better: a place, a time, a property of the
-// leg, a condition of the run.
-var undirected = map[string]bool{
-	"tight_spot_angle": true, "tight_spot_width": true, "offset_step_time": true, "natural_frequency": true, "resonance": true,
-	"damping_ratio": true, "load_torque_peak": true, "load_torque_amplitude": true,
-}
+// undirected says whether a measure has no bad direction. The width of a tight spot is taken for one, as
+// its height says how bad it is.
+func undirected(name string) bool { return health.Undirected(name) || name == "tight_spot_width" }
 
 // twins show what another measure shows in other words; they raise no warning of their own.
 var twins = map[string]bool{"span_slack_torque": true}
@@ -153,7 +150,7 @@ func Joint(series []Series, breaks []Break, o Options) []Trend {
 				break
 			}
 		}
-		t.Watched = !undirected[s.Name] && !twins[s.Name] && (!math.IsNaN(t.Limit) || unlimited[s.Name])
+		t.Watched = !undirected(s.Name) && !twins[s.Name] && (!math.IsNaN(t.Limit) || unlimited[s.Name])
 		if t.Watched {
 			watched++
 		}
@@ -193,7 +190,7 @@ func (t Trend) look(p part, share float64, routine string) Stretch {
 	switch {
 	case d.More:
 		w.bad = []float64{-1}
-	case signed[t.Name] || undirected[t.Name]:
+	case signed[t.Name] || undirected(t.Name):
 		w.bad = []float64{1, -1}
 	default:
 		w.bad = []float64{1}

@@ -50,7 +50,7 @@ func standing(ctx context.Context, b *book.Book, joint, routine string) ([]trend
 func pointsOf(past []book.JointPast) (series []trend.Series, breaks []trend.Break) {
 	place := map[seriesKey]int{}
 	for _, d := range health.Definitions() {
-		for _, p := range []health.Path{health.NoPath, health.Servo, health.Transmission, health.Total} {
+		for _, p := range health.Paths() {
 			place[seriesKey{d.Name, p}] = len(series)
 			series = append(series, trend.Series{Name: d.Name, Path: p})
 		}
