@@ -140,7 +140,7 @@ func causesOf(all []named) string {
 
 // nextOf gives the first step, and how many more wait below.
 func nextOf(all []named) string {
-	s := sentence(all[0].finding.Next)
+	s := Sentence(all[0].finding.Next)
 	if s == "" {
 		s = "See the evidence below."
 	}

@@ -65,7 +65,7 @@ func SVG(curve health.Curve, size Size) ([]byte, error) {
 	inner := draw.Crop(dc, 0, 0, 0, -head)
 	p.Draw(inner)
 	c.measured(p, p.DataCanvas(inner))
-	return c.close(clean(curve.Title), sentence(curve.Alt)), nil
+	return c.close(clean(curve.Title), Sentence(curve.Alt)), nil
 }
 
 // key is one entry of a legend.

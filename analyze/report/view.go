@@ -112,7 +112,7 @@ func StateOf(j health.Joint) (Sign, string) {
 
 func findingOf(f health.Finding) findingView {
 	v := findingView{Mark: SeveritySign(f.Severity), Title: CauseTitle(f.Cause), Part: clean(f.Part),
-		Evidence: cleanAll(f.Evidence), Next: sentence(f.Next)}
+		Evidence: cleanAll(f.Evidence), Next: Sentence(f.Next)}
 	if f.Confidence > 0 && f.Confidence <= 1 {
 		v.Sureness = number(math.Round(min(f.Confidence, 0.99)*100), 0) + " %"
 		if f.Confidence > 0.99 {
@@ -149,7 +149,7 @@ func measureOf(m health.Measure) measureView {
 		d = health.Definition{Decimals: 3}
 	}
 	v := measureView{Title: measureTitle(m.Name), Path: clean(string(m.Path)), PathTitle: pathTitles[m.Path],
-		Unit: clean(unit(m.Unit)), Mark: VerdictSign(m.Verdict), Method: sentence(m.Method), Source: sentence(d.Source),
+		Unit: clean(unit(m.Unit)), Mark: VerdictSign(m.Verdict), Method: Sentence(m.Method), Source: Sentence(d.Source),
 		Remark: clean(m.Reason), Gauge: gauge(m)}
 	v.Bound = boundWord(m.Status)
 	v.Value, v.PM = Figure(m.Value, m.Uncertainty, d.Decimals)
@@ -202,7 +202,7 @@ func Amount(m health.Measure) string {
 }
 
 func drawingOf(c health.Curve) drawingView {
-	v := drawingView{Title: first(clean(c.Title), clean(c.ID)), Caption: sentence(c.Alt)}
+	v := drawingView{Title: first(clean(c.Title), clean(c.ID)), Caption: Sentence(c.Alt)}
 	svg, err := SVG(c, plotSize)
 	if err != nil {
 		v.Failed = clean(err.Error())

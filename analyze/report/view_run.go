@@ -53,9 +53,9 @@ func revisionOf(r *Revision) *revisionView {
 	if r == nil {
 		return nil
 	}
-	v := &revisionView{Name: clean(r.Name), Parent: clean(r.Parent), Why: sentence(r.Why), Made: timeWords(r.Made)}
+	v := &revisionView{Name: clean(r.Name), Parent: clean(r.Parent), Why: Sentence(r.Why), Made: timeWords(r.Made)}
 	for _, c := range r.Changed {
-		v.Changed = append(v.Changed, sentence(c))
+		v.Changed = append(v.Changed, Sentence(c))
 	}
 	for _, p := range r.Parts {
 		v.Parts = append(v.Parts, partView{clean(p.Name), clean(p.File), clean(p.Hash), bytesWords(p.Size)})

@@ -125,8 +125,8 @@ func cleanAll(list []string) []string {
 	return out
 }
 
-// sentence gives a text a capital letter and a full stop.
-func sentence(s string) string {
+// Sentence gives a text a capital letter and a full stop.
+func Sentence(s string) string {
 	s = strings.TrimSpace(clean(s))
 	if s == "" {
 		return ""

@@ -123,40 +123,10 @@ func (a *app) compare(ctx context.Context, args []string, o compareOptions) erro
 	return a.compareIn(ctx, b, args, o)
 }
 
-// compareIn compares two sides with the book open.
+// compareIn compares two sides with the book open, and prints it.
 func (a *app) compareIn(ctx context.Context, b *book.Book, args []string, o compareOptions) error {
-	settled, err := o.settled()
+	sides, settled, answers, err := compareAll(ctx, b, args, o)
 	if err != nil {
-		return err
-	}
-	runs, err := b.Runs(ctx)
-	if err != nil {
-		return err
-	}
-	var sides [2]runSet
-	for i, arg := range args {
-		if sides[i], err = pickRuns(ctx, b, runs, arg); err != nil {
-			return err
-		}
-		if err := sides[i].only(o.routine); err != nil {
-			return err
-		}
-	}
-	if id := sides[0].shared(sides[1]); id != "" {
-		return usageError{fmt.Errorf("run %s is on both sides", id)}
-	}
-	joints, err := jointsOn(sides, o.joint)
-	if err != nil {
-		return err
-	}
-	settled.A, settled.B = args[0], args[1]
-	answers, errs := make([]comparisonOfJoint, len(joints)), make([]error, len(joints))
-	var wg sync.WaitGroup // joints know nothing of each other, and thousands of runs take their time
-	for i, j := range joints {
-		wg.Go(func() { answers[i], errs[i] = compareJoint(ctx, b, j, sides, settled, o.wanted()) })
-	}
-	wg.Wait()
-	if err := errors.Join(errs...); err != nil {
 		return err
 	}
 	if o.json {
@@ -169,6 +139,41 @@ func (a *app) compareIn(ctx context.Context, b *book.Book, args []string, o comp
 		a.printComparison(c, settled, o)
 	}
 	return nil
+}
+
+// compareAll compares two sides for every joint that both have.
+func compareAll(ctx context.Context, b *book.Book, args []string, o compareOptions) (sides [2]runSet, settled compare.Options, answers []comparisonOfJoint, err error) {
+	if settled, err = o.settled(); err != nil {
+		return sides, settled, nil, err
+	}
+	settled.A, settled.B = args[0], args[1]
+	runs, err := b.Runs(ctx)
+	if err != nil {
+		return sides, settled, nil, err
+	}
+	for i, arg := range args {
+		if sides[i], err = pickRuns(ctx, b, runs, arg); err != nil {
+			return sides, settled, nil, err
+		}
+		if err := sides[i].only(o.routine); err != nil {
+			return sides, settled, nil, err
+		}
+	}
+	if id := sides[0].shared(sides[1]); id != "" {
+		return sides, settled, nil, usageError{fmt.Errorf("run %s is on both sides", id)}
+	}
+	joints, err := jointsOn(sides, o.joint)
+	if err != nil {
+		return sides, settled, nil, err
+	}
+	answers = make([]comparisonOfJoint, len(joints))
+	errs := make([]error, len(joints))
+	var wg sync.WaitGroup // joints know nothing of each other, and thousands of runs take their time
+	for i, j := range joints {
+		wg.Go(func() { answers[i], errs[i] = compareJoint(ctx, b, j, sides, settled, o.wanted()) })
+	}
+	wg.Wait()
+	return sides, settled, answers, errors.Join(errs...)
 }
 
 // comparisonOfJoint is one joint of both sides.

@@ -240,15 +240,8 @@ func (a *app) demoScene(ctx context.Context, s scene, revision string) error {
 	if err != nil {
 		return err
 	}
-	r, err := record.Open(res.Dir)
+	h, err := a.judgeEnded(ctx, res, nil)
 	if err != nil {
-		return err
-	}
-	h, err := a.judge(ctx, r, "")
-	if err != nil {
-		return err
-	}
-	if err := a.keep(ctx, r, h); err != nil {
 		return err
 	}
 	fmt.Fprintf(a.out, "  %-5.1f %-5s %-3s %-5s %-21s %-15s %s\n", s.week, res.Run, revision, s.run.joint,

@@ -169,7 +169,7 @@ func (e *endurer) alarms(ctx context.Context) (out []endurance.Alarm, err error)
 		return nil, err
 	}
 	defer b.Close()
-	trends, err := trendsOf(ctx, b, e.joint.Name, false, trend.Options{Routine: e.o.routine})
+	trends, err := trendsOf(ctx, b, e.joint.Name, false, trend.Options{Routine: e.o.routine, Newest: true})
 	if err != nil {
 		return nil, err
 	}

@@ -54,22 +54,28 @@ func (a *app) writeReport(ctx context.Context, args []string, out string) (strin
 			return "", err
 		}
 	}
-	b, err := a.openBook(ctx)
+	d, err := a.reportOn(ctx, r, h)
 	if err != nil {
-		return "", err
-	}
-	defer b.Close()
-	d, err := document(ctx, b, r, h)
-	if err != nil {
-		return "", err
-	}
-	if err := a.reportFiles(ctx, b, d); err != nil {
 		return "", err
 	}
 	if out == "" {
 		out = filepath.Join(r.Dir, "report.html")
 	}
 	return out, report.WriteFile(out, d)
+}
+
+// reportOn gathers what there is to say of a run that was judged.
+func (a *app) reportOn(ctx context.Context, r *record.Run, h health.Health) (*report.Document, error) {
+	b, err := a.openBook(ctx)
+	if err != nil {
+		return nil, err
+	}
+	defer b.Close()
+	d, err := document(ctx, b, r, h)
+	if err != nil {
+		return nil, err
+	}
+	return d, a.reportFiles(ctx, b, d)
 }
 
 // reportFiles says in a report which files of its revision are no longer what they were.

@@ -17,7 +17,6 @@ import (
 	"limbgauge/analyze/trend"
 	"limbgauge/cmd/limbgauge/web"
 	"limbgauge/rig"
-	"limbgauge/rig/record"
 	"limbgauge/rig/session"
 )
 
@@ -121,20 +120,11 @@ func (d *desk) Sweep(ctx context.Context, s web.Sweep, consent session.Consent, 
 	if res.Dir == "" {
 		return "", h, err
 	}
-	// Who stopped the motion did not stop the judging of what is there.
-	ctx = context.WithoutCancel(ctx)
-	r, openErr := record.Open(res.Dir)
-	if openErr != nil {
-		return res.Run, h, errors.Join(err, openErr)
-	}
-	h, judgeErr := a.judge(ctx, r, "")
+	h, judgeErr := a.judgeEnded(ctx, res, err)
 	if judgeErr != nil {
-		if err != nil { // too short a run is no news when it was broken off
-			return res.Run, h, err
-		}
-		return res.Run, h, judgeErr
+		err = judgeErr
 	}
-	return res.Run, h, errors.Join(err, a.keep(ctx, r, h))
+	return res.Run, h, err
 }
 
 func (d *desk) Report(ctx context.Context, run string) (*report.Document, error) {
@@ -147,48 +137,38 @@ func (d *desk) Report(ctx context.Context, run string) (*report.Document, error)
 	if err != nil {
 		return nil, err
 	}
-	b, err := a.openBook(ctx)
+	return a.reportOn(ctx, r, h)
+}
+
+func (d *desk) Trend(ctx context.Context, joints []string) (map[string]web.Course, error) {
+	b, err := d.Book(ctx)
 	if err != nil {
 		return nil, err
 	}
 	defer b.Close()
-	return document(ctx, b, r, h)
-}
-
-func (d *desk) Trend(ctx context.Context, joint string) (web.Course, error) {
-	b, err := d.Book(ctx)
-	if err != nil {
-		return web.Course{}, err
-	}
-	defer b.Close()
-	trends, err := trendsOf(ctx, b, joint, false, trend.Options{})
-	return web.Course{Trends: trends, Verdict: joint + ": " + verdictOf(jointTrend{joint, trends})}, err
-}
-
-func (d *desk) Compare(ctx context.Context, joint, from, to string) (compare.Result, error) {
-	b, err := d.Book(ctx)
-	if err != nil {
-		return compare.Result{}, err
-	}
-	defer b.Close()
-	runs, err := b.Runs(ctx)
-	if err != nil {
-		return compare.Result{}, err
-	}
-	o := compareOptions{}
-	settled, err := o.settled()
-	if err != nil {
-		return compare.Result{}, err
-	}
-	settled.A, settled.B = from, to
-	var sides [2]runSet
-	for i, name := range []string{from, to} {
-		if sides[i], err = pickRuns(ctx, b, runs, name); err != nil {
-			return compare.Result{}, err
+	told := map[string]web.Course{}
+	for _, j := range joints {
+		trends, err := trendsOf(ctx, b, j, false, trend.Options{})
+		if err != nil {
+			return nil, err
 		}
+		told[j] = web.Course{Trends: trends, Verdict: j + ": " + verdictOf(jointTrend{j, trends})}
 	}
-	c, err := compareJoint(ctx, b, joint, sides, settled, o.wanted())
-	return c.res, err
+	return told, nil
+}
+
+func (d *desk) Compare(ctx context.Context, from, to string) (map[string]compare.Result, error) {
+	b, err := d.Book(ctx)
+	if err != nil {
+		return nil, err
+	}
+	defer b.Close()
+	_, _, answers, err := compareAll(ctx, b, []string{from, to}, compareOptions{})
+	told := map[string]compare.Result{}
+	for _, c := range answers {
+		told[c.joint] = c.res
+	}
+	return told, err
 }
 
 func (d *desk) Folder() string { return d.app.folder() }

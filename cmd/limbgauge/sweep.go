@@ -116,21 +116,10 @@ func (a *app) afterSweep(ctx context.Context, printer *app, res session.Result, 
 			fmt.Fprintf(a.out, "  joint %d: %d samples lost, %d frames damaged, %d late\n", i+1, l.Lost, l.Damaged, l.Late)
 		}
 	}
-	// The user's Ctrl-C ended motion, not the judging of what is there.
 	ctx = context.WithoutCancel(ctx)
-	r, openErr := record.Open(res.Dir)
-	if openErr != nil {
-		return errors.Join(err, openErr)
-	}
-	h, judgeErr := a.judge(ctx, r, "")
+	h, judgeErr := a.judgeEnded(ctx, res, err)
 	if judgeErr != nil {
-		if err != nil {
-			return err // too short a run is no news when it was broken off
-		}
 		return judgeErr
-	}
-	if keepErr := a.keep(ctx, r, h); keepErr != nil {
-		return errors.Join(err, keepErr)
 	}
 	fmt.Fprintln(a.out)
 	answerErr := printer.answer(h, o.json, o.gate, false)
@@ -142,6 +131,27 @@ func (a *app) afterSweep(ctx context.Context, printer *app, res session.Result, 
 		a.sayTrends(ctx, h)
 	}
 	return answerErr
+}
+
+// judgeEnded judges and keeps what a session recorded; ended is the error it ended with. Where that cannot
+// be done the error says so together with ended, save that too short a run is no news when it was broken off.
+func (a *app) judgeEnded(ctx context.Context, res session.Result, ended error) (h health.Health, err error) {
+	// Who stopped the motion did not stop the judging of what is there.
+	ctx = context.WithoutCancel(ctx)
+	r, err := record.Open(res.Dir)
+	if err != nil {
+		return h, errors.Join(ended, err)
+	}
+	if h, err = a.judge(ctx, r, ""); err != nil {
+		if ended != nil {
+			return h, ended
+		}
+		return h, err
+	}
+	if err := a.keep(ctx, r, h); err != nil {
+		return h, errors.Join(ended, err)
+	}
+	return h, nil
 }
 
 // sweepPlan is a sweep made ready: all that can be wrong beforehand is known not to be.

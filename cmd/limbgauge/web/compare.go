@@ -62,15 +62,16 @@ func (s *server) compare(ctx context.Context, r *http.Request) (any, error) {
 			}
 		}
 	}
-	for _, name := range k.joints[v.B] {
-		if !slices.Contains(k.joints[v.A], name) || v.A == v.B {
-			continue
-		}
-		res, err := s.desk.Compare(ctx, name, v.A, v.B)
-		if err != nil {
-			return nil, err
-		}
-		v.Joints = append(v.Joints, comparedOf(name, res))
+	both := slices.DeleteFunc(k.joints[v.B], func(name string) bool { return !slices.Contains(k.joints[v.A], name) })
+	if v.A == v.B || len(both) == 0 {
+		return v, nil
+	}
+	told, err := s.desk.Compare(ctx, v.A, v.B)
+	if err != nil {
+		return nil, err
+	}
+	for _, name := range both {
+		v.Joints = append(v.Joints, comparedOf(name, told[name]))
 	}
 	return v, nil
 }
@@ -79,7 +80,7 @@ func comparedOf(name string, res compare.Result) comparedJoint {
 	c := comparedJoint{Name: name, Sentence: res.Sentence, Notes: res.Notes}
 	for _, r := range res.Rows {
 		d, _ := health.DefinitionOf(r.A.Name)
-		row := comparedRow{Title: d.Title, Path: string(r.A.Path), A: report.Amount(r.A), B: report.Amount(r.B), Why: sentence(r.Why), Sign: signOf(r.Verdict)}
+		row := comparedRow{Title: d.Title, Path: string(r.A.Path), A: report.Amount(r.A), B: report.Amount(r.B), Why: report.Sentence(r.Why), Sign: signOf(r.Verdict)}
 		if !math.IsNaN(r.Diff) {
 			row.Diff = report.Amount(health.Measure{Name: r.A.Name, Value: r.Diff, Uncertainty: r.U, Unit: r.A.Unit, Status: health.Measured})
 			if r.Diff > 0 {

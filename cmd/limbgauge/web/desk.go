@@ -26,10 +26,10 @@ type Desk interface {
 	Sweep(context.Context, Sweep, session.Consent, *session.Live) (run string, h health.Health, err error)
 	// Report gathers what there is to say of a run.
 	Report(ctx context.Context, run string) (*report.Document, error)
-	// Trend sets the runs of a joint beside each other.
-	Trend(ctx context.Context, joint string) (Course, error)
-	// Compare sets two revisions, or sets of runs, side by side for a joint.
-	Compare(ctx context.Context, joint, a, b string) (compare.Result, error)
+	// Trend sets the runs of each joint beside each other.
+	Trend(ctx context.Context, joints []string) (map[string]Course, error)
+	// Compare sets two revisions side by side for every joint that was run with both.
+	Compare(ctx context.Context, a, b string) (map[string]compare.Result, error)
 	// Folder returns the bench folder.
 	Folder() string
 	// RunDir returns the folder of a run.

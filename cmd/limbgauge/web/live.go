@@ -6,6 +6,8 @@ import (
 	"fmt"
 	"net/http"
 	"time"
+
+	"limbgauge/analyze/report"
 )
 
 // breath is how often a stream says something even when nothing happens, so that a connection that is
@@ -82,7 +84,7 @@ func (s *server) deed(do deed) http.HandlerFunc {
 		if err := do(r, r.PostFormValue("page")); err != nil {
 			w.Header().Set("Content-Type", "application/json")
 			w.WriteHeader(http.StatusConflict)
-			_ = json.NewEncoder(w).Encode(map[string]string{"error": sentence(err.Error()), "hint": sentence(s.desk.Hint(err))}) // the page is gone then
+			_ = json.NewEncoder(w).Encode(map[string]string{"error": report.Sentence(err.Error()), "hint": report.Sentence(s.desk.Hint(err))}) // the page is gone then
 			return
 		}
 		w.WriteHeader(http.StatusNoContent)

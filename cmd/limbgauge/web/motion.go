@@ -242,7 +242,7 @@ func (m *motion) outcome(ctx context.Context, run string, h health.Health, err e
 		if why := context.Cause(ctx); why != nil && (errors.Is(err, session.ErrStopped) || errors.Is(err, context.Canceled)) {
 			err, s.Hint = why, ""
 		}
-		said = append(said, sentence(err.Error()))
+		said = append(said, report.Sentence(err.Error()))
 		if run != "" {
 			said = append(said, "What was recorded is kept as run "+run+".")
 		}

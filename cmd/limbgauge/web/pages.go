@@ -8,8 +8,6 @@ import (
 	"net/http"
 	"strconv"
 	"strings"
-	"unicode"
-	"unicode/utf8"
 
 	"limbgauge/analyze/book"
 	"limbgauge/analyze/report"
@@ -78,7 +76,7 @@ func (s *server) show(v view) http.HandlerFunc {
 			if errors.As(err, new(notThere)) {
 				code = http.StatusNotFound
 			}
-			f.Title, f.Body, f.Script = "Trouble", trouble{sentence(err.Error()), sentence(s.desk.Hint(err))}, ""
+			f.Title, f.Body, f.Script = "Trouble", trouble{report.Sentence(err.Error()), report.Sentence(s.desk.Hint(err))}, ""
 		}
 		var out bytes.Buffer
 		if err := s.pages.ExecuteTemplate(&out, page+".html", f); err != nil {
@@ -115,20 +113,6 @@ func (s *server) words() template.FuncMap {
 			return strconv.Itoa(n) + " " + many
 		},
 	}
-}
-
-// sentence gives a text a capital letter and a full stop.
-func sentence(s string) string {
-	s = strings.TrimSpace(s)
-	if s == "" {
-		return ""
-	}
-	first, n := utf8.DecodeRuneInString(s)
-	s = string(unicode.ToUpper(first)) + s[n:]
-	if !strings.HasSuffix(s, ".") && !strings.HasSuffix(s, "!") && !strings.HasSuffix(s, "?") {
-		s += "."
-	}
-	return s
 }
 
 // withBook runs f with the catalogue open.

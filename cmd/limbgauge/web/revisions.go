@@ -5,6 +5,7 @@ import (
 	"net/http"
 
 	"limbgauge/analyze/book"
+	"limbgauge/analyze/report"
 )
 
 // revisionsView is the tree of revisions, each below the one it came from.
@@ -45,7 +46,7 @@ func (s *server) revisions(ctx context.Context, _ *http.Request) (any, error) {
 			}
 			l := revisionLine{Revision: r, Depth: min(depth, deepest), Runs: len(runs), Changed: changedParts(known[r.Parent], r)}
 			for _, e := range look.Troubles(r) {
-				l.Files = append(l.Files, sentence(e.Error()))
+				l.Files = append(l.Files, report.Sentence(e.Error()))
 			}
 			if l.Outcome, err = b.OutcomeOf(ctx, r.Name); err != nil {
 				return err

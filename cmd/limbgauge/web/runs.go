@@ -138,7 +138,7 @@ func (s *server) file(w http.ResponseWriter, r *http.Request) {
 			err = report.HTML(w, d)
 		}
 		if err != nil {
-			http.Error(w, sentence(err.Error()), http.StatusNotFound)
+			http.Error(w, report.Sentence(err.Error()), http.StatusNotFound)
 		}
 		return
 	}

@@ -40,30 +40,29 @@ func (s *server) trend(ctx context.Context, r *http.Request) (any, error) {
 	for _, j := range bench.Joints {
 		v.Joints = append(v.Joints, j.Name)
 	}
-	told := map[string]Course{}
-	for _, name := range v.Joints {
-		if v.Joint != "" && v.Joint != name {
-			continue
+	ask := v.Joints
+	if v.Joint != "" {
+		if !slices.Contains(v.Joints, v.Joint) {
+			return nil, notThere{"bench.toml has no joint " + v.Joint}
 		}
-		if told[name], err = s.desk.Trend(ctx, name); err != nil {
-			return nil, err
-		}
-		if v.Joint == "" && len(trend.Stand(told[name].Trends)) > 0 { // the first joint that warns
-			v.Joint = name
-		}
+		ask = []string{v.Joint}
+	}
+	told, err := s.desk.Trend(ctx, ask)
+	if err != nil {
+		return nil, err
+	}
+	if i := slices.IndexFunc(ask, func(name string) bool { return len(trend.Stand(told[name].Trends)) > 0 }); i >= 0 {
+		v.Joint = ask[i] // the first joint that warns
 	}
 	if v.Joint == "" {
 		v.Joint = longest(v.Joints, told)
 	}
-	if v.Joint != "" && !slices.Contains(v.Joints, v.Joint) {
-		return nil, notThere{"bench.toml has no joint " + v.Joint}
-	}
 	c := told[v.Joint]
-	v.Verdict = sentence(c.Verdict)
+	v.Verdict = report.Sentence(c.Verdict)
 	stand := trend.Stand(c.Trends)
 	v.Warned = len(stand) > 0
 	for _, w := range stand[min(1, len(stand)):] {
-		v.Stands = append(v.Stands, sentence(w.Text))
+		v.Stands = append(v.Stands, report.Sentence(w.Text))
 	}
 	for _, t := range c.Trends {
 		if !t.Watched {
@@ -130,7 +129,7 @@ func (s *server) courseOf(joint string, t trend.Trend) (v courseView, moves bool
 		}
 	}
 	if newest, ok := t.Newest(); ok {
-		v.Saying = sentence(newest.Saying)
+		v.Saying = report.Sentence(newest.Saying)
 		f := newest.Forecast
 		if w := newest.Warning; w != nil {
 			moves = true
