@@ -95,6 +95,7 @@ type Conn struct {
 
 	box     *mailbox
 	out     chan []byte
+	parting atomic.Bool // the bye is under way: a stand that has it knows us no more
 	closing atomic.Bool
 	close   sync.Once
 	closed  error
@@ -176,6 +177,7 @@ func (c *Conn) Status() Status {
 func (c *Conn) Close() error {
 	c.close.Do(func() {
 		ctx, cancel := context.WithTimeout(context.Background(), byeFor)
+		c.parting.Store(true)
 		// Whether the bye arrives or not, the line is closed next.
 		_, _ = c.ask(ctx, func(tag uint8) wire.Message { return &wire.Bye{Tag: tag} })
 		cancel()

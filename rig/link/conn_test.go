@@ -320,6 +320,28 @@ func TestRestartWithoutHello(t *testing.T) {
 	})
 }
 
+// TestByeIsNoRestart: what was on its way beside the bye is refused with no_hello by a stand that has the bye, which
+// is the parting that was asked for and no restart.
+func TestByeIsNoRestart(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		s, host := newScript(t)
+		s.wg.Go(s.hello)
+		c := open(t, host)
+		s.wg.Go(func() {
+			for m := range s.in {
+				if bye, ok := m.(*wire.Bye); ok {
+					s.send(&wire.Refusal{Tag: bye.Tag - 1, Of: wire.TypeClockAsk, Code: wire.CodeNoHello, Joint: wire.NoJoint}, &wire.Ack{Tag: bye.Tag, Of: wire.TypeBye})
+					return
+				}
+			}
+		})
+		must(t, c.Close())
+		if f := drain(t, c); !errors.Is(f.err, link.ErrClosed) || len(f.trips) != 0 {
+			t.Errorf("%v, trips %v; want closed and no trip", f.err, f.trips)
+		}
+	})
+}
+
 // TestFullQueue: Queue waits for room, and its wait ends with the context.
 func TestFullQueue(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {

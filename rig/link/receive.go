@@ -95,7 +95,7 @@ func (c *Conn) frame(body []byte) {
 	case *wire.Ack:
 		c.answer(m.Tag, m.Of, reply{})
 	case *wire.Refusal:
-		if m.Code == wire.CodeNoHello && m.Of != wire.TypeBye { // it forgot us, and its hello was lost
+		if m.Code == wire.CodeNoHello && !c.parting.Load() { // it forgot us, and its hello was lost
 			c.onRestart(ErrRestarted)
 			return
 		}
