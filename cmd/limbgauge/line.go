@@ -61,6 +61,10 @@ func (a *app) openLine(b *rig.Bench, joints []rig.Joint, o lineOptions) (io.Read
 		return nil, st, usageError{fmt.Errorf("--fault and --error are for the virtual stand; this bench uses port %q", b.Stand.Port)}
 	}
 	a.device = b.Stand.Port
+	if a.open != nil {
+		line, err := a.open(b.Stand.Port, b.Stand.Baud)
+		return line, st, err
+	}
 	line, err := port.Open(b.Stand.Port, b.Stand.Baud)
 	return line, st, err
 }

@@ -23,6 +23,7 @@ type app struct {
 	device   string // port of the stand, once it was opened or tried
 	bench    string // folder of bench.toml, book.db and runs/
 	now      func() time.Time
+	open     func(path string, baud int) (io.ReadWriteCloser, error) // a serial port; nil: as link/port does
 }
 
 // run executes one command line and returns the exit code.

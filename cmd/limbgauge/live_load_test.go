@@ -1,0 +1,138 @@
+//go:build unix
+
+package main
+
+import (
+	"fmt"
+	"math"
+	"os"
+	"path/filepath"
+	"runtime"
+	"runtime/debug"
+	"strconv"
+	"strings"
+	"testing"
+	"time"
+
+	"limbgauge/cmd/limbgauge/web"
+	"limbgauge/rig/record"
+)
+
+// loadMinutes names how many minutes the load lasts; without it a few seconds.
+const loadMinutes = "LIMBGAUGE_LOAD_MINUTES"
+
+// Three joints at 1 kHz in real time, five pages that watch, one that never reads: what the codec alone
+// heard on the line is in the run, sample by sample, and memory does not grow.
+func TestLiveLoad(t *testing.T) {
+	b := serveLive(t)
+	sweep, long := web.Sweep{Joints: []string{"yaw", "hip", "knee"}, Routine: "quick"}, 8*time.Second
+	if m := os.Getenv(loadMinutes); m != "" {
+		n, err := strconv.ParseFloat(m, 64)
+		if err != nil {
+			t.Fatalf("%s=%s: %v", loadMinutes, m, err)
+		}
+		sweep.Routine, long = "hold", time.Duration(n*float64(time.Minute))
+	}
+	var pages []*visitor
+	for i := range 5 {
+		pages = append(pages, visit(t, b.url, fmt.Sprintf("a-page-that-reads-%d", i)))
+	}
+	neverReads(t, b.url, 0)
+	quiet := pages[0].begin(sweep)
+	b.moves(t, 1)
+
+	// The server cuts off who does not read for 5 s, so another one comes now and then.
+	again, minute, over := time.NewTicker(4*time.Second), time.NewTicker(time.Minute), time.NewTimer(long)
+	defer again.Stop()
+	defer minute.Stop()
+	began := time.Now()
+	for n := 1; long > 0; {
+		select {
+		case <-again.C:
+			neverReads(t, b.url, n)
+			n++
+		case <-minute.C:
+			t.Logf("%s", memory(time.Since(began)))
+		case <-over.C:
+			long = 0
+		}
+	}
+	if long == 0 {
+		t.Logf("%s", memory(time.Since(began)))
+	}
+	if why := pages[1].post("/stop", nil); why != "" {
+		t.Fatal(why)
+	}
+	text, run := pages[0].state("limp")
+	quiet()
+	if run == "" || !strings.Contains(text, "Stopped from a page") {
+		t.Fatalf("run %q; the page says %q", run, text)
+	}
+	b.holdsAll(t, run)
+	for _, p := range pages {
+		t.Logf("%s heard %d news, %d samples", p.id, p.heard.Load(), p.samples.Load())
+		if p.samples.Load() < pages[0].samples.Load()*9/10 || p.heard.Load() == 0 {
+			t.Errorf("%s was told of %d samples, another page of %d", p.id, p.samples.Load(), pages[0].samples.Load())
+		}
+	}
+}
+
+// holdsAll compares a run with what its ear heard.
+func (b *liveBench) holdsAll(t *testing.T, id string) {
+	t.Helper()
+	r, err := record.Open(record.RunDir(b.folder, id))
+	if err != nil {
+		t.Fatal(err)
+	}
+	batches, err := r.Batches()
+	if err != nil {
+		t.Fatal(err)
+	}
+	e := b.ear()
+	e.mu.Lock()
+	defer e.mu.Unlock()
+	if e.dropped > 0 {
+		t.Errorf("the stand itself had to drop %d samples", e.dropped)
+	}
+	moved := 0
+	for i, j := range r.Info.Joints {
+		if j.Losses.Lost+j.Losses.Damaged+j.Losses.Late > 0 {
+			t.Errorf("joint %s: losses %+v", j.Setup.Name, j.Losses)
+		}
+		line, run := e.joint(uint8(j.Setup.Channel)), &heard{least: math.MaxUint32}
+		for n := range batches[i].Len() {
+			if row := batches[i].Row(n); row.Segment != 0 {
+				run.take(sample{uint32(row.TimeUS), row.Command, row.Angle, row.Segment})
+			}
+		}
+		if *run != *line {
+			t.Errorf("joint %s: on the line %+v, in the run %+v", j.Setup.Name, *line, *run)
+		}
+		// The stand's own grid: at 1 kHz, each sample at most 60 µs late.
+		if line.n > 0 && (line.least < 900 || line.most > 1100) {
+			t.Errorf("joint %s: %d to %d µs between two samples of its moves", j.Setup.Name, line.least, line.most)
+		}
+		moved += line.n
+		t.Logf("joint %s: %d samples of moves, %d in the run", j.Setup.Name, line.n, run.n)
+	}
+	if moved == 0 {
+		t.Error("no sample of a move was heard")
+	}
+	t.Logf("%d samples of all joints on the line", e.samples)
+}
+
+// memory says what is in use after a collection, and what the system gives the process.
+func memory(since time.Duration) string {
+	debug.FreeOSMemory()
+	var m runtime.MemStats
+	runtime.ReadMemStats(&m)
+	rss := "unknown"
+	if data, err := os.ReadFile(filepath.FromSlash("/proc/self/statm")); err == nil {
+		if f := strings.Fields(string(data)); len(f) > 1 {
+			if pages, err := strconv.Atoi(f[1]); err == nil {
+				rss = fmt.Sprintf("%.1f MB", float64(pages*os.Getpagesize())/1e6)
+			}
+		}
+	}
+	return fmt.Sprintf("after %s: heap %.2f MB, process %s, %d goroutines", since.Round(time.Second), float64(m.HeapAlloc)/1e6, rss, runtime.NumGoroutine())
+}
