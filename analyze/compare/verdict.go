@@ -77,16 +77,31 @@ func (s rowSides) refusal() string {
 	return joined(out)
 }
 
-// directed says which way a difference that is no chance goes; u is its expanded uncertainty. Deviations
-// with a sign are better when they are nearer to zero.
+// gain says by how much b is better than a. Deviations with a sign are better when they are nearer to
+// zero.
+func gain(d health.Definition, a, b float64) float64 {
+	if d.More {
+		return b - a
+	}
+	return math.Abs(a) - math.Abs(b)
+}
+
+// Gain says by how much the second side is better than the first, in the unit of the measure, NaN where
+// a side has no figure or neither more nor less is better.
+func (r Row) Gain() float64 {
+	d, _ := health.DefinitionOf(r.A.Name)
+	if health.Undirected(r.A.Name) || math.IsNaN(r.Diff) {
+		return math.NaN()
+	}
+	return gain(d, r.A.Value, r.B.Value)
+}
+
+// directed says which way a difference that is no chance goes; u is its expanded uncertainty.
 func directed(d health.Definition, a, b, u float64) (Verdict, string) {
 	if health.Undirected(d.Name) {
 		return Differs, noDirection
 	}
-	gain := math.Abs(a) - math.Abs(b)
-	if d.More {
-		gain = b - a
-	}
+	gain := gain(d, a, b)
 	switch {
 	case gain > 0 && !(gain < u):
 		return Better, ""

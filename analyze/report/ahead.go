@@ -3,6 +3,7 @@ package report
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"gonum.org/v1/plot"
 	"gonum.org/v1/plot/vg"
@@ -11,7 +12,7 @@ import (
 	"limbgauge/analyze/health"
 )
 
-// framed is the mark around the run at which a warning was raised, ahead the look of what lies ahead.
+// framed is the mark around a run at which a warning was raised, ahead the look of what lies ahead.
 var (
 	framed = role{inkLimit, 1.6, nil, square}
 	ahead  = role{inkLimit, 1.2, []vg.Length{2, 3}, cross}
@@ -64,7 +65,7 @@ func (f fan) Plot(c draw.Canvas, p *plot.Plot) {
 	h := History(f)
 	fx, fy := p.Transforms(&c)
 	for i, pt := range h.Points {
-		if pt.Run == h.Warned && h.Warned != "" && drawable(pt.Measure.Value) {
+		if slices.Contains(h.Warned, pt.Run) && drawable(pt.Measure.Value) {
 			var around vg.Path
 			framed.shape.at(&around, vg.Point{X: fx(float64(i)), Y: fy(pt.Measure.Value)}, frameSize)
 			c.SetColor(framed.ink)

@@ -9,7 +9,7 @@ import (
 )
 
 func loosening(a *Ahead) History {
-	h := History{Joint: "knee", Measure: "belt_tension", Path: health.Transmission, Limit: 25, Warned: "0004", Ahead: a}
+	h := History{Joint: "knee", Measure: "belt_tension", Path: health.Transmission, Limit: 25, Warned: []string{"0004"}, Ahead: a}
 	for i, v := range []float64{40, 38, 36, 34, 32} {
 		h.Points = append(h.Points, Point{Run: []string{"0001", "0002", "0003", "0004", "0005"}[i], Measure: health.Of("belt_tension", health.Transmission, v, 1, "")})
 	}

@@ -108,8 +108,8 @@ type History struct {
 	Limit   float64 // NaN: none
 	Points  []Point
 	Marks   []Mark
-	// Warned is the run at which a change for the worse was first sure, "" for none.
-	Warned string
+	// Warned are the runs at which a change for the worse was first sure.
+	Warned []string
 	Ahead  *Ahead // nil: nothing can be said
 }
 

@@ -22,30 +22,71 @@ const (
 // not seen. The band is what the limit allows. It adds nothing to the words beside it, so it is
 // hidden from screen readers. It is empty where there is no limit to draw against.
 func gauge(m health.Measure) template.HTML {
-	if !(m.Limit > 0) || math.IsInf(m.Limit, 0) {
+	if !limited(m) {
 		return ""
 	}
-	d, _ := health.DefinitionOf(m.Name)
-	v, u := m.Value, known(m.Uncertainty)
-	if !d.More {
+	return gaugeTo(m, gaugeTop(m))
+}
+
+// Gauges draws several sights of one measure, each as gauge does, all on one scale. They are empty
+// where none has a limit and none was seen.
+func Gauges(ms ...health.Measure) []template.HTML {
+	top := 0.0
+	for _, m := range ms {
+		top = max(top, gaugeTop(m))
+	}
+	out := make([]template.HTML, len(ms))
+	for i, m := range ms {
+		if top > 0 {
+			out[i] = gaugeTo(m, top)
+		}
+	}
+	return out
+}
+
+func limited(m health.Measure) bool { return m.Limit > 0 && !math.IsInf(m.Limit, 0) }
+
+// judged returns the value as a limit looks at it; ok is false where it was not seen.
+func judged(m health.Measure) (v float64, ok bool) {
+	v = m.Value
+	if d, _ := health.DefinitionOf(m.Name); !d.More {
 		v = math.Abs(v) // deviations are judged by their size
 	}
-	seen := m.Status != health.NotObservable && drawable(v)
-	top := m.Limit * 1.6
-	if seen {
-		top = min(max(top, (v+u)*1.1), m.Limit*gaugeMost)
+	return v, m.Status != health.NotObservable && drawable(v)
+}
+
+// gaugeTop is the right end of the scale that one measure needs, 0 where there is nothing to draw.
+func gaugeTop(m health.Measure) float64 {
+	v, seen := judged(m)
+	need := (v + known(m.Uncertainty)) * 1.1
+	switch {
+	case !limited(m) && !seen:
+		return 0
+	case !limited(m):
+		return max(need, 0)
+	case !seen:
+		return m.Limit * 1.6
 	}
+	return min(max(m.Limit*1.6, need), m.Limit*gaugeMost)
+}
+
+func gaugeTo(m health.Measure, top float64) template.HTML {
+	d, _ := health.DefinitionOf(m.Name)
+	v, seen := judged(m)
+	u := known(m.Uncertainty)
 	at := func(x float64) float64 {
 		return gaugeEdge + (gaugeWidth-2*gaugeEdge)*min(max(x/top, 0), 1)
 	}
 	const mid = gaugeHeight / 2
 	var b strings.Builder
 	fmt.Fprintf(&b, `<svg class="gauge" viewBox="0 0 %g %g" aria-hidden="true" focusable="false">`, gaugeWidth, gaugeHeight)
-	from, to := at(0), at(m.Limit)
-	if d.More {
-		from, to = to, at(top)
+	if limited(m) {
+		from, to := at(0), at(m.Limit)
+		if d.More {
+			from, to = to, at(top)
+		}
+		fmt.Fprintf(&b, `<rect class="g-allowed" x="%.1f" y="%g" width="%.1f" height="8"/>`, from, mid-4, to-from)
 	}
-	fmt.Fprintf(&b, `<rect class="g-allowed" x="%.1f" y="%g" width="%.1f" height="8"/>`, from, mid-4, to-from)
 	fmt.Fprintf(&b, `<path class="g-axis" d="M%.1f %gH%.1f"/>`, at(0), mid, at(top))
 	if seen {
 		lo, hi := at(v-u), at(v+u)
@@ -65,6 +106,9 @@ func gauge(m health.Measure) template.HTML {
 			fmt.Fprintf(&b, `<circle class="g-dot" cx="%.1f" cy="%g" r="4"/>`, at(v), mid)
 		}
 	}
-	fmt.Fprintf(&b, `<path class="g-limit" d="M%.1f 2v%g"/></svg>`, at(m.Limit), gaugeHeight-4)
+	if limited(m) {
+		fmt.Fprintf(&b, `<path class="g-limit" d="M%.1f 2v%g"/>`, at(m.Limit), gaugeHeight-4)
+	}
+	b.WriteString("</svg>")
 	return template.HTML(b.String())
 }

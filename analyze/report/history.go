@@ -16,7 +16,7 @@ import (
 // HistorySVG draws a measure over runs, evenly spaced in the order given: values with their
 // uncertainty, bounds as triangles with a stem towards where the value may lie, what was not seen as a
 // question mark at the lower edge, the limit, and a labelled vertical where a revision or a service
-// begins. Values are joined only between boundaries, since only those runs are of one state. The run
+// begins. Values are joined only between boundaries, since only those runs are of one state. A run
 // at which a warning was raised is framed; what lies ahead is a fan from the last value to the limit.
 func HistorySVG(h History, size Size) ([]byte, error) {
 	size = size.orDefault()
@@ -113,7 +113,7 @@ func historyKeys(h History) []key {
 	if drawable(h.Limit) {
 		keys = append(keys, key{name: strings.TrimSpace("limit " + plain(h.Limit) + " " + unitOf(h.Measure)), look: roles[health.RoleLimit]})
 	}
-	if h.Warned != "" {
+	if len(h.Warned) > 0 {
 		keys = append(keys, key{name: "warned", points: true, look: framed})
 	}
 	if _, ok := h.fan(); ok {
@@ -298,8 +298,8 @@ func courseWords(h History) string {
 		return plural(len(h.Points), "run", "runs") + ", never seen."
 	}
 	var more string
-	if h.Warned != "" {
-		more += " A change for the worse was first sure at run " + clean(h.Warned) + "."
+	if len(h.Warned) > 0 {
+		more += " A change for the worse was first sure at run " + strings.Join(cleanAll(h.Warned), ", then at run ") + "."
 	}
 	if _, ok := h.fan(); ok {
 		more += " If it goes on, the limit is reached " + h.Ahead.words() + "."

@@ -2,6 +2,7 @@ package web
 
 import (
 	"context"
+	"html/template"
 	"math"
 	"net/http"
 	"slices"
@@ -26,8 +27,15 @@ type comparedJoint struct {
 }
 
 type comparedRow struct {
-	Title, Path, A, B, Diff, Why string
-	Sign                         report.Sign
+	Title, Path, Diff, Margin, Why string
+	Sides                          []comparedSide
+	Lean                           template.HTML
+	Sign                           report.Sign
+}
+
+type comparedSide struct {
+	Name, Amount string
+	Drawing      template.HTML
 }
 
 func (s *server) compare(ctx context.Context, r *http.Request) (any, error) {
@@ -71,25 +79,39 @@ func (s *server) compare(ctx context.Context, r *http.Request) (any, error) {
 		return nil, err
 	}
 	for _, name := range both {
-		v.Joints = append(v.Joints, comparedOf(name, told[name]))
+		v.Joints = append(v.Joints, comparedOf(name, v.A, v.B, told[name]))
 	}
 	return v, nil
 }
 
-func comparedOf(name string, res compare.Result) comparedJoint {
-	c := comparedJoint{Name: name, Sentence: res.Sentence, Notes: res.Notes}
+func comparedOf(name, nameA, nameB string, res compare.Result) comparedJoint {
+	c := comparedJoint{Name: name, Sentence: report.Sentence(res.Sentence)}
+	for _, n := range res.Notes {
+		c.Notes = append(c.Notes, report.Sentence(n))
+	}
 	for _, r := range res.Rows {
 		d, _ := health.DefinitionOf(r.A.Name)
-		row := comparedRow{Title: d.Title, Path: string(r.A.Path), A: report.Amount(r.A), B: report.Amount(r.B), Why: report.Sentence(r.Why), Sign: signOf(r.Verdict)}
+		row := comparedRow{Title: d.Title, Path: string(r.A.Path), Lean: report.Lean(r.Gain(), r.U, r.Margin), Why: report.Sentence(r.Why), Sign: signOf(r.Verdict)}
+		drawn := report.Gauges(r.A, r.B)
+		row.Sides = []comparedSide{{nameA, report.Amount(r.A), drawn[0]}, {nameB, report.Amount(r.B), drawn[1]}}
 		if !math.IsNaN(r.Diff) {
 			row.Diff = report.Amount(health.Measure{Name: r.A.Name, Value: r.Diff, Uncertainty: r.U, Unit: r.A.Unit, Status: health.Measured})
 			if r.Diff > 0 {
 				row.Diff = "+" + row.Diff
 			}
+			if r.Margin > 0 {
+				row.Margin = report.Amount(health.Measure{Name: r.A.Name, Value: r.Margin, Uncertainty: math.NaN(), Unit: r.A.Unit, Status: health.Measured})
+			}
 		}
 		c.Rows = append(c.Rows, row)
 	}
+	slices.SortStableFunc(c.Rows, func(a, b comparedRow) int { return rank(a.Sign) - rank(b.Sign) })
 	return c
+}
+
+// rank puts what is settled before what is not.
+func rank(s report.Sign) int {
+	return slices.Index([]string{string(compare.Worse), string(compare.Better), string(compare.Differs), string(compare.Same), string(compare.Cannot)}, s.Word)
 }
 
 // signOf gives a comparison's verdict its shape.

@@ -6,6 +6,7 @@ import (
 	"html/template"
 	"math"
 	"net/http"
+	"slices"
 	"strings"
 
 	"limbgauge/analyze/book"
@@ -23,10 +24,21 @@ type lostView struct {
 type lostJoint struct {
 	Name, Run, Lead, Arm string
 	Bar                  template.HTML
-	Parts                []lostPart
+	Kinds                []string
+	Stretches            []lostStretch
+	Rest                 *lostPart // what of the whole deviation nobody explains
 }
 
-type lostPart struct{ Class, Path, Kind, Deg, MM, Remark string }
+// lostStretch is a stretch of the joint with what it loses in each way.
+type lostStretch struct {
+	Path  string
+	Parts []lostPart
+}
+
+type lostPart struct {
+	Chip            template.HTML
+	Deg, MM, Remark string
+}
 
 func (s *server) lost(ctx context.Context, _ *http.Request) (any, error) {
 	bench, err := s.desk.Bench()
@@ -50,7 +62,7 @@ func (s *server) lost(ctx context.Context, _ *http.Request) (any, error) {
 			split := lost.Of(health.Joint{Joint: j.Name, Measures: run.Measures}, arm)
 			splits = append(splits, split)
 			longest = max(longest, split.Known, nought(split.Whole))
-			v.Joints = append(v.Joints, lostJoint{Name: j.Name, Run: run.Run.ID, Arm: why, Lead: lead(split), Parts: lostParts(split)})
+			v.Joints = append(v.Joints, lostJoint{Name: j.Name, Run: run.Run.ID, Arm: why, Lead: lead(split), Kinds: kindWords(), Stretches: stretches(split), Rest: rest(split)})
 		}
 		for i := range v.Joints { // one scale for all, so that joints compare
 			v.Joints[i].Bar = bar(splits[i], longest)
@@ -82,18 +94,38 @@ func lead(s lost.Split) string {
 	if mm := s.MM(s.Known); !math.IsNaN(mm) {
 		said += fmt.Sprintf(", %.1f mm at the foot", mm)
 	}
-	if !math.IsNaN(s.Rest) && s.Rest > nought(s.WholeU) {
+	if p, ok := most(s); ok {
+		said += fmt.Sprintf("; most of it by %s of %s", p.Kind, strings.Replace("the "+pathWords[p.Path], "the the", "the", 1))
+	}
+	if unexplained(s) {
 		said += fmt.Sprintf("; of the whole deviation of %.2f deg, %.2f deg are not explained by them", s.Whole, s.Rest)
 	}
 	return said + "."
 }
 
+// most returns the part that loses more than all others together, if there is one.
+func most(s lost.Split) (p lost.Part, ok bool) {
+	for _, p := range s.Parts {
+		if p.Seen() && p.Deg > s.Known/2 {
+			return p, true
+		}
+	}
+	return p, false
+}
+
 var pathWords = map[health.Path]string{health.Servo: "servo", health.Transmission: "transmission", health.Total: "the whole joint"}
 
-func lostParts(s lost.Split) []lostPart {
-	var out []lostPart
+// kinds are the ways to lose motion in the order in which they are shown.
+var kinds = []lost.Kind{lost.DeadZone, lost.Compliance, lost.Friction}
+
+// stretches lists the parts of a split as a table of stretches by kinds.
+func stretches(s lost.Split) (out []lostStretch) {
 	for _, p := range s.Parts {
-		l := lostPart{Class: class(p), Path: pathWords[p.Path], Kind: string(p.Kind), Remark: p.Reason}
+		word := pathWords[p.Path]
+		if len(out) == 0 || out[len(out)-1].Path != word {
+			out = append(out, lostStretch{Path: word, Parts: make([]lostPart, len(kinds))})
+		}
+		l := lostPart{Chip: chip(tone(p), texture(p)), Remark: p.Reason}
 		if !math.IsNaN(p.Deg) {
 			v, pm := report.Figure(p.Deg, p.U, 2)
 			l.Deg = v + " deg"
@@ -103,50 +135,115 @@ func lostParts(s lost.Split) []lostPart {
 			if p.AtMost {
 				l.Deg = "at most " + l.Deg
 			}
-			if mm := s.MM(p.Deg); !math.IsNaN(mm) {
-				l.MM = fmt.Sprintf("%.1f mm", mm)
-			}
+			l.MM = millimetres(s, p.Deg)
 		}
-		out = append(out, l)
-	}
-	if !math.IsNaN(s.Rest) && s.Rest > nought(s.WholeU) {
-		l := lostPart{Class: "l-rest", Path: "not known", Kind: "the rest of the whole deviation", Deg: fmt.Sprintf("%.2f deg", s.Rest),
-			Remark: "scale and form of servo and sensors, and what could not be seen"}
-		if mm := s.MM(s.Rest); !math.IsNaN(mm) {
-			l.MM = fmt.Sprintf("%.1f mm", mm)
-		}
-		out = append(out, l)
+		out[len(out)-1].Parts[slices.Index(kinds, p.Kind)] = l
 	}
 	return out
 }
 
-// class names the look of a part: its tone by the stretch, its texture by the kind.
-func class(p lost.Part) string {
-	return "l-" + string(p.Path) + " l-" + strings.ReplaceAll(string(p.Kind), " ", "-")
+// rest is what of the whole deviation the parts do not explain, nil where they explain it.
+func rest(s lost.Split) *lostPart {
+	if !unexplained(s) {
+		return nil
+	}
+	return &lostPart{Chip: chip("l-rest", ""), Deg: fmt.Sprintf("%.2f deg", s.Rest), MM: millimetres(s, s.Rest),
+		Remark: "of the whole deviation of " + fmt.Sprintf("%.2f deg", s.Whole) + ": scale and form of servo and sensors, and what could not be seen"}
 }
 
-// bar draws a split; deg is the length of the longest. It is told in full by the list beside it.
+// unexplained says whether more is lost than the parts and the doubt about them can be.
+func unexplained(s lost.Split) bool {
+	return !math.IsNaN(s.Rest) && s.Rest > math.Hypot(nought(s.WholeU), nought(s.U))
+}
+
+func millimetres(s lost.Split, deg float64) string {
+	mm := s.MM(deg)
+	switch {
+	case math.IsNaN(mm):
+		return ""
+	case mm < 0.095:
+		return "under 0.1 mm"
+	}
+	return fmt.Sprintf("%.1f mm", mm)
+}
+
+// tone names the colour of a part, by its stretch; texture the pattern over it, by its kind.
+func tone(p lost.Part) string    { return "l-" + string(p.Path) }
+func texture(p lost.Part) string { return strings.ReplaceAll(string(p.Kind), " ", "-") }
+
+// chip is a small square with the look of a part.
+func chip(tone, texture string) template.HTML {
+	return template.HTML(`<svg class="chip" viewBox="0 0 18 18" aria-hidden="true" focusable="false">` + patch(tone, texture, `x="1" y="1" width="16" height="16"`) + `</svg>`)
+}
+
+// patch is an area with the look of a part: a ground in its tone, and over it the pattern of its kind.
+// A pattern is named in the drawing itself: a style sheet would look for it in its own file.
+func patch(tone, texture, where string) string {
+	out := fmt.Sprintf(`<rect class="%s l-%s" %s/>`, tone, texture, where)
+	if texture == string(lost.Compliance) || texture == string(lost.Friction) {
+		out += fmt.Sprintf(`<rect class="l-over o%s" fill="url(#%s-%s)" %s/>`, strings.TrimPrefix(tone, "l"), tone, texture, where)
+	}
+	return out
+}
+
+func kindWords() (out []string) {
+	for _, k := range kinds {
+		out = append(out, string(k))
+	}
+	return out
+}
+
+// bar draws a split; deg is the length of the longest. It is told in full by the table beside it. Its
+// lengths are shares of the page's width, so that patterns and letters keep their form at any.
 func bar(s lost.Split, deg float64) template.HTML {
-	const w, h = 800.0, 44.0
 	var b strings.Builder
-	fmt.Fprintf(&b, `<svg class="lostbar" viewBox="0 0 %g %g" preserveAspectRatio="none" aria-hidden="true" focusable="false">`, w, h)
+	b.WriteString(`<svg class="lostbar" aria-hidden="true" focusable="false">`)
+	var gaps []float64
 	x := 0.0
-	put := func(class string, d float64) {
+	put := func(tone, texture string, d float64) {
 		if deg <= 0 || d <= 0 {
 			return
 		}
-		width := d / deg * w
-		fmt.Fprintf(&b, `<rect class="%s" x="%.1f" y="2" width="%.1f" height="%g"/>`, class, x, max(width-2, 1), h-4)
-		x += width
-	}
-	for _, p := range s.Parts {
-		if p.Seen() {
-			put(class(p), p.Deg)
+		if x > 0 {
+			gaps = append(gaps, x)
 		}
+		share := d / deg * 100
+		b.WriteString(patch(tone, texture, fmt.Sprintf(`x="%.2f%%" y="24" width="%.2f%%" height="44"`, x, share)))
+		if share > labelShare {
+			fmt.Fprintf(&b, `<text x="%.2f%%" y="88">%s</text>`, x, strings.ReplaceAll(texture, "-", " "))
+		}
+		x += share
 	}
-	if !math.IsNaN(s.Rest) && s.Rest > nought(s.WholeU) {
-		put("l-rest", s.Rest)
+	var path health.Path
+	for _, p := range s.Parts {
+		if !p.Seen() {
+			continue
+		}
+		if p.Path != path && 100*lostBy(s, p.Path) > labelShare*deg {
+			fmt.Fprintf(&b, `<text class="l-name" x="%.2f%%" y="16">%s</text>`, x, pathWords[p.Path])
+		}
+		path = p.Path
+		put(tone(p), texture(p), p.Deg)
+	}
+	if unexplained(s) {
+		put("l-rest", "not-known", s.Rest)
+	}
+	for _, at := range gaps {
+		fmt.Fprintf(&b, `<rect class="l-gap" x="%.2f%%" y="22" width="2" height="48"/>`, at)
 	}
 	b.WriteString("</svg>")
 	return template.HTML(b.String())
+}
+
+// labelShare is how much of the width, in percent, a word under a bar needs on a phone.
+const labelShare = 24
+
+// lostBy is what one stretch loses in ways that were seen.
+func lostBy(s lost.Split, path health.Path) (deg float64) {
+	for _, p := range s.Parts {
+		if p.Path == path && p.Seen() {
+			deg += p.Deg
+		}
+	}
+	return deg
 }

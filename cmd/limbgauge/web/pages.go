@@ -10,6 +10,7 @@ import (
 	"strings"
 
 	"limbgauge/analyze/book"
+	"limbgauge/analyze/health"
 	"limbgauge/analyze/report"
 )
 
@@ -102,6 +103,9 @@ func (s *server) words() template.FuncMap {
 	return template.FuncMap{
 		"verdict":  report.VerdictSign,
 		"severity": report.SeveritySign,
+		"tones":    func() []health.Path { return []health.Path{health.Servo, health.Transmission, health.Total} },
+		"sentence": report.Sentence,
+		"legend":   legend,
 		"state":    func(s book.State) report.Sign { return report.StateSign(string(s)) },
 		"cause":    report.CauseTitle,
 		"came":     func(word string, list []book.Problem) came { return came{word, list} },

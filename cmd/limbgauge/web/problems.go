@@ -2,6 +2,7 @@ package web
 
 import (
 	"context"
+	"html/template"
 	"net/http"
 
 	"limbgauge/analyze/book"
@@ -9,8 +10,8 @@ import (
 
 // problemsView is every problem by where it stands, what is open first.
 type problemsView struct {
-	Groups []problemGroup
-	All    int
+	Groups    []problemGroup
+	All, Runs int // Runs is how many a lane shows
 }
 
 type problemGroup struct {
@@ -21,6 +22,9 @@ type problemGroup struct {
 type problemLine struct {
 	book.Problem
 	Brought string // the revision that brought it
+	Lane    template.HTML
+	Newest  book.Change
+	Proof   string // the run that would prove the answer, "" where none is waited for
 }
 
 func (s *server) problems(ctx context.Context, _ *http.Request) (any, error) {
@@ -30,6 +34,11 @@ func (s *server) problems(ctx context.Context, _ *http.Request) (any, error) {
 			return v, err
 		}
 		v.All = len(list)
+		runs, _, err := b.Newest(ctx, laneRuns, "")
+		if err != nil {
+			return v, err
+		}
+		v.Runs = len(runs)
 		for _, state := range []book.State{book.Open, book.Returned, book.Answered, book.Cured} {
 			g := problemGroup{State: state}
 			for _, p := range list {
@@ -40,7 +49,18 @@ func (s *server) problems(ctx context.Context, _ *http.Request) (any, error) {
 				if err != nil {
 					return v, err
 				}
-				g.Problems = append(g.Problems, problemLine{p, by})
+				l := problemLine{Problem: p, Brought: by, Lane: lane(p, runs)}
+				if n := len(p.Changes); n > 0 {
+					l.Newest = p.Changes[n-1]
+				}
+				if state == book.Answered {
+					proof, err := b.ProofOf(ctx, p)
+					if err != nil {
+						return v, err
+					}
+					l.Proof = proofWords(proof)
+				}
+				g.Problems = append(g.Problems, l)
 			}
 			if len(g.Problems) > 0 {
 				v.Groups = append(v.Groups, g)
@@ -48,4 +68,22 @@ func (s *server) problems(ctx context.Context, _ *http.Request) (any, error) {
 		}
 		return v, nil
 	})
+}
+
+// proofWords say which run would prove an answer.
+func proofWords(p book.Proof) string {
+	said := "a whole run of the " + p.Joint
+	if p.Routine != "" {
+		said += ", routine " + p.Routine
+	}
+	if p.Revision != "" {
+		said += ", with revision " + p.Revision + " on the stand"
+	}
+	if p.Like != "" {
+		said += ", made as run " + p.Like + " was"
+		if p.Words != "" {
+			said += " (" + p.Words + ")"
+		}
+	}
+	return said
 }

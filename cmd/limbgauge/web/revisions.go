@@ -20,6 +20,8 @@ type revisionLine struct {
 	Changed []string // parts made from another file than the parent's, or new
 	Files   []string // what is to say of its files today
 	Outcome book.Outcome
+	// Comparable says that both it and the one it came from have runs.
+	Comparable bool
 }
 
 // deepest is how far a revision is set in at most, so that a long line of descent stays readable.
@@ -35,8 +37,8 @@ func (s *server) revisions(ctx context.Context, _ *http.Request) (any, error) {
 		for _, r := range list {
 			known[r.Name] = r
 		}
-		look := book.LookAt(s.desk.Folder(), list, false) // not every file is read for a page
-		shown := map[string]bool{}
+		look := book.LookAt(s.desk.Folder(), list, false)  // not every file is read for a page
+		shown, made := map[string]bool{}, map[string]int{} // made counts runs
 		var below func(r book.Revision, depth int) error
 		below = func(r book.Revision, depth int) error {
 			shown[r.Name] = true
@@ -44,7 +46,9 @@ func (s *server) revisions(ctx context.Context, _ *http.Request) (any, error) {
 			if err != nil {
 				return err
 			}
-			l := revisionLine{Revision: r, Depth: min(depth, deepest), Runs: len(runs), Changed: changedParts(known[r.Parent], r)}
+			made[r.Name] = len(runs)
+			l := revisionLine{Revision: r, Depth: min(depth, deepest), Runs: len(runs), Changed: changedParts(known[r.Parent], r),
+				Comparable: len(runs) > 0 && made[r.Parent] > 0}
 			for _, e := range look.Troubles(r) {
 				l.Files = append(l.Files, report.Sentence(e.Error()))
 			}

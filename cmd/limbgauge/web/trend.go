@@ -2,6 +2,7 @@ package web
 
 import (
 	"context"
+	"fmt"
 	"html/template"
 	"math"
 	"net/http"
@@ -20,15 +21,18 @@ type trendView struct {
 	Warned   bool
 	Stands   []string // further warnings
 	Courses  []courseView
+	Before   []courseView // measures that warned before the joint was last changed
 	Resting  []courseView // measures that neither moved nor have a forecast
 	Unlooked int
 }
 
 type courseView struct {
-	Title, Path, Saying, Forecast, Caption string
-	Drawing                                template.HTML
-	Warned                                 bool
-	Left                                   []string // runs that do not count, with the reason
+	Title, Path, Saying, Last string
+	Told                      []string // warnings before the joint was last changed, newest first
+	Drawing, Narrow, Spark    template.HTML
+	Beyond                    *report.Sign // where the newest sight of it misses its limit
+	Moves, Warned             bool
+	Left                      []string // runs that do not count, with the reason
 }
 
 func (s *server) trend(ctx context.Context, r *http.Request) (any, error) {
@@ -69,13 +73,15 @@ func (s *server) trend(ctx context.Context, r *http.Request) (any, error) {
 			v.Unlooked++
 			continue
 		}
-		one, moves, err := s.courseOf(v.Joint, t)
-		if err != nil {
+		one, err := courseOf(v.Joint, t)
+		switch {
+		case err != nil:
 			return nil, err
-		}
-		if moves {
+		case one.Moves:
 			v.Courses = append(v.Courses, one)
-		} else {
+		case len(one.Told) > 0:
+			v.Before = append(v.Before, one)
+		default:
 			v.Resting = append(v.Resting, one)
 		}
 	}
@@ -109,41 +115,64 @@ func longest(names []string, told map[string]Course) (best string) {
 	return best
 }
 
-// courseSize is that of a drawing over runs.
-var courseSize = report.Size{Width: 640, Height: 300}
+// The sizes of a drawing over runs: on a wide page, and on a phone.
+var (
+	courseSize = report.Size{Width: 640, Height: 300}
+	narrowSize = report.Size{Width: 360, Height: 290}
+)
 
-// courseOf draws one measure over all stretches; moves says whether there is anything to look at.
-func (s *server) courseOf(joint string, t trend.Trend) (v courseView, moves bool, err error) {
+// courseOf says and draws what became of one measure over all stretches.
+func courseOf(joint string, t trend.Trend) (v courseView, err error) {
 	d, _ := health.DefinitionOf(t.Name)
 	v = courseView{Title: d.Title, Path: string(t.Path)}
 	h := report.History{Joint: joint, Measure: t.Name, Path: t.Path, Limit: t.Limit}
 	for i, stretch := range t.Stretches {
 		if i > 0 {
 			h.Marks = append(h.Marks, report.Mark{Before: len(h.Points), Label: stretch.Since, Service: true})
+			if w := t.Stretches[i-1].Warning; w != nil && w.Level == trend.LevelWarning {
+				v.Told = append(v.Told, fmt.Sprintf("Run %s, before %s: %s", w.First, stretch.Since, w.Text))
+				h.Warned = append(h.Warned, w.First)
+			}
 		}
 		for _, row := range stretch.Rows {
 			h.Points = append(h.Points, report.Point{Run: row.Run, Measure: row.Measure})
+			if row.Measure.Status != health.NotObservable {
+				v.Last, v.Beyond = report.Amount(row.Measure), nil
+				if row.Measure.Verdict == health.Fail {
+					v.Beyond = new(report.VerdictSign(health.Fail))
+				}
+			}
 			if !row.Used && row.Why != "" {
 				v.Left = append(v.Left, "run "+row.Run+": "+row.Why)
 			}
 		}
 	}
+	slices.Reverse(v.Told)
 	if newest, ok := t.Newest(); ok {
 		v.Saying = report.Sentence(newest.Saying)
 		f := newest.Forecast
 		if w := newest.Warning; w != nil {
-			moves = true
+			v.Moves = true
 			if w.Level == trend.LevelWarning && w.Stands {
-				v.Warned, h.Warned = true, w.First
+				v.Warned, h.Warned = true, append(h.Warned, w.First)
 			}
 		}
 		if f.Said() && !math.IsNaN(f.Runs.Lo) {
-			moves = true
+			v.Moves = true
 			h.Ahead = &report.Ahead{Runs: f.Runs.Value, Lo: f.Runs.Lo, Hi: f.Runs.Hi}
 		}
-		moves = moves || f.Passed != ""
+		v.Moves = v.Moves || f.Passed != ""
 	}
-	svg, err := report.HistorySVG(h, courseSize)
-	v.Drawing = template.HTML(svg)
-	return v, moves, err
+	v.Spark = report.Spark(h)
+	for _, d := range []struct {
+		into *template.HTML
+		size report.Size
+	}{{&v.Drawing, courseSize}, {&v.Narrow, narrowSize}} {
+		svg, err := report.HistorySVG(h, d.size)
+		if err != nil {
+			return v, err
+		}
+		*d.into = template.HTML(svg)
+	}
+	return v, nil
 }
