@@ -51,7 +51,7 @@ func SVG(curve health.Curve, size Size) ([]byte, error) {
 	p.Add(grid{x: true, y: true})
 	for _, l := range curve.Lines {
 		k := keyOf(&keys, l)
-		p.Add(trace{x: l.X, y: l.Y, points: l.Points, look: k.look})
+		p.Add(trace{name: k.name, x: l.X, y: l.Y, points: l.Points, look: k.look})
 	}
 	if empty {
 		p.Add(notice("nothing to draw"))
@@ -64,7 +64,7 @@ func SVG(curve health.Curve, size Size) ([]byte, error) {
 	head := header(dc, clean(curve.YLabel), keys)
 	inner := draw.Crop(dc, 0, 0, 0, -head)
 	p.Draw(inner)
-	c.measured(p, p.DataCanvas(inner))
+	c.measured(p, p.DataCanvas(inner), clean(curve.XLabel), clean(curve.YLabel))
 	return c.close(clean(curve.Title), Sentence(curve.Alt)), nil
 }
 

@@ -12,6 +12,7 @@ import (
 // that runs steadily to the right keeps first, smallest, greatest and last value of every pixel column; any other
 // line loses the points that lie on the one before; of marks that cover each other one is kept.
 type trace struct {
+	name   string // of the line; "" for what has no values of its own
 	x, y   []float64
 	points bool
 	look   role
@@ -25,6 +26,10 @@ const (
 
 // Plot implements plot.Plotter.
 func (t trace) Plot(c draw.Canvas, p *plot.Plot) {
+	if to := ours(c); to != nil && t.name != "" {
+		to.begin(t.name)
+		defer to.end()
+	}
 	fx, fy := p.Transforms(&c)
 	var pieces [][]vg.Point
 	n := 0
