@@ -33,6 +33,7 @@ type findingView struct {
 	Title, Sureness, Part string
 	Evidence, Alike       []string
 	Next                  string
+	Again                 *Again // nil: nothing to run
 }
 
 // groupView is one measure over its paths.
@@ -70,7 +71,9 @@ func jointViews(d *Document) []jointView {
 		v.Judged, v.Others, v.Missing = tablesOf(j.Measures)
 		v.Mark, v.State = StateOf(j)
 		for _, f := range j.Findings {
-			v.Findings = append(v.Findings, findingOf(f))
+			found := findingOf(f)
+			found.Again = AgainOf(f.Cause, clean(j.Joint), d.Run.Routine)
+			v.Findings = append(v.Findings, found)
 		}
 		if len(v.Findings) == 0 || v.Findings[0].Title != v.State {
 			v.Summary = v.State

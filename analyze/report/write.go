@@ -41,6 +41,7 @@ type page struct {
 	Note          string
 	Cautions      []string
 	Sources       []sourceView
+	Served        bool // by a server that has a bench to run joints on
 }
 
 // HTML writes the report as one page. The page is made whole before anything is written, so an error
@@ -85,7 +86,7 @@ func fill(w io.Writer, name string, d *Document) error {
 		Head: headlineOf(d), Joints: jointViews(d), Revision: revisionOf(d.Revision), RevisionName: clean(d.revision()),
 		Problems: problemsOf(d.Problems), Compare: comparisonOf(d.Comparison), Facts: factsOf(d),
 		Conditions: cleanFacts(d.Run.Conditions), Calibration: cleanFacts(d.Run.Calibration), Losses: lossesOf(d.Run.Joints),
-		Note: clean(d.Run.Note), Cautions: Cautions(), Sources: sourcesOf(d.Health)}
+		Note: clean(d.Run.Note), Cautions: Cautions(), Sources: sourcesOf(d.Health), Served: name == "record"}
 	var b bytes.Buffer
 	if err := t.ExecuteTemplate(&b, name, p); err != nil {
 		return fmt.Errorf("fill the report's page: %w", err)

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"math"
 	"net/http"
+	"slices"
 	"time"
 
 	"limbgauge/analyze/book"
@@ -24,9 +25,15 @@ type benchView struct {
 	Facts     string   // of the joints, JSON for the script
 }
 
-type benchJoint struct{ Name, What string }
+type benchJoint struct {
+	Name, What string
+	Picked     bool
+}
 
-type benchRoutine struct{ Name, What string }
+type benchRoutine struct {
+	Name, What string
+	Picked     bool
+}
 
 // jointFacts are what the script draws with.
 type jointFacts struct {
@@ -38,7 +45,7 @@ type jointFacts struct {
 	Current float64    `json:"current_max_a"`
 }
 
-func (s *server) bench(ctx context.Context, _ *http.Request) (any, error) {
+func (s *server) bench(ctx context.Context, r *http.Request) (any, error) {
 	b, err := s.desk.Bench()
 	if err != nil {
 		return nil, err
@@ -47,9 +54,14 @@ func (s *server) bench(ctx context.Context, _ *http.Request) (any, error) {
 	if v.Virtual {
 		v.Stand = "virtual stand: a joint of numbers, nothing moves"
 	}
+	var names []string
+	for _, j := range b.Joints {
+		names = append(names, j.Name)
+	}
+	joints, routines := asked(r, "joint", names), asked(r, "routine", rig.RoutineNames())
 	var facts []jointFacts
 	for _, j := range b.Joints {
-		v.Joints = append(v.Joints, benchJoint{j.Name, j.Kind()})
+		v.Joints = append(v.Joints, benchJoint{j.Name, j.Kind(), slices.Contains(joints, j.Name)})
 		f := jointFacts{Name: j.Name, Range: j.RangeDeg, Current: j.CurrentMaxA}
 		if l := j.Load; l != nil {
 			f.Torque, f.Down = l.Amplitude(), l.DownDeg
@@ -65,7 +77,7 @@ func (s *server) bench(ctx context.Context, _ *http.Request) (any, error) {
 	}
 	v.Facts = string(text)
 	for _, n := range rig.RoutineNames() {
-		r := benchRoutine{Name: n}
+		r := benchRoutine{Name: n, Picked: slices.Contains(routines, n)}
 		if len(b.Joints) > 0 {
 			if made, err := rig.BuiltinRoutine(n, b.Joints[0]); err == nil {
 				r.What = "about " + minutes(made.Duration(made.Moves[0].TargetDeg))
@@ -81,6 +93,20 @@ func (s *server) bench(ctx context.Context, _ *http.Request) (any, error) {
 		return names, err
 	})
 	return v, err
+}
+
+// asked returns which of the names a request's query asks for, the first of them where it asks for none that is
+// known: "/?joint=knee&routine=check" opens the page with both chosen.
+func asked(r *http.Request, key string, names []string) (picked []string) {
+	for _, n := range names {
+		if slices.Contains(r.URL.Query()[key], n) {
+			picked = append(picked, n)
+		}
+	}
+	if picked == nil && len(names) > 0 {
+		picked = names[:1]
+	}
+	return picked
 }
 
 func minutes(d time.Duration) string {

@@ -1,11 +1,14 @@
 package web
 
 import (
+	"cmp"
 	"context"
 	"html/template"
 	"net/http"
+	"slices"
 
 	"limbgauge/analyze/book"
+	"limbgauge/analyze/report"
 )
 
 // problemsView is every problem by where it stands, what is open first.
@@ -24,7 +27,8 @@ type problemLine struct {
 	Brought string // the revision that brought it
 	Lane    template.HTML
 	Newest  book.Change
-	Proof   string // the run that would prove the answer, "" where none is waited for
+	Again   *report.Again // where it is not cured
+	Proof   string        // the run that would prove the answer, "" where none is waited for
 }
 
 func (s *server) problems(ctx context.Context, _ *http.Request) (any, error) {
@@ -50,6 +54,9 @@ func (s *server) problems(ctx context.Context, _ *http.Request) (any, error) {
 					return v, err
 				}
 				l := problemLine{Problem: p, Brought: by, Lane: lane(p, runs)}
+				if state != book.Cured {
+					l.Again = report.AgainOf(p.Cause, p.Joint, shownWith(p, runs))
+				}
 				if n := len(p.Changes); n > 0 {
 					l.Newest = p.Changes[n-1]
 				}
@@ -58,7 +65,7 @@ func (s *server) problems(ctx context.Context, _ *http.Request) (any, error) {
 					if err != nil {
 						return v, err
 					}
-					l.Proof = proofWords(proof)
+					l.Proof, l.Again = proofWords(proof), report.AgainOf(p.Cause, p.Joint, cmp.Or(proof.Routine, l.Again.Routine))
 				}
 				g.Problems = append(g.Problems, l)
 			}
@@ -68,6 +75,16 @@ func (s *server) problems(ctx context.Context, _ *http.Request) (any, error) {
 		}
 		return v, nil
 	})
+}
+
+// shownWith returns the routine of the newest run that shows a problem, "" where it is none of these runs.
+func shownWith(p book.Problem, runs []book.Run) string {
+	for _, r := range slices.Backward(runs) {
+		if slices.Contains(p.Shows, r.ID) {
+			return r.Routine
+		}
+	}
+	return ""
 }
 
 // proofWords say which run would prove an answer.
