@@ -38,6 +38,13 @@ type comparedSide struct {
 	Drawing      template.HTML
 }
 
+func (v compareView) title() string {
+	if len(v.Joints) == 0 {
+		return "Compare"
+	}
+	return v.B + " against " + v.A
+}
+
 func (s *server) compare(ctx context.Context, r *http.Request) (any, error) {
 	v := compareView{A: r.URL.Query().Get("a"), B: r.URL.Query().Get("b")}
 	type known struct {

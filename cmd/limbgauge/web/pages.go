@@ -46,8 +46,11 @@ type frame struct {
 // step is one word of the way to the pages.
 type step struct {
 	Path, Name string
-	Here       bool
+	Here       string // of aria-current: "page", or "true" where the page is reached from it
 }
+
+// titled is shown by a page whose title says more than its name.
+type titled interface{ title() string }
 
 // notThere says that what a page was asked for does not exist.
 type notThere struct{ what string }
@@ -61,7 +64,13 @@ func (s *server) show(v view) http.HandlerFunc {
 		for _, o := range s.table() {
 			if o.name != "" {
 				path := strings.TrimSuffix(o.path, "{$}")
-				f.Way = append(f.Way, step{path, o.name, o.path == v.path || v.name == "" && strings.HasPrefix(v.path, o.path+"/")})
+				here := ""
+				if o.path == v.path {
+					here = "page"
+				} else if v.name == "" && strings.HasPrefix(v.path, o.path+"/") {
+					here = "true"
+				}
+				f.Way = append(f.Way, step{path, o.name, here})
 			}
 		}
 		if b, err := s.desk.Bench(); err == nil {
@@ -71,6 +80,9 @@ func (s *server) show(v view) http.HandlerFunc {
 		var err error
 		if f.Shapes, err = report.Shapes(); err == nil {
 			f.Body, err = v.shows(r.Context(), r)
+		}
+		if t, ok := f.Body.(titled); ok && err == nil {
+			f.Title = t.title()
 		}
 		if err != nil {
 			code, page = http.StatusInternalServerError, "trouble"
@@ -92,7 +104,7 @@ func (s *server) show(v view) http.HandlerFunc {
 
 // came is what came of a revision, in one way.
 type came struct {
-	Sign     report.Sign
+	Word     string
 	Problems []book.Problem
 }
 
@@ -108,10 +120,8 @@ func (s *server) words() template.FuncMap {
 		"legend":   legend,
 		"state":    func(s book.State) report.Sign { return report.StateSign(string(s)) },
 		"cause":    report.CauseTitle,
-		"came": func(state book.State, word string, list []book.Problem) came {
-			return came{report.Sign{Shape: report.StateSign(string(state)).Shape, Word: word}, list}
-		},
-		"day": func(t interface{ Format(string) string }) string { return t.Format("2 Jan 2006 15:04") },
+		"came":     func(word string, list []book.Problem) came { return came{word, list} },
+		"day":      func(t interface{ Format(string) string }) string { return t.Format("2 Jan 2006 15:04") },
 		"plural": func(n int, one, many string) string {
 			if n == 1 {
 				return "1 " + one

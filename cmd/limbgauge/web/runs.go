@@ -25,6 +25,13 @@ type runsView struct {
 	Newer, Older                string // queries of the neighbouring pages
 }
 
+func (v runsView) title() string {
+	if v.Pages < 2 {
+		return "Runs"
+	}
+	return "Runs, sheet " + strconv.Itoa(v.Page) + " of " + strconv.Itoa(v.Pages)
+}
+
 type runLine struct {
 	ID, Revision, Routine, Ended, Says string
 	Started                            time.Time
@@ -106,9 +113,12 @@ func put(list []string, word string) []string {
 // runView is one run: its report, and what there is to take away.
 type runView struct {
 	ID     string
+	Says   string
 	Record any
 	Files  []string
 }
+
+func (v runView) title() string { return "Run " + v.ID + ": " + strings.TrimSuffix(v.Says, ".") }
 
 // given are the files of a run's folder that a page hands out.
 var given = []string{"report.html", "samples.parquet", "run.json", "health.json"}
@@ -122,7 +132,8 @@ func (s *server) run(ctx context.Context, r *http.Request) (any, error) {
 	if err != nil {
 		return nil, err
 	}
-	v := runView{ID: id, Files: given}
+	_, says := report.Headline(d)
+	v := runView{ID: id, Says: says, Files: given}
 	v.Record, err = report.Record(d)
 	return v, err
 }

@@ -35,6 +35,11 @@ type courseView struct {
 	Left                      []string // runs that do not count, with the reason
 }
 
+// Empty says that there is nothing to show yet.
+func (v trendView) Empty() bool { return len(v.Courses)+len(v.Before)+len(v.Resting)+v.Unlooked == 0 }
+
+func (v trendView) title() string { return "Trend of " + v.Joint }
+
 func (s *server) trend(ctx context.Context, r *http.Request) (any, error) {
 	bench, err := s.desk.Bench()
 	if err != nil {
