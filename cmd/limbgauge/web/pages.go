@@ -104,7 +104,7 @@ func (s *server) show(v view) http.HandlerFunc {
 
 // came is what came of a revision, in one way.
 type came struct {
-	Word     string
+	Sign     report.Sign
 	Problems []book.Problem
 }
 
@@ -120,8 +120,10 @@ func (s *server) words() template.FuncMap {
 		"legend":   legend,
 		"state":    func(s book.State) report.Sign { return report.StateSign(string(s)) },
 		"cause":    report.CauseTitle,
-		"came":     func(word string, list []book.Problem) came { return came{word, list} },
-		"day":      func(t interface{ Format(string) string }) string { return t.Format("2 Jan 2006 15:04") },
+		"came": func(state book.State, word string, list []book.Problem) came {
+			return came{report.Sign{Shape: report.StateSign(string(state)).Shape, Word: word}, list}
+		},
+		"day": func(t interface{ Format(string) string }) string { return t.Format("2 Jan 2006 15:04") },
 		"plural": func(n int, one, many string) string {
 			if n == 1 {
 				return "1 " + one
