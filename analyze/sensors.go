@@ -53,12 +53,13 @@ const (
 func inspect(s *rig.Series, j rig.Joint) *sensing {
 	out := *s
 	g := &sensing{series: &out}
+	against := g.senses(s)
 	fastest, geared := noLoadSpeed(j), scaled(s.Command, j.Ratio())
 	// Both sensors are looked at side by side, and what is found is said in one order.
 	together(func() { g.clock = sensor.FindClock(s.Time) },
 		func() { g.pieces, g.dt = segment.Split(s.Time, s.Command, s.Move), medianSpacing(s.Time) })
 	joint, motor := both(func() turned { return g.unwrap(s.Angle, s.Command, fastest) },
-		func() turned { return g.unwrap(s.Motor, geared, fastest*j.Ratio()) })
+		func() turned { return g.unwrap(out.Motor, geared, fastest*j.Ratio()) })
 	out.Angle, out.Motor = g.turns("joint angle", joint), g.turns("motor angle", motor)
 	jumps, motorJumps := both(func() sensor.Spikes { return g.jumps(out.Angle, 1, fastest, quantumOf(j.Sensors.JointCounts)) },
 		func() sensor.Spikes {
@@ -91,10 +92,26 @@ func inspect(s *rig.Series, j rig.Joint) *sensing {
 		g.notes = append(g.notes, "Too few readings of the motor-side angle can be believed; it is not used.")
 		out.Motor = nil
 	}
-	if share(out.Angle) < usedLeast*share(s.Angle) {
+	if share(out.Angle) < usedLeast*share(s.Angle) || against {
 		g.lose(j)
 	}
 	return g
+}
+
+// senses gives up an angle that turns against the command: whatever it shows has the wrong sign.
+// The motor side's is left out here; whether the joint's is to be lost is the answer.
+func (g *sensing) senses(s *rig.Series) (joint bool) {
+	const text = "turns against the command, as one that counts the other way than the joint"
+	if _, against := sensor.Against(s.Time, s.Motor, s.Command); against {
+		g.faults = append(g.faults, diagnose.SensorFault{Sensor: "motor angle", Repaired: true, Text: text})
+		g.notes = append(g.notes, "The motor-side angle turns against the command; it is not used. Turn its sense round: motor_reversed below [joint.sensors].")
+		g.series.Motor = nil
+	}
+	if _, joint = sensor.Against(s.Time, s.Angle, s.Command); joint {
+		g.faults = append(g.faults, diagnose.SensorFault{Sensor: "joint angle", Text: text})
+		g.notes = append(g.notes, "The joint angle turns against the command. Turn its sense round: joint_reversed below [joint.sensors], or the sign of its column.")
+	}
+	return joint
 }
 
 // current returns the current where its sensor can be believed, nil else: one that stands at its greatest

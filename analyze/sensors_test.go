@@ -179,3 +179,43 @@ func TestCurrentSensor(t *testing.T) {
 		}
 	}
 }
+
+// An angle that turns against its command has the wrong sign in all it shows: it is named, and nothing is
+// measured by it. A motor side alone is done without.
+func TestWrongSense(t *testing.T) {
+	s, j := sound()
+	turn := func(col []float64) {
+		for i := range col {
+			col[i] = 12 - col[i]
+		}
+	}
+	for _, c := range []struct {
+		name  string
+		bad   *rig.Series
+		says  string
+		blind bool
+	}{
+		{"joint", with(s, func(o *rig.Series) { turn(o.Angle) }), "joint angle: turns against the command", true},
+		{"both", with(s, func(o *rig.Series) { turn(o.Angle); turn(o.Motor) }), "joint angle: turns against the command", true},
+		{"joint without motor side", with(s, func(o *rig.Series) { turn(o.Angle); o.Motor = nil }), "joint angle: turns against the command", true},
+		{"motor side", with(s, func(o *rig.Series) { turn(o.Motor) }), "motor angle: turns against the command", false},
+	} {
+		h := run(t, c.bad, j)
+		f := h.Findings[0]
+		if len(h.Findings) != 1 || f.Cause != health.SensorFault || !strings.Contains(strings.Join(f.Evidence, "|"), c.says) {
+			t.Errorf("%s: findings %v, evidence %q", c.name, causes(h), f.Evidence)
+		}
+		if !strings.Contains(strings.Join(h.Notes, "|"), "_reversed below [joint.sensors]") {
+			t.Errorf("%s: no note says what to do: %q", c.name, h.Notes)
+		}
+		for _, name := range []string{"play", "compliance", "reversal_error", "belt_tension", "friction", "creep"} {
+			m, ok := h.Find(name, health.Total)
+			if ok && c.blind && m.Status != health.NotObservable {
+				t.Errorf("%s: %s is %s, %.3g", c.name, name, m.Status, m.Value)
+			}
+			if ok && !c.blind && name == "reversal_error" && m.Status != health.Measured {
+				t.Errorf("%s: %s is %s: %s", c.name, name, m.Status, m.Reason)
+			}
+		}
+	}
+}
