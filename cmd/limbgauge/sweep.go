@@ -380,6 +380,7 @@ func codes() []struct {
 	}{
 		{exitStopped, func(err error) bool { return errors.Is(err, session.ErrStopped) || errors.Is(err, session.ErrStuck) }},
 		{exitStopped, as(new(*link.TrippedError))},
+		{exitStopped, as(new(*session.SenseError))},
 		{exitStand, as(new(*link.VersionError))},
 		{exitStand, as(new(*link.NoHelloError))},
 		{exitStand, as(new(*link.QuietError))},

@@ -13,17 +13,20 @@ import (
 // the stand by any amount, so which joint is under test is told from the stream alone: a turn
 // begins with the first sample of a move and ends with word that the last move is gone.
 type pump struct {
-	conn   *link.Conn
-	rec    recorder
-	live   *Live
-	cancel context.CancelCauseFunc
-	failed error // of the recording; read after the pump has ended
-	over   error // what ended the conversation, nil for our own Close; read after the pump has ended
-	state  progress
-	plans  []Plan
-	guard  func(*rig.Batch) error
-	at     int  // plan whose turn it is
-	began  bool // whether a sample of its moves has come
+	conn    *link.Conn
+	rec     recorder
+	live    *Live
+	cancel  context.CancelCauseFunc
+	failed  error // of the recording; read after the pump has ended
+	over    error // what ended the conversation, nil for our own Close; read after the pump has ended
+	state   progress
+	plans   []Plan
+	guard   func(*rig.Batch) error
+	joints  []rig.Joint
+	senses  []senses // of each joint
+	against error    // a sensor's sense is wrong; read after the pump has ended
+	at      int      // plan whose turn it is
+	began   bool     // whether a sample of its moves has come
 
 	// Only the mover's goroutine uses these.
 	turn int // joint, -1 before the first
@@ -36,6 +39,7 @@ type recorder interface{ Append(*rig.Batch) error }
 
 func newPump(conn *link.Conn, rec recorder, cfg Config, cancel context.CancelCauseFunc) *pump {
 	return &pump{conn: conn, rec: rec, live: cfg.Live, cancel: cancel, state: newProgress(cfg), plans: cfg.Plans, guard: cfg.Guard,
+		joints: cfg.Joints, senses: make([]senses, len(cfg.Joints)),
 		turn: -1, lost: make([]rig.Losses, len(cfg.Joints))}
 }
 
@@ -103,6 +107,11 @@ func (p *pump) samples(b *rig.Batch) {
 	if p.guard != nil {
 		if err := p.guard(b); err != nil {
 			p.cancel(&GuardError{err})
+		}
+	}
+	if p.against == nil {
+		if p.against = p.senses[b.Joint].look(b, p.joints[b.Joint]); p.against != nil {
+			p.cancel(p.against)
 		}
 	}
 	if p.state.stuck() {

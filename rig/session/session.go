@@ -84,7 +84,7 @@ const (
 
 // Run carries out every plan and records it. When it returns the stand is disarmed, or beyond
 // reach and so disarmed by its own heartbeat rule. The error is nil when every routine came to its
-// end; it wraps ErrStopped, ErrStuck, a *GuardError, a *link.TrippedError or an error of link otherwise, with the
+// end; it wraps ErrStopped, ErrStuck, a *GuardError, a *SenseError, a *link.TrippedError or an error of link otherwise, with the
 // run kept.
 func Run(ctx context.Context, cfg Config) (Result, error) {
 	if !cfg.Consent.given {
@@ -128,6 +128,9 @@ func Run(ctx context.Context, cfg Config) (Result, error) {
 	if moveErr != nil && errors.Is(p.over, link.ErrRestarted) {
 		// A trip, as section 6 of SPEC.md has it, whether the mover saw it first or the pump.
 		moveErr = fmt.Errorf("%w: %w", &link.TrippedError{Trip: link.Tripped{Reason: wire.ReasonReset, Joint: -1}}, p.over)
+	}
+	if moveErr == nil {
+		moveErr = p.against // seen when the last move was gone
 	}
 	if p.failed != nil {
 		moveErr = p.failed
@@ -188,11 +191,14 @@ func leave(ctx context.Context, conn *link.Conn, moveErr error) error {
 func ending(err error) record.End {
 	var trip *link.TrippedError
 	var guard *GuardError
+	var against *SenseError
 	switch {
 	case err == nil:
 		return record.End{How: record.Complete}
 	case errors.As(err, &guard):
 		return record.End{How: record.Stopped, Reason: guard.Error()}
+	case errors.As(err, &against):
+		return record.End{How: record.Stopped, Reason: against.Error()}
 	case errors.Is(err, ErrStopped):
 		return record.End{How: record.Stopped, Reason: "by the user"}
 	case errors.As(err, &trip):
