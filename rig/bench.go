@@ -127,13 +127,25 @@ func (b Belt) JointRadiusM() float64 { return b.RadiusM() * b.Ratio }
 // JointTeeth returns the number of teeth of the joint-side pulley.
 func (b Belt) JointTeeth() float64 { return float64(b.Teeth) * b.Ratio }
 
-// Sensors says how finely each angle is read. A count of 0 means the angle is not measured.
+// Sensors says how finely each angle is read, and from where and in which sense. A count of 0 means the
+// angle is not measured.
 type Sensors struct {
 	JointCounts int `json:"joint_counts"` // per turn, at the joint
 	MotorCounts int `json:"motor_counts"` // per turn, at the motor side
+	// How the two sit; see Joint and Motor.
+	JointZeroDeg  float64 `json:"joint_zero_deg,omitempty"`
+	MotorZeroDeg  float64 `json:"motor_zero_deg,omitempty"`
+	JointReversed bool    `json:"joint_reversed,omitempty"`
+	MotorReversed bool    `json:"motor_reversed,omitempty"`
 	// Serial marks this set of sensors, for its calibration.
 	Serial string `json:"serial,omitempty"`
 }
+
+// Joint returns how the joint's sensor sits.
+func (s Sensors) Joint() Mount { return Mount{s.JointZeroDeg, s.JointReversed} }
+
+// Motor returns how the motor side's sensor sits.
+func (s Sensors) Motor() Mount { return Mount{s.MotorZeroDeg, s.MotorReversed} }
 
 // Ratio returns the belt's ratio motor angle : joint angle, 1 for a direct joint.
 func (j Joint) Ratio() float64 {
@@ -144,7 +156,8 @@ func (j Joint) Ratio() float64 {
 }
 
 // BareServo returns the joint as its servo alone: the belt off, the joint's angle sensor and its
-// weight on the servo's own horn. The servo turns as far as it does in the joint.
+// weight on the servo's own horn. The servo turns as far as it does in the joint. Zero and sense of the
+// sensor stay what bench.toml says: on the horn they are those of the sensor there.
 func (j Joint) BareServo() Joint {
 	k := j.Ratio()
 	j.RangeDeg = [2]float64{k * j.RangeDeg[0], k * j.RangeDeg[1]}

@@ -59,6 +59,9 @@ const (
 // were read; beyond them square and cube keep the value they have at the end.
 type Correction struct {
 	Made
+	// Mount is how an angle sensor sat in bench.toml: readings are what the stand made of it. The zero
+	// value for all else.
+	Mount                  Mount
 	Model                  Model
 	At                     float64
 	Zero, ZeroU            float64 // standard uncertainty; NaN where the points leave none
@@ -134,15 +137,26 @@ type correctionStep struct {
 	key, unit string
 	reference string // what gave the true value
 	of        func(*Calibration) **Correction
+	mount     func(Sensors) Mount // nil: no angle
 }
 
 func correctionSteps() []correctionStep {
 	return []correctionStep{
-		{"joint_angle", "deg", "jig", func(c *Calibration) **Correction { return &c.JointAngle }},
-		{"motor_angle", "deg", "jig", func(c *Calibration) **Correction { return &c.MotorAngle }},
-		{"current", "a", "meter", func(c *Calibration) **Correction { return &c.Current }},
-		{"supply", "v", "meter", func(c *Calibration) **Correction { return &c.Supply }},
+		{"joint_angle", "deg", "jig", func(c *Calibration) **Correction { return &c.JointAngle }, Sensors.Joint},
+		{"motor_angle", "deg", "jig", func(c *Calibration) **Correction { return &c.MotorAngle }, Sensors.Motor},
+		{"current", "a", "meter", func(c *Calibration) **Correction { return &c.Current }, nil},
+		{"supply", "v", "meter", func(c *Calibration) **Correction { return &c.Supply }, nil},
 	}
+}
+
+// MountOf returns how the sensor of a step sits in a joint; the zero value where the step is of no angle.
+func MountOf(key string, j Joint) Mount {
+	for _, s := range correctionSteps() {
+		if s.key == key && s.mount != nil {
+			return s.mount(j.Sensors)
+		}
+	}
+	return Mount{}
 }
 
 // Correction returns the place of a step that is a correction (joint_angle, motor_angle, current,

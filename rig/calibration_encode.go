@@ -71,6 +71,8 @@ func literal(f field) (text string, empty bool) {
 	switch v := f.into.(type) {
 	case *string:
 		return quoteTOML(*v), *v == ""
+	case *bool:
+		return fmt.Sprint(*v), !*v
 	case *int:
 		return number(float64(*v)), *v == 0
 	case *float64:

@@ -22,7 +22,13 @@ func madeFields(m *Made) []field {
 func correctionFields(s correctionStep, c *Correction) []field {
 	u := "_" + s.unit
 	constant := "the constant as it was written"
-	return append(madeFields(&c.Made),
+	head := madeFields(&c.Made)
+	if s.mount != nil {
+		head = append(head,
+			field{key: "sensor_zero_deg", into: &c.Mount.ZeroDeg, want: "the sensor's zero in bench.toml when the points were read"},
+			field{key: "sensor_reversed", into: &c.Mount.Reversed, want: "its sense in bench.toml then"})
+	}
+	return append(head,
 		field{key: "model", into: (*string)(&c.Model), must: true, want: `"zero", "line", "curve" or "waves"`},
 		field{key: "at" + u, into: &c.At, want: "the reading at which zero" + u + " holds"},
 		field{key: "zero" + u, into: &c.Zero, must: true, want: constant},

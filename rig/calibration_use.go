@@ -12,7 +12,7 @@ import (
 
 // Misfit says why a calibration can not serve a joint, "" when it can. It belongs to parts, not to
 // a name: where serials are stated on both sides they must be the same, and with another joint's name
-// every step must be tied by its serial.
+// every step must be tied by its serial. An angle's constants are those of one zero and one sense.
 func (c *Calibration) Misfit(j Joint) string {
 	tied := true
 	for _, s := range c.Steps() {
@@ -24,6 +24,15 @@ func (c *Calibration) Misfit(j Joint) string {
 			return fmt.Sprintf("its step %s was made with %s %q, joint %s has %q", s.Key, part, s.Serial, j.Name, of)
 		}
 		tied = tied && s.Serial != "" && of != ""
+	}
+	for _, s := range correctionSteps() {
+		x := *s.of(c)
+		if x == nil || s.mount == nil {
+			continue
+		}
+		if was, is := x.Mount, s.mount(j.Sensors); was != is {
+			return fmt.Sprintf("its step %s was made with the sensor of joint %s at %s, bench.toml has it at %s now", s.key, j.Name, was, is)
+		}
 	}
 	if c.Joint != j.Name && !tied {
 		return fmt.Sprintf("it was made for joint %s, not %s, and no serials say that these are the same parts", c.Joint, j.Name)
@@ -48,7 +57,7 @@ func (b *Bench) CalibrationOf(j Joint) (*Calibration, error) {
 	}
 	if wrong := c.Misfit(j); wrong != "" {
 		return nil, b.blame(j.Name, "calibration", fmt.Sprintf("names %q: %s", c.Name, wrong),
-			"name a calibration of these parts, or make one; serials stand in [joint.servo] and [joint.sensors]")
+			"name a calibration of these parts as they sit, or make one; serials, zeros and senses stand in [joint.servo] and [joint.sensors]")
 	}
 	return c, nil
 }

@@ -92,6 +92,7 @@ func ParseBench(path string, data []byte) (*Bench, error) {
 }
 
 func (d *document) joint(at string, t map[string]any, j Joint) Joint {
+	before := len(d.problems)
 	d.read(at, t, jointFields(&j), "load", "servo", "belt", "sensors", "limits")
 	if _, ok := t["name"]; ok {
 		d.name(under(at, "name"), j.Name)
@@ -130,7 +131,31 @@ func (d *document) joint(at string, t map[string]any, j Joint) Joint {
 		d.blame(under(at, "range_deg"), fmt.Sprintf("is %s deg wide, but the servo moves the joint by %s deg only", number(width), number(reach)),
 			"narrow it, or set servo.travel_deg and belt.ratio")
 	}
+	d.mounts(at, t, j, len(d.problems) == before)
 	return j
+}
+
+// mounts holds zero and sense of a joint's sensors against what its stand can do with them. Only a joint
+// without other faults says where its sensors turn to.
+func (d *document) mounts(at string, t map[string]any, j Joint, sound bool) {
+	sensors, _ := t["sensors"].(map[string]any)
+	at = under(at, "sensors")
+	if d.textForm() {
+		for _, key := range []string{"joint_zero_deg", "motor_zero_deg", "joint_reversed", "motor_reversed"} {
+			if _, there := sensors[key]; there {
+				d.blameKey(under(at, key), "can not be told to a stand of the text form, which prints angles of the joint already", "set zero and sense in its sketch, and leave the key out")
+			}
+		}
+		return
+	}
+	if key, problem, hint := j.SensorWrong(); key != "" && sound {
+		d.blame(under(at, key), problem, hint)
+	}
+}
+
+func (d *document) textForm() bool {
+	stand, _ := d.root["stand"].(map[string]any)
+	return stand["form"] == FormText
 }
 
 func currentMax(rated []Rating) float64 {

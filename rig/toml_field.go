@@ -11,7 +11,7 @@ import (
 // field is one key of a table: where its value goes and what it may be.
 type field struct {
 	key string
-	// into points at the target and says what the value must be: *float64, *int, *string,
+	// into points at the target and says what the value must be: *float64, *int, *string, *bool,
 	// *time.Time, *[2]float64 or *[2]int, *Point or *[]Point. What it holds already is the default.
 	into any
 	must bool  // there is no default
@@ -85,6 +85,13 @@ func (d *document) set(at string, v any, f field) {
 			return
 		}
 		*into = s
+	case *bool:
+		b, ok := v.(bool)
+		if !ok {
+			d.blame(at, "must be true or false, not "+kindOf(v), hint)
+			return
+		}
+		*into = b
 	case *float64:
 		if x, ok := d.number(at, v, false, f.ok, hint); ok {
 			*into = x

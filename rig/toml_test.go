@@ -207,6 +207,12 @@ func TestParseBenchNamesWhatIsWrong(t *testing.T) {
 		{"current law", one + "[joint.servo]\ncurrent_law = \"square\"\n", 7, 15, "joint.servo.current_law", `"motor" "duty"`},
 		{"form", "[stand]\nform = \"binary\"\n" + one, 2, 8, "stand.form", `"frames" "text"`},
 		{"no joint counts", one + "[joint.sensors]\njoint_counts = 0\n", 7, 16, "joint.sensors.joint_counts", "from 1"},
+		{"sense as a number", one + "[joint.sensors]\njoint_reversed = 1\n", 7, 18, "joint.sensors.joint_reversed", "must be true or false"},
+		{"zero beyond a turn", one + "[joint.sensors]\njoint_zero_deg = 190.0\n", 7, 18, "joint.sensors.joint_zero_deg", "from -180 to 180"},
+		// one is 75 deg to each side: 102 + 75 + 3 is half a turn.
+		{"zero opposite the joint", one + "[joint.sensors]\njoint_zero_deg = 102.0\njoint_reversed = true\n", 7, 18, "joint.sensors.joint_zero_deg", "read 180 deg"},
+		{"zero opposite the motor side", one + "[joint.sensors]\nmotor_counts = 4096\nmotor_zero_deg = -150.0\n", 8, 18, "joint.sensors.motor_zero_deg", "about 150 deg"},
+		{"zero of a stand that prints", "[stand]\nform = \"text\"\n" + one + "[joint.sensors]\njoint_zero_deg = 10.0\n", 9, 1, "joint.sensors.joint_zero_deg", "sketch"},
 		{"negative limit", one + "[joint.limits]\nplay_deg = -0.1\n", 7, 12, "joint.limits.play_deg", "must not be negative"},
 		{"same name twice", one + "[[joint]]\nname = \"knee\"\nrange_deg = [0, 1]\n", 7, 8, "joint.name", "line 4"},
 		{"same channel twice", one + "[[joint]]\nname = \"hip\"\nchannel = 0\nrange_deg = [0, 1]\n", 8, 11, "joint.channel", "channel"},

@@ -119,7 +119,7 @@ func (k *calibrating) still(ctx context.Context, s stillStep) error {
 		}
 		return err
 	}
-	c.Made = made
+	c.Made, c.Mount = made, rig.MountOf(s.key, k.j)
 	*k.c.Correction(s.key) = &c
 	k.say(s.key, notes)
 	return nil

@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"math"
 	"strings"
 
 	wire "limbgauge/firmware-protocol"
@@ -13,6 +14,7 @@ const (
 	noisyCounts    = 4     // noise of an angle, in counts of its sensor
 	noisyRange     = 12    // a span of fewer noises is noise, of more it is motion
 	offsetA        = -0.02 // no joint at rest feeds so much back
+	zeroOffDeg     = 2.0   // an angle so near to where the load hangs wants no other zero
 	supplyOffV     = 1.0
 	supplyAboveTop = 1.05 // of the greatest voltage of the data sheet
 	supplyBelowLow = 0.9  // of the least
@@ -32,6 +34,9 @@ func (r *linkReport) sensors(j *linkJoint) {
 	}
 	r.angle(j, "angle", j.Angle, wire.HasAngle, j.JointCounts, bench.Sensors.JointCounts)
 	r.angle(j, "motor-side angle", j.Motor, wire.HasMotor, j.MotorCounts, bench.Sensors.MotorCounts)
+	if j.OnBench && r.Firmware != "" {
+		r.zeros(j, bench)
+	}
 	if j.OnBench && r.Firmware != "" && !j.Servo {
 		r.about(j, "its channel has no servo output, so that it can not be moved.")
 	}
@@ -67,6 +72,36 @@ func (r *linkReport) angle(j *linkJoint, what string, a *linkRead, field wire.Fi
 		r.about(j, "the %s did not change at all. At rest that can be right: turn the joint by hand while you run this again.", what)
 	case counts > 0 && a.Noise > noisyCounts*360/float64(counts) && a.Most-a.Least < noisyRange*a.Noise:
 		r.about(j, "the %s scatters by %.2f deg without moving: is the magnet in place, centred over the sensor, and as near as its data sheet wants it?", what, a.Noise)
+	}
+}
+
+// zeros says which zero bench.toml should state if the joint stands at its own now. Where its load hangs
+// as it should, it does not.
+func (r *linkReport) zeros(j *linkJoint, bench rig.Joint) {
+	rest := 0.0
+	if bench.Load != nil {
+		rest = math.Max(bench.RangeDeg[0], math.Min(bench.RangeDeg[1], bench.Load.DownDeg))
+	}
+	for _, s := range []struct {
+		read      *linkRead
+		what, key string
+		gear      float64
+		mount     rig.Mount
+		zero      func(*rig.Joint) *float64
+	}{
+		{j.Angle, "angle", "joint_zero_deg", 1, bench.Sensors.Joint(), func(b *rig.Joint) *float64 { return &b.Sensors.JointZeroDeg }},
+		{j.Motor, "motor-side angle", "motor_zero_deg", bench.Ratio(), bench.Sensors.Motor(), func(b *rig.Joint) *float64 { return &b.Sensors.MotorZeroDeg }},
+	} {
+		if s.read == nil || math.Abs(s.read.Mean) < zeroOffDeg || math.Abs(s.read.Mean-s.gear*rest) < zeroOffDeg {
+			continue
+		}
+		at := math.Round(s.mount.ZeroAt(s.read.Mean)*10) / 10
+		*s.zero(&bench) = at
+		if key, _, hint := bench.SensorWrong(); key == s.key {
+			r.about(j, "the %s reads %.1f deg. If the joint stands at its zero now: %s, since its range would pass half a turn from the sensor's own 0.", s.what, s.read.Mean, hint)
+			continue
+		}
+		r.about(j, "the %s reads %.1f deg. If the joint stands at its zero now, write %s = %.1f below its [joint.sensors].", s.what, s.read.Mean, s.key, at)
 	}
 }
 

@@ -1,6 +1,8 @@
 package main
 
 import (
+	"encoding/json"
+	"math"
 	"os"
 	"path/filepath"
 	"regexp"
@@ -10,6 +12,8 @@ import (
 	"time"
 
 	"github.com/rogpeppe/go-internal/testscript"
+
+	"limbgauge/analyze/health"
 )
 
 func TestMain(m *testing.M) {
@@ -35,6 +39,7 @@ func scripts(t *testing.T, dir string) {
 			"tear":    tear,
 			"code":    exitsWith,
 			"line":    changeLine,
+			"agree":   sameAnswers,
 		},
 	})
 }
@@ -116,4 +121,43 @@ func changeLine(ts *testscript.TestScript, neg bool, args []string) {
 		ts.Fatalf("%s holds no %q in line %d", args[0], args[3], n)
 	}
 	ts.Check(os.WriteFile(ts.MkAbs(args[1]), []byte(strings.Join(lines, "")), 0o644))
+}
+
+// sameAnswers, as agree A B, wants two answers in JSON to be of the same measures, each with the same verdict and with values
+// that lie no further apart than twice their uncertainties together, as fifty measures may, and to have the same causes.
+func sameAnswers(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 2 {
+		ts.Fatalf("usage: agree a b")
+	}
+	var h [2]health.Health
+	for i, name := range args {
+		ts.Check(json.Unmarshal([]byte(ts.ReadFile(name)), &h[i]))
+	}
+	if len(h[0].Joints) == 0 || len(h[0].Joints) != len(h[1].Joints) {
+		ts.Fatalf("%d and %d joints", len(h[0].Joints), len(h[1].Joints))
+	}
+	for i, a := range h[0].Joints {
+		b := h[1].Joints[i]
+		if len(a.Measures) == 0 || len(a.Measures) != len(b.Measures) || len(a.Findings) != len(b.Findings) {
+			ts.Fatalf("%d and %d measures, %d and %d findings", len(a.Measures), len(b.Measures), len(a.Findings), len(b.Findings))
+		}
+		bare := 0
+		for k, m := range a.Measures {
+			n := b.Measures[k]
+			if m.Status != n.Status { // what is barely seen may not be in the other
+				if bare++; bare > len(a.Measures)/10 {
+					ts.Fatalf("%d statuses differ, the last of\n%+v\nbeside\n%+v", bare, m, n)
+				}
+			}
+			if m.Name != n.Name || m.Path != n.Path || m.Verdict != n.Verdict ||
+				m.Status == health.Measured && n.Status == health.Measured && math.Abs(m.Value-n.Value) > 2*(m.Uncertainty+n.Uncertainty) {
+				ts.Fatalf("%+v\nis beside\n%+v", m, n)
+			}
+		}
+		for k, f := range a.Findings {
+			if f.Cause != b.Findings[k].Cause {
+				ts.Fatalf("%s is beside %s", f.Cause, b.Findings[k].Cause)
+			}
+		}
+	}
 }

@@ -16,6 +16,7 @@ import (
 	"limbgauge/rig/link"
 	"limbgauge/rig/link/find"
 	"limbgauge/rig/link/port"
+	"limbgauge/rig/session"
 )
 
 func standPage(t *testing.T) string {
@@ -51,7 +52,7 @@ func provoked() []error {
 func provokedNotes() []string {
 	var r linkReport
 	r.Firmware = "x"
-	r.bench = &rig.Bench{Joints: []rig.Joint{{Name: "knee", Servo: rig.Servo{Rated: []rig.Rating{{Volts: 5}, {Volts: 6}}}}}}
+	r.bench = &rig.Bench{Joints: []rig.Joint{{Name: "knee", RangeDeg: [2]float64{-75, 75}, Sensors: rig.Sensors{JointCounts: 4096}, Servo: rig.Servo{Rated: []rig.Rating{{Volts: 5}, {Volts: 6}}}}}}
 	all := wire.HasAngle | wire.HasCurrent | wire.HasSupply
 	for _, j := range []linkJoint{
 		{has: all, Servo: true},
@@ -61,6 +62,8 @@ func provokedNotes() []string {
 		{has: all, Servo: true, Current: &linkRead{Mean: -0.05}, Supply: &linkRead{Mean: 0.02}},
 		{has: all, Servo: true, Supply: &linkRead{Mean: 8.4}},
 		{has: all},
+		{has: all, Servo: true, Angle: &linkRead{Mean: 37.2}},
+		{has: all, Servo: true, Angle: &linkRead{Mean: 150}},
 	} {
 		j.Name, j.OnBench, j.Samples = "knee", true, 1250
 		r.sensors(&j)
@@ -83,7 +86,7 @@ func provokedTrips() []string {
 	} {
 		out = append(out, link.TripWords(t))
 	}
-	return out
+	return append(out, (&session.SenseError{Joint: "knee", Keys: []string{"joint_reversed = true"}}).Error())
 }
 
 // TestStandPageMessages: each message that the page quotes is the beginning of one the program prints, with the exit code

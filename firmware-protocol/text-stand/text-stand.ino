@@ -9,7 +9,7 @@ const char SAMPLE_OF[] = "sample,joint=knee command_deg="; // knee: its name in 
 const long BAUD = 500000;         // as in bench.toml
 const int SERVO_PIN = 9, BUTTON_PIN = 2, ANGLE_PIN = A0; // button to ground
 const float TURN_COUNTS = 1024;   // of the analogue input over one turn of the sensor
-const float ZERO_DEG = 180;       // the sensor's angle at joint angle 0
+const float ZERO_DEG = 180, SENSE = 1; // the sensor's angle at joint angle 0; SENSE -1 where it counts against the joint
 const float LEAST_DEG = -60, MOST_DEG = 60, STEP_DEG = 15, RATE_DEG_PER_S = 20;
 const float US_AT_ZERO = 1500, US_PER_DEG = 11.111; // pulse width
 const uint32_t SAMPLE_US = 10000, DWELL_US = 600000, SLOW_LOOP_US = 100000;
@@ -22,7 +22,7 @@ uint16_t seq = 0, segment = 0;
 uint32_t due = 0, reached = 0;    // us
 
 float jointDeg() {
-  float deg = analogRead(ANGLE_PIN) * 360 / TURN_COUNTS - ZERO_DEG;
+  float deg = (analogRead(ANGLE_PIN) * 360 / TURN_COUNTS - ZERO_DEG) * SENSE;
   return deg > 180 ? deg - 360 : deg <= -180 ? deg + 360 : deg;
 }
 

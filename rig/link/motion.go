@@ -33,7 +33,18 @@ func SetupOf(j rig.Joint) (wire.SetupJoint, error) {
 		Joint: uint8(j.Channel), RangeMin: mdeg(j.RangeDeg[0]), RangeMax: mdeg(j.RangeDeg[1]),
 		PulseMinUS: uint16(p[0]), PulseMaxUS: uint16(p[1]), CommandMin: -half, CommandMax: half,
 		CurrentMax: uint16(math.Round(j.CurrentMaxA * 1000)), OverMS: uint16(CurrentOver / time.Millisecond),
+		Flags: setupFlags(j.Sensors), JointZero: mdeg(j.Sensors.JointZeroDeg), MotorZero: mdeg(j.Sensors.MotorZeroDeg),
 	}, nil
+}
+
+func setupFlags(s rig.Sensors) (f wire.SetupFlags) {
+	if s.JointReversed {
+		f |= wire.JointReversed
+	}
+	if s.MotorReversed {
+		f |= wire.MotorReversed
+	}
+	return f
 }
 
 // mdeg rounds to mdeg; what has no room on the wire is left for the encoder to refuse.

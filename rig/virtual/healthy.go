@@ -10,7 +10,8 @@ import (
 
 const rad = math.Pi / 180
 
-// Healthy returns a joint without fault that fits what bench.toml says of it. Seed 0 gives the
+// Healthy returns a joint without fault that fits what bench.toml says of it: its sensors sit as the
+// bench says. Seed 0 gives the
 // typical values themselves; any other seed spreads them as one assembly differs from the next. The
 // figures that bench.toml does not hold are invented.
 func Healthy(j rig.Joint, seed uint64) Truth {
@@ -30,8 +31,8 @@ func Healthy(j rig.Joint, seed uint64) Truth {
 		Part: Part{DegPerNm: spread(1.0, 0.2), PlayDeg: 0.04, CreepDegPerNm: spread(0.05, 0.3), Damping: 0.06},
 		Load: healthyLoad(j),
 		Sensors: Sensors{
-			Joint:         Encoder{Counts: j.Sensors.JointCounts, NoiseDeg: 0.03, Wave1Deg: spread(0.05, 0.6), Phase1Deg: spread(70, 0.9)},
-			Motor:         Encoder{Counts: j.Sensors.MotorCounts, NoiseDeg: 0.03, Wave1Deg: spread(0.05, 0.6), Phase1Deg: spread(-40, 0.9)},
+			Joint:         Encoder{Counts: j.Sensors.JointCounts, Mount: j.Sensors.Joint(), NoiseDeg: 0.03, Wave1Deg: spread(0.05, 0.6), Phase1Deg: spread(70, 0.9)},
+			Motor:         Encoder{Counts: j.Sensors.MotorCounts, Mount: j.Sensors.Motor(), NoiseDeg: 0.03, Wave1Deg: spread(0.05, 0.6), Phase1Deg: spread(-40, 0.9)},
 			CurrentNoiseA: 0.012, CurrentOffsetA: spread(0.004, 1), SupplyNoiseV: 0.004,
 		},
 	}

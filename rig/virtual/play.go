@@ -34,7 +34,7 @@ func Play(w *World, joints []rig.Joint, routines []rig.Routine, sampleHz float64
 		d.advance(tick.next)
 		busy := false
 		for i := range d.channels {
-			out[i].Append(d.row(i))
+			out[i].Append(d.row(i, joints[i].Sensors))
 			busy = busy || len(d.channels[i].queue) > 0
 		}
 		if !busy {
@@ -47,15 +47,15 @@ func Play(w *World, joints []rig.Joint, routines []rig.Routine, sampleHz float64
 func (d *deck) play(i int, j rig.Joint, r rig.Routine) {
 	c := &d.channels[i]
 	c.pulses = pulsesOf(j, d.w.plants[i].truth)
-	d.arm(i, startCommand(d.w.Read(i), j.RangeDeg[0]*1000, j.RangeDeg[1]*1000))
+	d.arm(i, startCommand(d.w.Read(i).in(j.Sensors), j.RangeDeg[0]*1000, j.RangeDeg[1]*1000))
 	for k, m := range r.Moves {
 		c.add(moveOf(m, uint16(k+1)), d.w.TimeUS())
 	}
 }
 
-// row takes one sample of a joint.
-func (d *deck) row(i int) rig.Row {
-	r, c := d.w.Read(i), &d.channels[i]
+// row takes one sample of a joint, in the joint's own sense.
+func (d *deck) row(i int, s rig.Sensors) rig.Row {
+	r, c := d.w.Read(i).in(s), &d.channels[i]
 	kind, segment := c.mark()
 	row := rig.Row{TimeUS: d.w.TimeUS(), Move: rig.MoveKind(kind), Segment: segment, Command: int32(math.Round(c.command)), Angle: r.Angle,
 		Motor: rig.Missing, Current: r.Current, Supply: r.Supply, Torque: rig.Missing, Temp: rig.Missing}

@@ -81,7 +81,7 @@ func (p *printer) advance(toUS int64) {
 }
 
 func (p *printer) appendLine(b []byte, i int) []byte {
-	r := p.deck.row(i)
+	r := p.deck.row(i, p.opt.Joints[i].Sensors) // as the sketch has zero and sense of its own
 	b = append(b, "sample,joint="...)
 	b = append(b, p.names[i]...)
 	b = append(b, ' ')

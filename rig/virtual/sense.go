@@ -3,6 +3,8 @@ package virtual
 import (
 	"math"
 	"math/rand/v2"
+
+	"limbgauge/rig"
 )
 
 // Reading is what the sensors of one joint show at one moment, in the units of the wire.
@@ -28,6 +30,7 @@ type encoder struct {
 	last  int32
 	lastS float64
 	seen  bool
+	turns float64 // deg, whole turns that a sensor which was just switched on does not know of
 }
 
 func newSensing(t Truth) sensing {
@@ -59,9 +62,23 @@ func (e *encoder) read(angle, armedS float64, rnd *rand.Rand) (mdeg int32, ok bo
 			}
 		}
 	}
+	if deg = e.Mount.Reading(deg); !e.seen {
+		// Within half a turn of its own 0 at power-up, carried on from there (SPEC.md, section 5).
+		e.turns = 360 * math.Round(deg/360)
+	}
+	deg -= e.turns
 	e.lastS, e.seen = armedS, true
 	e.last = int32(math.Round(math.Round(deg*float64(e.Counts)/360) * 360000 / float64(e.Counts)))
 	return e.last, true
+}
+
+// in turns bare readings into the joint's own sense.
+func (r Reading) in(s rig.Sensors) Reading {
+	turn := func(reading int32, m rig.Mount) int32 {
+		return int32(math.Round(m.Angle(float64(reading)/1000) * 1000))
+	}
+	r.Angle, r.Motor = turn(r.Angle, s.Joint()), turn(r.Motor, s.Motor())
+	return r
 }
 
 // Read takes a reading of a joint. Each reading draws on the joint's random numbers.

@@ -54,3 +54,40 @@ func TestReversedJoint(t *testing.T) {
 		t.Errorf("sensors at -40 deg read %d and %d mdeg, want 45000 and 35000: less zero, then turned", r.Angle, r.Motor)
 	}
 }
+
+// A sensor that sits anywhere reads so, and starts within half a turn of its own 0 (SPEC.md, section 5); what
+// bench.toml says of it gives the joint's own angle back.
+func TestMountedSensors(t *testing.T) {
+	for _, c := range []struct {
+		zero, down float64
+		reversed   bool
+		bare       float64 // reading at rest
+	}{
+		{37, 0, false, 37}, {37, 20, false, 57}, {37, 20, true, 17}, {-170, -20, false, 170}, {170, -20, true, -170},
+	} {
+		j := knee()
+		j.Load.DownDeg = c.down
+		j.Sensors.JointZeroDeg, j.Sensors.JointReversed = c.zero, c.reversed
+		truth := Healthy(j, 0)
+		w := NewWorld([]Truth{truth})
+		r := w.Read(0)
+		if got := float64(r.Angle) / 1000; math.Abs(got-c.bare) > 0.4 {
+			t.Errorf("zero %g, reversed %t, hanging at %g: reads %.2f deg, want %g", c.zero, c.reversed, c.down, got, c.bare)
+		}
+		if got := float64(r.in(j.Sensors).Angle) / 1000; math.Abs(math.Remainder(got-c.down, 360)) > 0.4 {
+			t.Errorf("zero %g, reversed %t, hanging at %g: in its own sense %.2f deg", c.zero, c.reversed, c.down, got)
+		}
+		if got := float64(w.Read(0).in(j.Sensors).Motor) / 1000; math.Abs(got-c.down) > 1 {
+			t.Errorf("the motor side reads %.2f deg, want about %g", got, c.down)
+		}
+		s, err := link.SetupOf(j)
+		if err != nil || s.JointZero != int32(c.zero*1000) || (s.Flags&wire.JointReversed != 0) != c.reversed || s.Flags&wire.MotorReversed != 0 || s.MotorZero != 0 {
+			t.Errorf("set up as %+v, %v", s, err)
+		}
+	}
+	j := knee()
+	j.Sensors.MotorZeroDeg, j.Sensors.MotorReversed = -12.3456, true
+	if s, err := link.SetupOf(j); err != nil || s.MotorZero != -12346 || s.Flags != wire.MotorReversed {
+		t.Errorf("set up as %+v, %v", s, err)
+	}
+}

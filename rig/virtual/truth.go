@@ -167,7 +167,9 @@ type Sensors struct {
 type Encoder struct {
 	Counts   int     // per turn; 0: there is none
 	NoiseDeg float64 // standard deviation
-	// It reads ZeroDeg + ScaleError·angle too much.
+	// Mount is how it sits, as its builder knows: bench.toml says it, and the stand takes it off again.
+	Mount rig.Mount
+	// Beyond that it reads ZeroDeg + ScaleError·angle too much.
 	ZeroDeg, ScaleError float64
 	// Form error of an off-centre magnet: peaks and phases of the first and second harmonic.
 	Wave1Deg, Phase1Deg, Wave2Deg, Phase2Deg float64
