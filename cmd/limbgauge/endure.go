@@ -35,6 +35,14 @@ type endureOptions struct {
 	wear         []string
 }
 
+// What a test does where nothing else is said [common practice].
+const (
+	checkRoutine = "check"
+	checkEvery   = 500
+	runCycles    = 250
+	warmUp       = 20
+)
+
 func (a *app) endureCommand() *cobra.Command {
 	var o endureOptions
 	cmd := &cobra.Command{
@@ -64,12 +72,12 @@ and do not leave a joint alone that can hurt or burn.`,
 	}
 	f := cmd.Flags()
 	f.IntVar(&o.cycles, "cycles", 0, "end when the joint has done so many, earlier ones counted")
-	f.IntVar(&o.checkEvery, "check-every", 500, "cycles between two check sweeps")
+	f.IntVar(&o.checkEvery, "check-every", checkEvery, "cycles between two check sweeps")
 	f.Float64Var(&o.hours, "hours", 0, "end after so many hours of gait by the stand's clock, earlier ones counted")
-	f.StringVar(&o.routine, "check", "check", "routine of the check sweeps: "+strings.Join(rig.RoutineNames(), ", "))
+	f.StringVar(&o.routine, "check", checkRoutine, "routine of the check sweeps: "+strings.Join(rig.RoutineNames(), ", "))
 	f.Float64Var(&o.cycleS, "cycle-time", 0, "time of a cycle, in s; default: step_s below [robot], else 1")
-	f.IntVar(&o.runCycles, "run-cycles", 250, "greatest number of cycles kept in one run")
-	f.IntVar(&o.warmUp, "warm-up", 20, "cycles before the first check sweep, so that it finds a warm joint")
+	f.IntVar(&o.runCycles, "run-cycles", runCycles, "greatest number of cycles kept in one run")
+	f.IntVar(&o.warmUp, "warm-up", warmUp, "cycles before the first check sweep, so that it finds a warm joint")
 	f.DurationVar(&o.coolDown, "cool-down", 0, "rest, disarmed, before each check sweep, as in 60s")
 	f.Float64Var(&o.heatMost, "heat", endurance.HeatMost, "greatest heat by current (I²t), as a share of what may last; 0: no limit")
 	f.Float64Var(&o.tempMost, "max-temp", endurance.TempMostC, "greatest temperature where one is measured, in °C; 0: no limit")
@@ -106,9 +114,10 @@ type endurer struct {
 	count   endurance.Count
 	last    health.Joint // the newest check's answer
 	lastRun string
-	runs    int      // of this sitting
-	told    []string // measures whose trend was told
-	late    int      // runs in a row that ended for want of a heartbeat
+	runs    int           // of this sitting
+	told    []string      // measures whose trend was told
+	late    int           // runs in a row that ended for want of a heartbeat
+	live    *session.Live // of a page; nil where none looks on
 	began   time.Time
 }
 
@@ -135,15 +144,9 @@ func (a *app) endureTo(ctx context.Context, printer *app, name string, o endureO
 	if e.consent, err = a.consent(ctx, e.what(), e.sweep.bench, o.consentOptions); err != nil {
 		return err
 	}
-	e.began = a.now()
-	stop, err := e.run(ctx)
+	stop, err := e.toItsEnd(ctx)
 	if stop == nil {
 		return err
-	}
-	if err == nil && stop.Rule.Kind != endurance.Live { // such a run has ended with its reason
-		if remarkErr := record.Remark(record.RunDir(a.folder(), e.lastRun), fmt.Sprintf("the endurance test ended here by its rule %q: %s", stop.Rule.Key, stop.Why)); remarkErr != nil {
-			err = errors.Join(err, remarkErr)
-		}
 	}
 	if printErr := e.finish(printer, stop); printErr != nil {
 		return errors.Join(err, printErr)
@@ -152,6 +155,18 @@ func (a *app) endureTo(ctx context.Context, printer *app, name string, o endureO
 		err = kindError{err: fmt.Errorf("the endurance test of joint %s was ended by its rule %q", e.joint.Name, stop.Rule.Key), code: exitFault, hint: stop.Rule.Next}
 	}
 	return err
+}
+
+// toItsEnd runs the test and leaves word of its end with the last run.
+func (e *endurer) toItsEnd(ctx context.Context) (*endurance.Stop, error) {
+	e.began = e.now()
+	stop, err := e.run(ctx)
+	if stop != nil && err == nil && stop.Rule.Kind != endurance.Live { // such a run has ended with its reason
+		if remarkErr := record.Remark(record.RunDir(e.folder(), e.lastRun), fmt.Sprintf("the endurance test ended here by its rule %q: %s", stop.Rule.Key, stop.Why)); remarkErr != nil {
+			err = remarkErr
+		}
+	}
+	return stop, err
 }
 
 // planEndurance makes a test ready: all that can be wrong beforehand is known not to be.

@@ -94,6 +94,14 @@ type endured struct {
 	Figures   []string `json:"last_check_figures"`
 }
 
+// endWords says by what the test ended, and how far it came.
+func (e *endurer) endWords(s *endurance.Stop) []string {
+	return []string{
+		fmt.Sprintf("Ended by rule %q (%s): %s.", s.Rule.Key, s.Rule.When, strings.TrimSuffix(s.Why, ".")),
+		fmt.Sprintf("Joint %s has done %d cycles in %s of gait, with %s.", e.joint.Name, e.count.Cycles, hours(e.count.Took), count(e.count.Checks, "check sweep")),
+	}
+}
+
 // finish says how the test ended and what to do next.
 func (e *endurer) finish(printer *app, s *endurance.Stop) error {
 	if e.o.json {
@@ -101,8 +109,9 @@ func (e *endurer) finish(printer *app, s *endurance.Stop) error {
 			e.lastRun, e.count.LastCheck, checkFigures(e.last)})
 	}
 	fmt.Fprintln(printer.out)
-	fmt.Fprint(printer.out, wrap(fmt.Sprintf("Ended by rule %q (%s): %s.", s.Rule.Key, s.Rule.When, strings.TrimSuffix(s.Why, ".")), "", pageWidth))
-	fmt.Fprint(printer.out, wrap(fmt.Sprintf("Joint %s has done %d cycles in %s of gait, with %s.", e.joint.Name, e.count.Cycles, hours(e.count.Took), count(e.count.Checks, "check sweep")), "", pageWidth))
+	for _, text := range e.endWords(s) {
+		fmt.Fprint(printer.out, wrap(text, "", pageWidth))
+	}
 	fmt.Fprint(printer.out, wrap("Next: "+s.Rule.Next+".", "", pageWidth))
 	return nil
 }

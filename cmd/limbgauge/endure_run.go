@@ -106,7 +106,9 @@ func (e *endurer) play(ctx context.Context, p sweepPlan) (session.Result, error)
 	p.cfg.Guard = e.guard.Look
 	var res session.Result
 	var err error
-	if f, ok := e.out.(*os.File); ok && term.IsTerminal(int(f.Fd())) {
+	if e.live != nil {
+		res, err = e.carryOut(ctx, p, o, e.consent, e.live)
+	} else if f, ok := e.out.(*os.File); ok && term.IsTerminal(int(f.Fd())) {
 		res, err = e.watch(func(live *session.Live) (session.Result, error) { return e.carryOut(ctx, p, o, e.consent, live) })
 	} else { // a line for each run is enough where nobody looks on
 		res, err = e.carryOut(ctx, p, o, e.consent, nil)
