@@ -6,18 +6,19 @@ import (
 	"fmt"
 	"net"
 	"os"
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
 
 	"limbgauge/analyze/book"
 	"limbgauge/analyze/compare"
-	"limbgauge/analyze/health"
 	"limbgauge/analyze/report"
 	"limbgauge/analyze/trend"
 	"limbgauge/cmd/limbgauge/web"
+	wire "limbgauge/firmware-protocol"
 	"limbgauge/rig"
-	"limbgauge/rig/session"
+	"limbgauge/rig/link"
 )
 
 // passwordVariable names where the page's password is read from: what stands on a command line can be
@@ -100,31 +101,59 @@ func (d *desk) Book(ctx context.Context) (*book.Book, error) {
 }
 
 func (d *desk) options(s web.Sweep) sweepOptions {
-	return sweepOptions{lineOptions: d.o.lineOptions, routine: s.Routine,
-		runOptions: runOptions{revision: s.Revision, assembly: s.Assembly, note: s.Note}}
+	return sweepOptions{lineOptions: d.o.lineOptions, routine: s.Routine, runOptions: runOptions{revision: s.Revision, assembly: s.Assembly,
+		newAssembly: s.NewAssembly, bare: s.Bare, note: s.Note, supplyV: s.SupplyV, ambientC: s.AmbientC}}
 }
 
-func (d *desk) Plan(ctx context.Context, s web.Sweep) (string, error) {
-	a, said := d.quiet()
-	p, err := a.planSweep(ctx, s.Joints, d.options(s))
-	return strings.TrimSpace(p.what + " " + strings.Join(p.notes, " ") + " " + said.String()), err
-}
-
-func (d *desk) Sweep(ctx context.Context, s web.Sweep, consent session.Consent, live *session.Live) (run string, h health.Health, err error) {
+func (d *desk) Plan(ctx context.Context, s web.Sweep) (web.Plan, error) {
+	if s.Endure != nil {
+		return d.planEndurance(ctx, s)
+	}
 	a, _ := d.quiet()
-	p, err := a.planSweep(ctx, s.Joints, d.options(s))
+	o := d.options(s)
+	p, err := a.planSweep(ctx, s.Joints, o)
 	if err != nil {
-		return "", h, err
+		return web.Plan{}, err
 	}
-	res, err := a.carryOut(ctx, p, d.options(s), consent, live)
-	if res.Dir == "" {
-		return "", h, err
+	return web.Plan{What: p.what, Notes: notesOf(p), Turns: turnsOf(p), Run: func(ctx context.Context, w web.Watch) (out web.Outcome, err error) {
+		res, err := a.carryOut(ctx, p, o, w.Consent, w.Live)
+		w.AtRest()
+		if res.Dir == "" {
+			return out, err
+		}
+		out.Run = res.Run
+		h, judgeErr := a.judgeEnded(ctx, res, err)
+		if out.Health = h; judgeErr != nil {
+			err = judgeErr
+		}
+		return out, err
+	}}, nil
+}
+
+// turnsOf says what each joint of a plan is going to do.
+func turnsOf(p sweepPlan) (out []web.Turn) {
+	for _, x := range p.cfg.Plans {
+		t := web.Turn{Joint: p.cfg.Joints[x.Joint].Name, Bare: p.cfg.Info.Conditions.BareServo, TakesS: x.Routine.Duration(x.Routine.Moves[0].TargetDeg).Seconds()}
+		t.LoDeg, t.HiDeg = reach(x.Routine)
+		for _, m := range x.Routine.Moves {
+			t.DegPerS = max(t.DegPerS, m.RateDegPerS)
+			t.Jumps = t.Jumps || m.RateDegPerS == 0
+		}
+		out = append(out, t)
 	}
-	h, judgeErr := a.judgeEnded(ctx, res, err)
-	if judgeErr != nil {
-		err = judgeErr
+	return out
+}
+
+// notesOf is what to know of a sweep beside what moves.
+func notesOf(p sweepPlan) []string {
+	notes := append(slices.Clone(p.notes), p.cfg.Info.Notes...)
+	if tag := p.cfg.Info.Conditions.Assembly; tag != "" {
+		notes = append(notes, "This is assembly "+tag+".")
 	}
-	return res.Run, h, err
+	if r := p.cfg.Info.Revision; r != "" {
+		notes = append(notes, "It is kept under revision "+r+".")
+	}
+	return notes
 }
 
 func (d *desk) Report(ctx context.Context, run string) (*report.Document, error) {
@@ -175,4 +204,29 @@ func (d *desk) Folder() string { return d.app.folder() }
 
 func (d *desk) RunDir(run string) (string, error) { return d.app.runDir([]string{run}) }
 
-func (d *desk) Hint(err error) string { return hintOf(err) }
+func (d *desk) Hint(err error) string {
+	if hint := hintOf(err); hint != "" {
+		return hint
+	}
+	var trip *link.TrippedError
+	if errors.As(err, &trip) && tripNext[trip.Trip.Reason] != "" {
+		return tripNext[trip.Trip.Reason]
+	}
+	b, err2 := d.Bench()
+	if err2 != nil {
+		return ""
+	}
+	return hintOf(linkTrouble(err, b.Stand))
+}
+
+// tripNext is what to do after a trip, as firmware-protocol/STAND.md has it.
+var tripNext = map[wire.Reason]string{
+	wire.ReasonHeartbeat: "the computer was busy or asleep, or the cable went: look at the plug, close what else runs, and start again",
+	wire.ReasonCurrent:   "look for a joint against its stop, a binding bearing, too much load; turn the joint by hand with the power off before you arm again",
+	wire.ReasonRange:     "the angle runs against the command, or the sensor's zero is off: correct that before you arm again",
+	wire.ReasonBus:       "look at the bus of the sensors: plugs that move with the joint",
+	wire.ReasonSupply:    "look at the supply: current limit too low, thin wires, a capacitor that is missing, or the switch was hit",
+	wire.ReasonReset:     "the stand restarted: give board and servos supplies of their own with one common ground",
+	wire.ReasonWatchdog:  "the firmware lost its rhythm: lower sample_hz in bench.toml",
+	wire.ReasonButton:    "somebody pressed the stop on the stand: find out why before you arm again",
+}

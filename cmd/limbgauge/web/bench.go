@@ -3,11 +3,9 @@ package web
 import (
 	"context"
 	"encoding/json"
-	"fmt"
 	"math"
 	"net/http"
 	"slices"
-	"time"
 
 	"limbgauge/analyze/book"
 	"limbgauge/analyze/report"
@@ -21,8 +19,12 @@ type benchView struct {
 	Cautions  []string
 	Joints    []benchJoint
 	Routines  []benchRoutine
+	Endure    string   // the routine that means an endurance test
 	Revisions []string // newest first
-	Facts     string   // of the joints, JSON for the script
+	// Assemblies are the tags of earlier runs, newest first.
+	Assemblies        []string
+	TagMost, NoteMost int
+	Facts             string // of the joints, JSON for the script
 }
 
 type benchJoint struct {
@@ -43,6 +45,17 @@ type jointFacts struct {
 	Torque  float64    `json:"torque_nm"`
 	Down    float64    `json:"down_deg"`
 	Current float64    `json:"current_max_a"`
+	// TakesS is how long each routine moves the joint.
+	TakesS map[string]float64 `json:"takes_s"`
+}
+
+// routineWords say what a routine is for.
+var routineWords = map[string]string{
+	"assembly": "all measures, after it was put together",
+	"quick":    "a look",
+	"check":    "slower, for belt tension",
+	"hold":     "a long hold, for creep",
+	"shake":    "small jumps, for the frequency response",
 }
 
 func (s *server) bench(ctx context.Context, r *http.Request) (any, error) {
@@ -50,7 +63,7 @@ func (s *server) bench(ctx context.Context, r *http.Request) (any, error) {
 	if err != nil {
 		return nil, err
 	}
-	v := benchView{Stand: "stand on port " + b.Stand.Port, Virtual: b.Stand.Port == rig.PortVirtual, Cautions: report.Cautions()}
+	v := benchView{Stand: "stand on port " + b.Stand.Port, Virtual: b.Stand.Port == rig.PortVirtual, Cautions: report.Cautions(), Endure: rig.GaitName, TagMost: tagMost, NoteMost: noteMost}
 	if v.Virtual {
 		v.Stand = "virtual stand: a joint of numbers, nothing moves"
 	}
@@ -62,7 +75,12 @@ func (s *server) bench(ctx context.Context, r *http.Request) (any, error) {
 	var facts []jointFacts
 	for _, j := range b.Joints {
 		v.Joints = append(v.Joints, benchJoint{j.Name, j.Kind(), slices.Contains(joints, j.Name)})
-		f := jointFacts{Name: j.Name, Range: j.RangeDeg, Current: j.CurrentMaxA}
+		f := jointFacts{Name: j.Name, Range: j.RangeDeg, Current: j.CurrentMaxA, TakesS: map[string]float64{}}
+		for _, n := range rig.RoutineNames() {
+			if r, err := rig.BuiltinRoutine(n, j); err == nil {
+				f.TakesS[n] = r.Duration(r.Moves[0].TargetDeg).Seconds()
+			}
+		}
 		if l := j.Load; l != nil {
 			f.Torque, f.Down = l.Amplitude(), l.DownDeg
 			for a := j.RangeDeg[0]; a <= j.RangeDeg[1]; a++ {
@@ -77,20 +95,23 @@ func (s *server) bench(ctx context.Context, r *http.Request) (any, error) {
 	}
 	v.Facts = string(text)
 	for _, n := range rig.RoutineNames() {
-		r := benchRoutine{Name: n, Picked: slices.Contains(routines, n)}
-		if len(b.Joints) > 0 {
-			if made, err := rig.BuiltinRoutine(n, b.Joints[0]); err == nil {
-				r.What = "about " + minutes(made.Duration(made.Moves[0].TargetDeg))
+		v.Routines = append(v.Routines, benchRoutine{n, routineWords[n], slices.Contains(routines, n)})
+	}
+	_, err = withBook(ctx, s, func(k *book.Book) (none struct{}, err error) {
+		revs, err := k.Revisions(ctx)
+		if err != nil {
+			return none, err
+		}
+		for _, r := range slices.Backward(revs) {
+			v.Revisions = append(v.Revisions, r.Name)
+		}
+		runs, err := k.Runs(ctx)
+		for _, r := range slices.Backward(runs) {
+			if r.Assembly != "" && !slices.Contains(v.Assemblies, r.Assembly) && len(v.Assemblies) < tagsMost {
+				v.Assemblies = append(v.Assemblies, r.Assembly)
 			}
 		}
-		v.Routines = append(v.Routines, r)
-	}
-	v.Revisions, err = withBook(ctx, s, func(k *book.Book) (names []string, err error) {
-		revs, err := k.Revisions(ctx)
-		for i := len(revs) - 1; i >= 0; i-- {
-			names = append(names, revs[i].Name)
-		}
-		return names, err
+		return none, err
 	})
 	return v, err
 }
@@ -109,10 +130,5 @@ func asked(r *http.Request, key string, names []string) (picked []string) {
 	return picked
 }
 
-func minutes(d time.Duration) string {
-	s := int(d.Round(time.Second).Seconds())
-	if s < 90 {
-		return fmt.Sprintf("%d s", s)
-	}
-	return fmt.Sprintf("%d min", int(d.Round(time.Minute).Minutes()))
-}
+// tagsMost is how many tags of assemblies are offered.
+const tagsMost = 20

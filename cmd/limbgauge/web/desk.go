@@ -19,11 +19,8 @@ type Desk interface {
 	Bench() (*rig.Bench, error)
 	// Book opens the catalogue; who asked closes it.
 	Book(context.Context) (*book.Book, error)
-	// Plan says what a sweep is going to move, in a sentence, or what is wrong with it.
-	Plan(context.Context, Sweep) (string, error)
-	// Sweep runs joints through a routine, records, judges and keeps. Consent was given on the page. It
-	// returns the run's number where there is one, also with an error.
-	Sweep(context.Context, Sweep, session.Consent, *session.Live) (run string, h health.Health, err error)
+	// Plan makes ready what a page asks for, or says what is wrong with it.
+	Plan(context.Context, Sweep) (Plan, error)
 	// Report gathers what there is to say of a run.
 	Report(ctx context.Context, run string) (*report.Document, error)
 	// Trend sets the runs of each joint beside each other.
@@ -46,9 +43,57 @@ type Course struct {
 
 // Sweep is what a page asks to be run.
 type Sweep struct {
-	Joints   []string `json:"joints"`
-	Routine  string   `json:"routine"`
-	Revision string   `json:"revision"`
-	Assembly string   `json:"assembly"`
-	Note     string   `json:"note"`
+	Joints      []string `json:"joints"`
+	Routine     string   `json:"routine"` // of the check sweeps, where Endure is given
+	Revision    string   `json:"revision"`
+	Assembly    string   `json:"assembly"`
+	NewAssembly bool     `json:"new_assembly"`
+	Bare        bool     `json:"bare_servo"`
+	Note        string   `json:"note"`
+	SupplyV     float64  `json:"supply_v"`  // 0: not said
+	AmbientC    float64  `json:"ambient_c"` // 0: not said
+	Endure      *Endure  `json:"endure"`
+}
+
+// Endure asks for an endurance test of the one joint.
+type Endure struct {
+	Cycles     int `json:"cycles"`
+	CheckEvery int `json:"check_every"`
+}
+
+// Plan is what was made ready. What a page showed of it is what runs.
+type Plan struct {
+	What  string // in a sentence
+	Notes []string
+	Turns []Turn // one joint after the other
+	// Run carries it out, records, judges and keeps. The outcome names the run where there is one, also
+	// with an error.
+	Run func(context.Context, Watch) (Outcome, error)
+}
+
+// Turn is one joint's part of a plan.
+type Turn struct {
+	Joint   string  `json:"joint"`
+	Bare    bool    `json:"bare_servo,omitempty"`
+	LoDeg   float64 `json:"lo_deg"`
+	HiDeg   float64 `json:"hi_deg"`
+	DegPerS float64 `json:"deg_per_s"`       // the greatest that is asked for
+	Jumps   bool    `json:"jumps,omitempty"` // some moves go as fast as the servo does
+	TakesS  float64 `json:"takes_s"`
+}
+
+// Watch is what whoever carries a plan out is given.
+type Watch struct {
+	Consent session.Consent // it was given on the page
+	Live    *session.Live
+	Say     func(string) // for whoever looks on
+	AtRest  func()       // to be called when nothing moves any more
+}
+
+// Outcome is what came of a plan.
+type Outcome struct {
+	Run    string
+	Health health.Health
+	Said   string // what else there is to say
+	Next   string // and to do
 }

@@ -82,7 +82,7 @@ func TestNoOpenBench(t *testing.T) {
 // A page that never reads holds nobody up and loses its oldest news.
 func TestHubNeverWaits(t *testing.T) {
 	h := newHub()
-	slow, quick := h.join("slow"), h.join("quick")
+	slow, quick := h.join("slow", "a"), h.join("quick", "a")
 	for i := range 10 * kept {
 		h.tell("moved", i, false)
 		if n := <-quick.news; string(n.data) != strconv.Itoa(i) {

@@ -22,20 +22,35 @@ type news struct {
 // kept is how many news wait for a page: a few seconds of motion.
 const kept = 64
 
+// streamsMost is how many pages of one browser may watch. A browser opens six connections to a host and
+// no more (from memory; so do those in use today): a sixth stream would leave none for a stop.
+const streamsMost = 5
+
 // page is one page that watches.
 type page struct {
 	id      string
+	browser string
 	news    chan news
 	dropped int
 }
 
 func newHub() *hub { return &hub{pages: map[*page]struct{}{}, last: map[string]news{}} }
 
-// join begins to watch; the page first hears the newest of every kind that lasts.
-func (h *hub) join(id string) *page {
-	p := &page{id: id, news: make(chan news, kept)}
+// join begins to watch; the page first hears the newest of every kind that lasts. It is nil where too
+// many pages of that browser watch.
+func (h *hub) join(id, browser string) *page {
+	p := &page{id: id, browser: browser, news: make(chan news, kept)}
 	h.mu.Lock()
 	defer h.mu.Unlock()
+	same := 0
+	for q := range h.pages {
+		if q.browser == browser {
+			same++
+		}
+	}
+	if same >= streamsMost {
+		return nil
+	}
 	for _, n := range h.last {
 		p.news <- n
 	}

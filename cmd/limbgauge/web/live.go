@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"net"
 	"net/http"
 	"time"
 
@@ -25,7 +26,11 @@ func (s *server) live(w http.ResponseWriter, r *http.Request) {
 		http.Error(w, "The stream needs a page's own mark.", http.StatusBadRequest)
 		return
 	}
-	p := s.hub.join(id)
+	p := s.hub.join(id, browserOf(r))
+	if p == nil { // and a browser does not ask again
+		w.WriteHeader(http.StatusNoContent)
+		return
+	}
 	defer s.motion.left(id)
 	defer s.hub.leave(p)
 	w.Header().Set("Content-Type", "text/event-stream; charset=utf-8")
@@ -59,6 +64,12 @@ func (s *server) live(w http.ResponseWriter, r *http.Request) {
 	}
 }
 
+// browserOf tells browsers apart as far as that matters for join.
+func browserOf(r *http.Request) string {
+	host, _, _ := net.SplitHostPort(r.RemoteAddr) // "" for an address of another kind
+	return host + " " + r.UserAgent()
+}
+
 // deed is something a page may ask to be done.
 type deed func(r *http.Request, page string) error
 
@@ -66,16 +77,16 @@ type deed func(r *http.Request, page string) error
 func (s *server) deeds() map[string]deed {
 	return map[string]deed{
 		"/arm": func(r *http.Request, page string) error {
-			var ask Sweep
-			if err := json.Unmarshal([]byte(r.PostFormValue("sweep")), &ask); err != nil {
-				return fmt.Errorf("read what is to be run: %w", err)
+			ask, err := readSweep(r.PostFormValue("sweep"))
+			if err != nil {
+				return err
 			}
 			return s.motion.arm(r.Context(), page, ask)
 		},
 		"/start": func(_ *http.Request, page string) error { return s.motion.start(page) },
 		"/stop":  func(*http.Request, string) error { s.motion.stop(errStopped); return nil },
 		"/alive": func(_ *http.Request, page string) error { s.motion.alive(page); return nil },
-		"/gone":  func(_ *http.Request, page string) error { s.motion.left(page); return nil },
+		"/gone":  func(_ *http.Request, page string) error { s.motion.gone(page); return nil },
 	}
 }
 

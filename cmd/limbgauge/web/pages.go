@@ -24,7 +24,7 @@ type view struct {
 // table lists the pages in the order of the way there; one without a name is reached from another.
 func (s *server) table() []view {
 	return []view{
-		{"/{$}", "bench", "Bench", "Bench", s.bench, "bench.js"},
+		{"/{$}", "bench", "Bench", "Bench", s.bench, ""},
 		{"/runs", "runs", "Runs", "Runs", s.runs, ""},
 		{"/runs/{run}", "run", "", "Run", s.run, "plot.js"},
 		{"/lost", "lost", "Lost motion", "Where motion is lost", s.lost, ""},

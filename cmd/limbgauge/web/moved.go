@@ -1,0 +1,106 @@
+package web
+
+import (
+	"fmt"
+	"math"
+	"time"
+
+	"limbgauge/rig/session"
+)
+
+// tick is how often pages are told what moves.
+const tick = 50 * time.Millisecond
+
+// status is what the pages are told of the state.
+type status struct {
+	State   state        `json:"state"`
+	Owner   string       `json:"owner,omitempty"`
+	Text    string       `json:"text"` // what it is about, or how the last one ended
+	Hint    string       `json:"hint,omitempty"`
+	Turns   []Turn       `json:"turns,omitempty"`
+	Run     string       `json:"run,omitempty"`     // of the last one
+	Verdict *verdictNews `json:"verdict,omitempty"` // on it
+	Bad     bool         `json:"bad,omitempty"`     // it did not come to its end
+}
+
+type verdictNews struct {
+	Shape string `json:"shape"`
+	Word  string `json:"word"`
+	Text  string `json:"text"`
+}
+
+// moved is what the pages are told while a joint moves. Columns are as long as each other; a null was
+// not measured.
+type moved struct {
+	State   state    `json:"state"`
+	Joint   string   `json:"joint"`
+	Move    string   `json:"move"`
+	Segment int      `json:"segment"`
+	Moves   int      `json:"moves"`
+	LeftS   float64  `json:"left_s"`
+	Share   float64  `json:"share"`
+	Samples int      `json:"samples"`
+	Lost    int      `json:"lost"`
+	Damaged int      `json:"damaged"`
+	T       []number `json:"t"`
+	Command []number `json:"command"`
+	Angle   []number `json:"angle"`
+	Motor   []number `json:"motor"`
+	Current []number `json:"current"`
+	Supply  []number `json:"supply"`
+}
+
+// number is a figure whose NaN is null in JSON.
+type number float64
+
+// MarshalJSON writes null for what was not measured.
+func (n number) MarshalJSON() ([]byte, error) {
+	if math.IsNaN(float64(n)) {
+		return []byte("null"), nil
+	}
+	return fmt.Appendf(nil, "%.6g", float64(n)), nil
+}
+
+// watch takes what a session shows to the pages, a little at a time, until it is over.
+func (m *motion) watch(live *session.Live, over <-chan struct{}) {
+	beat := time.NewTicker(tick)
+	defer beat.Stop()
+	var now moved
+	tell := func() {
+		if len(now.T) > 0 {
+			m.hub.tell("moved", now, false)
+			now = moved{}
+		}
+	}
+	for {
+		select {
+		case s := <-live.C():
+			switch {
+			case s.Said != "":
+				m.hub.tell("said", s.Said, false)
+			case len(now.T) > 0 && now.Joint != s.Joint: // news are of one joint
+				tell()
+				fallthrough
+			default:
+				now.take(s)
+			}
+		case <-beat.C:
+			tell()
+			m.overdue()
+		case <-over:
+			return
+		}
+	}
+}
+
+// take adds a reading to the news.
+func (n *moved) take(s session.Snapshot) {
+	n.State, n.Joint, n.Move, n.Segment, n.Moves = moving, s.Joint, s.Move.String(), s.Segment, s.Moves
+	n.LeftS, n.Share, n.Samples, n.Lost, n.Damaged = s.Left.Seconds(), s.Share, s.Samples, s.Losses.Lost, s.Losses.Damaged
+	n.T = append(n.T, number(s.Done.Seconds()))
+	n.Command = append(n.Command, number(s.CommandDeg))
+	n.Angle = append(n.Angle, number(s.AngleDeg))
+	n.Motor = append(n.Motor, number(s.MotorDeg))
+	n.Current = append(n.Current, number(s.CurrentA))
+	n.Supply = append(n.Supply, number(s.SupplyV))
+}
