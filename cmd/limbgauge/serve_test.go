@@ -150,19 +150,19 @@ func TestBenchPageMovesAndStops(t *testing.T) {
 	begin := func() {
 		t.Helper()
 		hand.do(click("#agree"), click("#arm"), says("state", "Armed."), click("#start"),
-			holds(`document.getElementById("state").textContent.startsWith("About") && Number(document.getElementById("angle").textContent) < -5 && document.getElementById("lost").textContent === "0"`))
+			holds(`document.getElementById("state").textContent === "Moving knee." && Number(document.getElementById("angle").textContent) < -5 && document.getElementById("lost").textContent === "0"`))
 	}
-	hand.do(chromedp.Navigate(p.url), says("state", "limp"), click(`input[value="knee"]`), click(`input[value="quick"]`))
+	hand.do(chromedp.Navigate(p.url), says("state", "limp"), click(`input[value="yaw"]`), click(`input[value="knee"]`), click(`input[value="quick"]`))
 	begin()
 	hand.do(chromedp.Sleep(2 * time.Second))
 	hand.shot("moving")
-	hand.do(click("#stop"), says("state", "Stopped from a page."), says("hint", "See run 0001."))
+	hand.do(click("#stop"), says("state", "Stopped from a page."), says("see", "See run 0001"))
 	begin()
-	hand.do(chromedp.KeyEvent(" "), says("state", "Stopped from a page."), says("hint", "See run 0002."))
+	hand.do(chromedp.KeyEvent(" "), says("state", "Stopped from a page."), says("see", "See run 0002"))
 	begin()
-	other.do(chromedp.Navigate(p.url), says("state", "About to move"))
+	other.do(chromedp.Navigate(p.url), says("state", "Moving knee"))
 	hand.close()
-	other.do(says("state", "was closed or lost its connection"), says("hint", "See run 0003."))
+	other.do(says("state", "was closed or lost its connection"), says("see", "See run 0003"))
 }
 
 // looks are the widths and tones a page is looked at with.
