@@ -77,13 +77,20 @@ func (b *tab) bring(scripts ...string) {
 func (b *tab) open(url string) {
 	b.t.Helper()
 	b.do(chromedp.Navigate(url))
-	for range 600 { // the page before may still be there for a moment
-		if there, err := chromedp.Run(b.ctx, chromedp.Evaluate[bool](`document.readyState === "complete" && location.href !== "about:blank"`)); err == nil && there {
+	b.arrives(`location.href !== "about:blank"`)
+}
+
+// arrives waits until a page is there of which an expression is true. The page before may answer for a moment, or
+// nobody.
+func (b *tab) arrives(expression string) {
+	b.t.Helper()
+	for range 600 {
+		if there, err := chromedp.Run(b.ctx, chromedp.Evaluate[bool](expression+` && document.readyState === "complete"`)); err == nil && there {
 			return
 		}
 		time.Sleep(20 * time.Millisecond)
 	}
-	b.t.Fatalf("%s did not come", url)
+	b.t.Fatalf("no page came of which it is true that %s", expression)
 }
 
 func quoted(v any) string {
@@ -95,7 +102,7 @@ func quoted(v any) string {
 }
 
 // complain fails a test with what is wrong at a place.
-func complain(t *testing.T, place string, wrong []string) {
+func complain(t testing.TB, place string, wrong []string) {
 	t.Helper()
 	for _, w := range wrong {
 		t.Errorf("%s: %s", place, w)
@@ -210,12 +217,14 @@ func TestPages(t *testing.T) {
 		all = append(all, place{at.name, p.url + at.path})
 	}
 	t.Run("at every width", func(t *testing.T) { testWidths(t, p, all) })
-	t.Run("by keyboard", func(t *testing.T) { testKeyboard(t, p, all) })
+	t.Run("by keyboard", func(t *testing.T) {
+		testKeyboard(t, p, all)
+		testKeys(t, p)
+	})
 	t.Run("as the reader set it", func(t *testing.T) { testReader(t, p, all) })
 }
 
-// Narrow and wide, light and dark, folds opened: the console is silent, nothing scrolls sideways, the rules of
-// WCAG 2.2 AA are kept, text in drawings too, no text is small, and drawings tell in words what they show.
+// Narrow and wide, light and dark, folds opened: the console is silent and the rules are kept.
 func testWidths(t *testing.T, p *benchPage, all []place) {
 	axe, why := axeScript(t)
 	script := lookScript(t)
@@ -226,22 +235,61 @@ func testWidths(t *testing.T, p *benchPage, all []place) {
 			b.open(at.path)
 			b.shot(at.name + "-" + l.name)
 			b.bring(axe, script, unfold)
-			where := at.name + ", " + l.name
-			rules := allRules
-			if l.dark {
-				rules = colourRules
-			}
-			complain(t, where, b.asked("look.wide()"))
-			if why == "" {
-				complain(t, where, b.asked("look.axeOn("+quoted(rules)+")"))
-			}
-			complain(t, where+", text in drawings", b.asked("look.drawnText()"))
-			if !l.dark {
-				complain(t, where+", sizes", b.asked("look.small("+quoted(leastRem)+","+quoted(leastDrawnRem)+")"))
-				complain(t, where+", drawings", b.asked("look.untold()"))
-			}
+			b.rules(at.name+", "+l.name, l.dark, why == "")
 		}
 	}
+	if why != "" {
+		t.Skip(why)
+	}
+}
+
+// rules holds the open page against all rules: nothing scrolls sideways, those of WCAG 2.2 AA, text in drawings too, no
+// text is small, and drawings tell in words what they show.
+func (b *tab) rules(where string, dark, axe bool) {
+	b.t.Helper()
+	names := allRules
+	if dark {
+		names = colourRules
+	}
+	complain(b.t, where, b.asked("look.wide()"))
+	if axe {
+		complain(b.t, where, b.asked("look.axeOn("+quoted(names)+")"))
+	}
+	complain(b.t, where+", text in drawings", b.asked("look.drawnText()"))
+	if !dark {
+		complain(b.t, where+", sizes", b.asked("look.small("+quoted(leastRem)+","+quoted(leastDrawnRem)+")"))
+		complain(b.t, where+", drawings", b.asked("look.untold()"))
+	}
+}
+
+// The Bench page armed, moving and after it, as the page that armed and as one that watches see it.
+func TestBenchPageByTheRules(t *testing.T) {
+	axe, why := axeScript(t)
+	script := lookScript(t)
+	p := servePage(t, exampleFolder(t), 1)
+	hand, other := p.tab(t), p.tab(t)
+	check := func(b *tab, name string) {
+		t.Helper()
+		for _, l := range looks {
+			b.do(look(l.width, l.height, l.dark))
+			b.rules("bench "+name+", "+l.name, l.dark, why == "")
+			b.shot("bench-" + name + "-" + l.name)
+		}
+	}
+	for _, b := range []*tab{hand, other} {
+		b.open(p.url + "/?joint=knee&routine=check")
+		b.bring(axe, script)
+	}
+	hand.must(`document.querySelector("input[value=knee]").checked && document.querySelector("input[value=check]").checked`)
+	hand.do(click("#agree"), click("#arm"), says("state", "Armed."))
+	check(hand, "armed")
+	hand.do(click("#start"))
+	// Looking keeps a page busy; the one that armed must go on saying that it is there.
+	other.do(holds(`Number(document.getElementById("angle").textContent) < -5`))
+	check(other, "moving")
+	hand.press(" ")
+	other.do(says("hint", "See run 0001."))
+	check(other, "after")
 	if why != "" {
 		t.Skip(why)
 	}
