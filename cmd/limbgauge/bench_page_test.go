@@ -1,7 +1,6 @@
 package main
 
 import (
-	"slices"
 	"testing"
 	"time"
 
@@ -36,13 +35,7 @@ func TestBenchPageAtEveryWidth(t *testing.T) {
 		for _, l := range looks {
 			b.do(look(l.width, l.height, l.dark), chromedp.Sleep(150*time.Millisecond))
 			where := name + ", " + l.name
-			complain(t, where, slices.Concat(b.asked("look.wide()"), b.asked("look.small("+quoted(leastRem)+","+quoted(leastDrawnRem)+")")))
-			if rules := allRules; why == "" {
-				if l.dark {
-					rules = colourRules
-				}
-				complain(t, where, b.asked("look.axeOn("+quoted(rules)+")"))
-			}
+			b.rules(where, l.dark, why == "")
 			see(where)
 			b.shot("bench-" + name + "-" + l.name)
 		}

@@ -77,6 +77,11 @@ func testKeys(t *testing.T, p *benchPage) {
 	}
 	b.find("input[type=range]")
 	b.must(`document.activeElement.getAttribute("aria-valuetext").length > 10`)
+	b.open(p.url + "/problems") // the knee is close to stall, shown last by a check sweep
+	b.find(".problem a[href^='/?']")
+	b.press(kb.Enter)
+	b.arrives(`location.pathname === "/"`)
+	b.must(`JSON.stringify([...document.querySelectorAll("[name=joint]:checked, [name=routine]:checked")].map((e) => e.value)) === '["knee","check"]'`)
 }
 
 // A cursor reads off what was drawn: a line, two lines of one plot, a loop that passes a place twice, and marks.

@@ -262,39 +262,6 @@ func (b *tab) rules(where string, dark, axe bool) {
 	}
 }
 
-// The Bench page armed, moving and after it, as the page that armed and as one that watches see it.
-func TestBenchPageByTheRules(t *testing.T) {
-	axe, why := axeScript(t)
-	script := lookScript(t)
-	p := servePage(t, exampleFolder(t), 1)
-	hand, other := p.tab(t), p.tab(t)
-	check := func(b *tab, name string) {
-		t.Helper()
-		for _, l := range looks {
-			b.do(look(l.width, l.height, l.dark))
-			b.rules("bench "+name+", "+l.name, l.dark, why == "")
-			b.shot("bench-" + name + "-" + l.name)
-		}
-	}
-	for _, b := range []*tab{hand, other} {
-		b.open(p.url + "/?joint=knee&routine=check")
-		b.bring(axe, script)
-	}
-	hand.must(`document.querySelector("input[value=knee]").checked && document.querySelector("input[value=check]").checked`)
-	hand.do(click("#agree"), click("#arm"), says("state", "Armed."))
-	check(hand, "armed")
-	hand.do(click("#start"))
-	// Looking keeps a page busy; the one that armed must go on saying that it is there.
-	other.do(holds(`Number(document.getElementById("angle").textContent) < -5`))
-	check(other, "moving")
-	hand.press(" ")
-	other.do(says("hint", "See run 0001."))
-	check(other, "after")
-	if why != "" {
-		t.Skip(why)
-	}
-}
-
 // Whatever can be used is reached by Tab, in the order of reading, shown as focused and not covered.
 func testKeyboard(t *testing.T, p *benchPage, all []place) {
 	script := lookScript(t)
