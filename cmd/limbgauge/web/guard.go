@@ -82,10 +82,15 @@ func (g guard) refuses(r *http.Request) string {
 	if !ours {
 		return "This bench is not known by the name " + strings.ToValidUTF8(r.Host, "?") + "; open the address that limbgauge serve printed, or name it with --host."
 	}
+	site := r.Header.Get("Sec-Fetch-Site")
 	if r.Method == http.MethodGet || r.Method == http.MethodHead {
+		// Another site may lead here with a link; it may not take pages apart or take the place of one that watches.
+		if (site == "cross-site" || site == "same-site") && r.Header.Get("Sec-Fetch-Mode") != "navigate" {
+			return "Only a page of this bench may ask for this."
+		}
 		return ""
 	}
-	if site := r.Header.Get("Sec-Fetch-Site"); site != "" && site != "same-origin" {
+	if site != "" && site != "same-origin" {
 		return "Only a page of this bench may change anything."
 	}
 	if origin := r.Header.Get("Origin"); !strings.EqualFold(origin, "http://"+r.Host) {

@@ -119,7 +119,7 @@ func (s *server) handler() http.Handler {
 	for path, do := range s.deeds() {
 		mux.HandleFunc("POST "+path, s.deed(do))
 	}
-	return s.guard.wrap(http.MaxBytesHandler(mux, bodyAtMost))
+	return http.MaxBytesHandler(s.guard.wrap(mux), bodyAtMost) // the guard reads bodies too
 }
 
 // lasting lets a browser keep a file until the program is another one.
