@@ -91,7 +91,7 @@ func matches(re *regexp.Regexp, css string) map[string]bool {
 // drawing 3:1 (1.4.11), in light and dark. Tones and grounds are read from the rules, so that a new
 // one is tested too.
 func TestContrast(t *testing.T) {
-	css := plotCSS + pageCSS
+	css := CSS()
 	texts, grounds := matches(textTone, css), matches(ground, css)
 	delete(texts, "tone") // stands for the tones it is set to
 	for _, k := range []ink{inkText, inkQuiet} {
@@ -131,7 +131,7 @@ func TestContrast(t *testing.T) {
 // Dark and light name the same colours, no rule brings a colour of its own past them, and the tones
 // a drawing carries for readers without the page are those of the light scheme.
 func TestColoursHaveOnePlace(t *testing.T) {
-	css := plotCSS + pageCSS
+	css := CSS()
 	s := schemes(t, css)
 	for name := range s["light"] {
 		if s["dark"][name] == "" {

@@ -85,6 +85,7 @@ type Comparison struct {
 	A, B         string // names of the revisions
 	RunsA, RunsB int    // runs behind each; 0: not known
 	Rows         []Difference
+	Says         []string // what it comes to, a sentence for each joint
 	Notes        []string
 }
 

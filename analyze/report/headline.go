@@ -1,6 +1,9 @@
 package report
 
 import (
+	"fmt"
+	"math"
+	"slices"
 	"strings"
 	"unicode"
 
@@ -15,21 +18,39 @@ type headline struct {
 	Also     []string // what else needs saying before the details
 }
 
+const stopped = "Find out what stopped it, then repeat the routine."
+
 const namedAtOnce = 3 // causes or measures named in one sentence
 
 // headlineOf sums the joints up, worst first: faults, then warnings, failed limits without a cause,
 // limits not proven, nothing judged, all well.
 func headlineOf(d *Document) headline {
 	h := judgement(d.Health.Joints)
+	if silent := unjudged(d); len(silent) > 0 && len(d.Health.Joints) > 0 {
+		h.Also = append(h.Also, "Not judged, as too little of it was recorded: "+list(silent, namedAtOnce)+".")
+	}
 	if d.Run.CutShort {
 		h.Also = append(h.Also, "The run was cut short"+colon(d.Run.Ended)+". The figures rest on the part that was recorded.")
-		if h.Mark.Shape == shapeGood {
-			h.Mark = Sign{shapeDoubt, "cut short"}
+		switch h.Mark.Shape {
+		case shapeGood:
 			h.Sentence = "Nothing wrong so far, but the run did not reach its end."
-			h.Next = "Find out what stopped it, then repeat the routine."
+			h.Mark, h.Next = Sign{shapeDoubt, "cut short"}, stopped
+		case shapeDoubt:
+			h.Sentence = "The run did not reach its end. " + h.Sentence
+			h.Mark, h.Next = Sign{shapeDoubt, "cut short"}, stopped
 		}
 	}
 	return h
+}
+
+// unjudged names joints of the run of which the analysis says nothing.
+func unjudged(d *Document) (out []string) {
+	for _, r := range d.Run.Joints {
+		if !slices.ContainsFunc(d.Health.Joints, func(j health.Joint) bool { return j.Joint == r.Joint }) {
+			out = append(out, shortName(r.Joint))
+		}
+	}
+	return out
 }
 
 func colon(s string) string {
@@ -62,10 +83,14 @@ func judgement(joints []health.Joint) headline {
 	found := map[health.Severity][]named{}
 	verdicts := map[health.Verdict][]string{}
 	var beyond []string // limits that this stand can never prove kept
+	var hidden []named  // what says by which test a cause would show that this run hides
 	for _, j := range joints {
 		for _, f := range j.Findings {
-			if f.Cause != health.None {
-				found[f.Severity] = append(found[f.Severity], named{shortName(j.Joint), f})
+			switch n := (named{shortName(j.Joint), f}); {
+			case f.Cause != health.None:
+				found[f.Severity] = append(found[f.Severity], n)
+			case len(f.CouldAlsoBe) > 0 && f.Next != "":
+				hidden = append(hidden, n)
 			}
 		}
 		for _, m := range j.Measures {
@@ -79,27 +104,33 @@ func judgement(joints []health.Joint) headline {
 	faults, warnings := found[health.SeverityFault], found[health.SeverityWarning]
 	switch {
 	case len(faults) > 0:
-		h := headline{Mark: Sign{shapeBad, "repair"}, Sentence: "Repair needed: " + causesOf(faults) + ".", Next: nextOf(faults)}
+		h := headline{Mark: Sign{shapeBad, "repair"}, Sentence: "Change or repair " + partsOf(faults) + ".", Next: nextOf(faults)}
 		if len(warnings) > 0 {
-			h.Also = append(h.Also, "Also watch: "+causesOf(warnings)+".")
+			h.Also = append(h.Also, "Also watch "+partsOf(warnings)+".")
 		}
 		return h
 	case len(warnings) > 0:
-		return headline{Mark: Sign{shapeWarning, "watch"}, Sentence: "No fault yet, but watch: " + causesOf(warnings) + ".", Next: nextOf(warnings)}
+		return headline{Mark: Sign{shapeWarning, "watch"}, Sentence: "No fault yet, but watch " + partsOf(warnings) + ".", Next: nextOf(warnings)}
 	case len(verdicts[health.Fail]) > 0:
 		return headline{Mark: Sign{shapeBad, "limit missed"},
 			Sentence: "Outside the limits, and no cause was found: " + list(verdicts[health.Fail], namedAtOnce) + ".",
 			Next:     "Look at the curves of that joint, then repeat the run to see whether it stays."}
 	case len(verdicts[health.Unproven]) > 0:
-		return headline{Mark: Sign{shapeDoubt, "unproven"},
-			Sentence: "No fault found, but not proven good: " + list(verdicts[health.Unproven], namedAtOnce) + ".",
-			Next:     "See in the table why, then repeat with more cycles or another mounting."}
+		h := headline{Mark: Sign{shapeDoubt, "unproven"}, Next: first(nextOf(hidden), "See in the table why, then repeat with more cycles or another mounting.")}
+		open, judged := verdicts[health.Unproven], len(verdicts[health.Unproven])+len(verdicts[health.Pass])
+		if len(open) <= namedAtOnce {
+			h.Sentence = "No fault found, but not proven good: " + list(open, namedAtOnce) + "."
+			return h
+		}
+		h.Sentence = fmt.Sprintf("No fault found, but %d of %d limits are not proven kept.", len(open), judged)
+		h.Also = []string{"Not proven: " + list(open, 2*namedAtOnce) + "."}
+		return h
 	case len(verdicts[health.Pass]) == 0 && len(beyond) == 0:
 		return headline{Mark: Sign{shapeDoubt, "not judged"}, Sentence: "No fault found, but nothing was judged: no limit is set.",
 			Next: "Set what you accept under [joint.limits] in bench.toml and analyse the run again."}
 	}
 	h := headline{Mark: Sign{shapeGood, "good"},
-		Sentence: "No fault found; " + limitsKept(len(verdicts[health.Pass])) + " by the whole uncertainty.",
+		Sentence: "No fault found; " + limitsKept(len(verdicts[health.Pass]), len(beyond)) + ".",
 		Next:     "Keep this run as a baseline and repeat the same routine after the next hours of use."}
 	if len(beyond) > 0 {
 		if len(verdicts[health.Pass]) == 0 {
@@ -113,11 +144,19 @@ func judgement(joints []health.Joint) headline {
 	return h
 }
 
-func limitsKept(n int) string {
-	if n == 1 {
+// limitsKept counts the limits that are kept, apart from those that this stand can never prove kept.
+func limitsKept(kept, beyond int) string {
+	is := "are"
+	if kept == 1 {
+		is = "is"
+	}
+	switch {
+	case beyond > 0:
+		return fmt.Sprintf("%d of %d limits %s kept, %d can not be proven here", kept, kept+beyond, is, beyond)
+	case kept == 1:
 		return "the one limit is kept"
 	}
-	return "all " + number(float64(n), 0) + " limits are kept"
+	return fmt.Sprintf("all %d limits are kept", kept)
 }
 
 // causesOf names causes with their joint, the same cause only once.
@@ -138,12 +177,69 @@ func causesOf(all []named) string {
 	return list(words, namedAtOnce)
 }
 
-// nextOf gives the first step, and how many more wait below.
-func nextOf(all []named) string {
-	s := Sentence(all[0].finding.Next)
-	if s == "" {
-		s = "See the evidence below."
+// partsOf names which part of which joint, why and how sure that is. What several joints or causes have in
+// common stands once, as sure as the least sure of them.
+func partsOf(all []named) string {
+	type group struct {
+		part           string
+		joints, causes []string
+		least          float64
 	}
+	var groups []group
+	// Joints of one part and cause first, then causes of one part of the same joints.
+	for _, n := range all {
+		g := group{clean(n.finding.Part), []string{n.joint}, []string{CauseTitle(n.finding.Cause)}, n.finding.Confidence}
+		i := slices.IndexFunc(groups, func(o group) bool { return o.part == g.part && o.causes[0] == g.causes[0] })
+		if i < 0 {
+			groups = append(groups, g)
+			continue
+		}
+		groups[i].joints, groups[i].least = append(groups[i].joints, n.joint), min(groups[i].least, g.least)
+	}
+	var merged []group
+	for _, g := range groups {
+		i := slices.IndexFunc(merged, func(o group) bool { return o.part == g.part && slices.Equal(o.joints, g.joints) })
+		if i < 0 {
+			merged = append(merged, g)
+			continue
+		}
+		merged[i].causes, merged[i].least = append(merged[i].causes, g.causes[0]), min(merged[i].least, g.least)
+	}
+	words := make([]string, len(merged))
+	for i, g := range merged {
+		words[i] = "the " + list(g.joints, namedAtOnce)
+		if g.part != "" {
+			words[i] = "the " + g.part + " of " + words[i]
+		}
+		why := list(g.causes, namedAtOnce)
+		if sure := sureness(g.least); sure != "" {
+			why += ", confidence " + sure
+		}
+		if len(merged) == 1 {
+			return words[i] + ": " + why
+		}
+		words[i] += " (" + why + ")"
+	}
+	return list(words, namedAtOnce)
+}
+
+// sureness writes a confidence, "" where there is none. Nothing is surer than 99 %.
+func sureness(c float64) string {
+	switch {
+	case !(c > 0 && c <= 1):
+		return ""
+	case c > 0.99:
+		return "over 99 %"
+	}
+	return number(math.Round(c*100), 0) + " %"
+}
+
+// nextOf gives the first step, naming the joint where others have one too.
+func nextOf(all []named) string {
+	if len(all) == 0 {
+		return ""
+	}
+	s := first(Sentence(all[0].finding.Next), "See the evidence below.")
 	if len(all) > 1 {
 		s = "First the " + all[0].joint + ": " + lower(s)
 	}

@@ -15,11 +15,19 @@ func TestHeadline(t *testing.T) {
 	least := health.Judge(health.Bound("supply_sag", health.NoPath, health.BoundLow, 0.36, 0.01, "", ""), 0.9)
 	free := health.Of("rise_time", health.NoPath, 0.1, 0.02, "")
 	finding := func(c health.Cause, s health.Severity, next string) health.Finding {
-		return health.Finding{Cause: c, Severity: s, Confidence: 0.9, Next: next}
+		return health.Finding{Cause: c, Severity: s, Confidence: 0.9, Next: next, Part: map[health.Cause]string{health.BeltSlack: "belt", health.SupplySag: "supply and leads"}[c]}
 	}
 	none := finding(health.None, health.SeverityOK, "")
 	slack := finding(health.BeltSlack, health.SeverityFault, "re-tension the belt")
 	sag := finding(health.SupplySag, health.SeverityWarning, "")
+	surer, odd := slack, slack
+	surer.Confidence, odd.Confidence, odd.Part = 1, 0, ""
+	jam := finding(health.Stall, health.SeverityFault, "lighten the load")
+	jam.Part = "servo"
+	skip := slack
+	skip.Cause, skip.Confidence = health.ToothSkip, 0.8
+	hides := none
+	hides.CouldAlsoBe, hides.Next = []string{"stall"}, "log the supply current"
 	hint := finding(health.Hunting, health.SeverityHint, "")
 	joint := func(name string, ms []health.Measure, fs ...health.Finding) health.Joint {
 		return health.Joint{Joint: name, Measures: ms, Findings: fs}
@@ -32,19 +40,28 @@ func TestHeadline(t *testing.T) {
 		says   []string
 	}{
 		"no joint":       {nil, false, shapeNone, []string{"Nothing was analysed"}},
-		"fault":          {[]health.Joint{joint("knee", all, slack)}, false, shapeBad, []string{"Repair needed: belt slack in the knee.", "Re-tension the belt."}},
-		"fault of two":   {[]health.Joint{joint("knee", all, slack), joint("hip", all, slack, sag)}, false, shapeBad, []string{"belt slack in the knee and hip.", "First the knee: re-tension the belt.", "Also watch: supply sags in the hip."}},
-		"fault last":     {[]health.Joint{joint("hip", all, sag), joint("knee", all, slack)}, false, shapeBad, []string{"Repair needed: belt slack in the knee."}},
-		"warning":        {[]health.Joint{joint("knee", all, sag)}, false, shapeWarning, []string{"No fault yet, but watch: supply sags in the knee."}},
+		"fault":          {[]health.Joint{joint("knee", all, slack)}, false, shapeBad, []string{"Change or repair the belt of the knee: belt slack, confidence 90 %.", "Re-tension the belt."}},
+		"fault of two":   {[]health.Joint{joint("knee", all, slack), joint("hip", all, slack, sag)}, false, shapeBad, []string{"Change or repair the belt of the knee and hip: belt slack, confidence 90 %.", "First the knee: re-tension the belt.", "Also watch the supply and leads of the hip: supply sags, confidence 90 %."}},
+		"unlike sure":    {[]health.Joint{joint("knee", all, surer), joint("hip", all, slack)}, false, shapeBad, []string{"the belt of the knee and hip: belt slack, confidence 90 %."}},
+		"very sure":      {[]health.Joint{joint("knee", all, surer)}, false, shapeBad, []string{"belt slack, confidence over 99 %."}},
+		"two parts":      {[]health.Joint{joint("knee", all, slack), joint("hip", all, jam)}, false, shapeBad, []string{"Change or repair the belt of the knee (belt slack, confidence 90 %) and the servo of the hip (stall, confidence 90 %)."}},
+		"two causes":     {[]health.Joint{joint("knee", all, slack, skip)}, false, shapeBad, []string{"Change or repair the belt of the knee: belt slack and belt skipped a tooth, confidence 80 %."}},
+		"part not known": {[]health.Joint{joint("knee", all, odd)}, false, shapeBad, []string{"Change or repair the knee: belt slack."}},
+		"fault last":     {[]health.Joint{joint("hip", all, sag), joint("knee", all, slack)}, false, shapeBad, []string{"Change or repair the belt of the knee: belt slack"}},
+		"warning":        {[]health.Joint{joint("knee", all, sag)}, false, shapeWarning, []string{"No fault yet, but watch the supply and leads of the knee: supply sags, confidence 90 %."}},
 		"failed":         {[]health.Joint{joint("knee", []health.Measure{good, bad, open}, none)}, false, shapeBad, []string{"no cause was found: play (total) of the knee."}},
 		"unproven":       {[]health.Joint{joint("knee", []health.Measure{good, open}, none)}, false, shapeDoubt, []string{"not proven good: belt tension (total) of the knee."}},
-		"never proven":   {[]health.Joint{joint("knee", []health.Measure{good, least}, none)}, false, shapeGood, []string{"the one limit is kept", "Not to be proven here", "supply sag of the knee, at least 0.360 ± 0.010 V"}},
+		"hidden":         {[]health.Joint{joint("knee", []health.Measure{good, open}, hides)}, false, shapeDoubt, []string{"not proven good: belt tension (total) of the knee.", "Log the supply current."}},
+		"much unproven":  {[]health.Joint{joint("knee", []health.Measure{good, open, open, open, open}, none)}, false, shapeDoubt, []string{"4 of 5 limits are not proven kept", "Not proven: belt tension (total) of the knee"}},
+		"unproven short": {[]health.Joint{joint("knee", []health.Measure{good, open}, none)}, true, shapeDoubt, []string{"did not reach its end", "not proven good", "Find out what stopped it", "cut short: tripped."}},
+		"one good":       {[]health.Joint{joint("knee", []health.Measure{good}, none)}, false, shapeGood, []string{"the one limit is kept."}},
+		"never proven":   {[]health.Joint{joint("knee", []health.Measure{good, least}, none)}, false, shapeGood, []string{"1 of 2 limits is kept, 1 can not be proven here", "Not to be proven here", "supply sag of the knee, at least 0.360 ± 0.010 V"}},
 		"nothing proven": {[]health.Joint{joint("knee", []health.Measure{least}, none)}, false, shapeDoubt, []string{"nothing was proven good"}},
 		"no limit":       {[]health.Joint{joint("knee", []health.Measure{free}, none)}, false, shapeDoubt, []string{"nothing was judged"}},
 		"good":           {[]health.Joint{joint("knee", all, none), joint("hip", all, none)}, false, shapeGood, []string{"No fault found; all 2 limits are kept"}},
 		"good with hint": {[]health.Joint{joint("knee", all, hint)}, false, shapeGood, []string{"Worth knowing: hunting at rest in the knee."}},
 		"good but short": {[]health.Joint{joint("knee", all, none)}, true, shapeDoubt, []string{"did not reach its end", "cut short: tripped."}},
-		"fault, short":   {[]health.Joint{joint("knee", all, slack)}, true, shapeBad, []string{"Repair needed", "cut short: tripped."}},
+		"fault, short":   {[]health.Joint{joint("knee", all, slack)}, true, shapeBad, []string{"Change or repair", "cut short: tripped."}},
 	} {
 		h := headlineOf(&Document{Health: health.Health{Joints: c.joints}, Run: Run{CutShort: c.short, Ended: "tripped"}})
 		text := h.Sentence + " " + h.Next + " " + strings.Join(h.Also, " ")
@@ -63,7 +80,7 @@ func TestHeadline(t *testing.T) {
 func TestPageIsInTheOrderOfUse(t *testing.T) {
 	page := render(t, fixture(asIs))
 	at := 0
-	for _, next := range []string{`<h1 id="verdict">`, `class="next"`, `id="joint-1"`, `<article class="finding`, `<table class="measures"`, `class="figures"`,
+	for _, next := range []string{`<h1 id="verdict">`, `<article class="finding`, "Next test", `<ul class="joints"`, `id="joint-1"`, `<table class="measures"`, `class="figures key"`,
 		"Over the runs so far", `id="joint-2"`, `id="revision"`, `<table class="problems"`, `id="compare"`, `id="conditions"`, "<h3>Losses", `id="cautions"`, `id="method"`} {
 		i := strings.Index(page[at:], next)
 		if i < 0 {
@@ -98,5 +115,14 @@ func TestHistoryTellsStatusByShape(t *testing.T) {
 		if !strings.Contains(alt, s) {
 			t.Errorf("%q does not say %q", alt, s)
 		}
+	}
+}
+
+// A run is told whole: a joint that nothing was recorded of is named.
+func TestHeadlineNamesWhatWasNotJudged(t *testing.T) {
+	d := &Document{Health: health.Health{Joints: []health.Joint{{Joint: "hip", Findings: []health.Finding{{Cause: health.None, Severity: health.SeverityOK}}}}},
+		Run: Run{Joints: []JointFacts{{Joint: "hip", Samples: 10}, {Joint: "knee"}}}}
+	if also := strings.Join(headlineOf(d).Also, " "); !strings.Contains(also, "Not judged, as too little of it was recorded: knee.") {
+		t.Errorf("said besides: %q", also)
 	}
 }

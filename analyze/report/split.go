@@ -20,6 +20,7 @@ type split struct {
 
 type splitPart struct {
 	Class, Name, Value string
+	Texture            template.HTML // beside the tone, of the 14 px chip
 	share              float64
 }
 
@@ -34,8 +35,8 @@ func splitOf(j health.Joint) *split {
 	trans, okT := measured(j, health.Transmission)
 	if sum := servo.Value + trans.Value; okS && okT && sum > 0 {
 		s.Parts = []splitPart{
-			{"servo", "servo", Amount(servo), servo.Value / sum},
-			{"transmission", "transmission", Amount(trans), trans.Value / sum},
+			{"servo", "servo", Amount(servo), "", servo.Value / sum},
+			{"transmission", "transmission", Amount(trans), stripes(0, 14, 14), trans.Value / sum},
 		}
 		u := known(total.Uncertainty) + known(servo.Uncertainty) + known(trans.Uncertainty)
 		if sum-total.Value > max(u, 0.02*sum) {
@@ -61,8 +62,22 @@ func (s *split) draw() template.HTML {
 	for _, p := range s.Parts {
 		d := p.share * w
 		fmt.Fprintf(&b, `<rect class="k-%s" x="%.1f" width="%.1f" height="%g"/>`, p.Class, x, math.Max(d-1.5, 0), h)
+		if p.Texture != "" {
+			b.WriteString(string(stripes(x, d-1.5, h)))
+		}
 		x += d
 	}
 	b.WriteString("</svg>")
+	return template.HTML(b.String())
+}
+
+// stripes cut a bar into pieces, so that it is told from a plain one without its tone.
+func stripes(from, width, height float64) template.HTML {
+	var b strings.Builder
+	b.WriteString(`<path class="k-stripes" d="`)
+	for x := 4.5; x < width; x += 9 {
+		fmt.Fprintf(&b, "M%.1f 0v%g", from+x, height)
+	}
+	b.WriteString(`"/>`)
 	return template.HTML(b.String())
 }

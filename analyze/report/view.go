@@ -15,25 +15,31 @@ import (
 type jointView struct {
 	ID, Name, Place string
 	Mark            Sign
-	State           string // in a few words, for the overview
-	Summary         string // the same, where the first finding does not say it already
-	Findings        []findingView
+	State           string        // in a few words
+	Clear           []findingView // what was found where nothing is wrong
 	Judged          []measureView
 	Others          []groupView
 	Missing         []groupView // seen on no path
 	Split           *split
-	Drawings        []drawingView
-	Courses         []drawingView
+	Drawings        []drawingView // what shows most, the rest is in MoreDrawings
+	MoreDrawings    []drawingView
+	Courses         []drawingView // of measures that go wrong, the rest is in MoreCourses
+	MoreCourses     []drawingView
 	Boundaries      []string // of the courses, each once
 	Notes           []string
+	// The words of the folds.
+	OtherWords, MissingWords, MoreDrawingsWords, MoreCoursesWords string
+	ScreenOnly                                                    []string // titles of Drawings that are not printed
 }
 
 type findingView struct {
 	Mark                  Sign
+	Joint, JointID        string
 	Title, Sureness, Part string
 	Evidence, Alike       []string
 	Next                  string
-	Again                 *Again // nil: nothing to run
+	Again                 *Again       // nil: nothing to run, or nobody to run it
+	Drawing               *drawingView // the curve that shows it; nil where it stands with its joint
 }
 
 // groupView is one measure over its paths.
@@ -57,46 +63,102 @@ type measureView struct {
 
 type drawingView struct {
 	Title   string
+	Shows   bool // it shows a finding
 	SVG     template.HTML
 	Caption string
 	Failed  string
 }
 
-func jointViews(d *Document) []jointView {
-	out := make([]jointView, len(d.Health.Joints))
+// jointViews makes what the page says of each joint, and the findings of all of them, faults first.
+func jointViews(d *Document) (joints []jointView, findings []findingView) {
+	joints = make([]jointView, len(d.Health.Joints))
+	rank := map[string]int{}
+	few := countFindings(d.Health) <= drawnBeside
 	for i, j := range d.Health.Joints {
 		v := jointView{ID: fmt.Sprintf("joint-%d", i+1), Name: clean(j.Joint), Notes: cleanAll(j.Notes),
 			Place: fmt.Sprintf("joint %d of %d", i+1, len(d.Health.Joints)),
 			Split: splitOf(j)}
 		v.Judged, v.Others, v.Missing = tablesOf(j.Measures)
+		v.OtherWords = plural(len(v.Others), "figure without a limit", "figures without a limit")
+		v.MissingWords = plural(len(v.Missing), "figure that could not be seen, and why", "figures that could not be seen, and why")
 		v.Mark, v.State = StateOf(j)
-		for _, f := range j.Findings {
-			found := findingOf(f)
-			found.Again = AgainOf(f.Cause, clean(j.Joint), d.Run.Routine)
-			v.Findings = append(v.Findings, found)
-		}
-		if len(v.Findings) == 0 || v.Findings[0].Title != v.State {
-			v.Summary = v.State
-		}
-		for _, c := range j.Curves {
-			v.Drawings = append(v.Drawings, drawingOf(c))
-		}
-		for _, h := range historiesOf(d.History, j) {
-			v.Courses = append(v.Courses, courseOf(h))
-			for _, w := range boundaryWords(h) {
-				if !slices.Contains(v.Boundaries, w) {
-					v.Boundaries = append(v.Boundaries, w)
+		shows, open, folded := chosen(j)
+		for k, f := range j.Findings {
+			fv := findingOf(f)
+			fv.Joint, fv.JointID = shortName(j.Joint), v.ID
+			if f.Cause == health.None {
+				v.Clear = append(v.Clear, fv)
+				continue
+			}
+			if shows[k] >= 0 {
+				c := drawingOf(j.Curves[shows[k]])
+				c.Shows = true
+				if few {
+					fv.Drawing = &c
+				} else {
+					v.Drawings = append(v.Drawings, c)
 				}
 			}
+			fv.Again = AgainOf(f.Cause, v.Name, d.Run.Routine)
+			rank[fv.Mark.Shape] = severityRank[f.Severity]
+			findings = append(findings, fv)
 		}
-		out[i] = v
+		for _, k := range open {
+			v.Drawings = append(v.Drawings, drawingOf(j.Curves[k]))
+		}
+		for _, k := range folded {
+			v.MoreDrawings = append(v.MoreDrawings, drawingOf(j.Curves[k]))
+		}
+		for k, c := range v.Drawings {
+			if k > 0 && !c.Shows {
+				v.ScreenOnly = append(v.ScreenOnly, c.Title)
+			}
+		}
+		v.MoreDrawingsWords = plural(len(folded), "more curve", "more curves")
+		v.courses(historiesOf(d.History, j), j)
+		joints[i] = v
 	}
-	return out
+	slices.SortStableFunc(findings, func(a, b findingView) int { return rank[b.Mark.Shape] - rank[a.Mark.Shape] })
+	return joints, findings
 }
+
+// drawnBeside is how many findings have their curve beside them. The curves of more would push the last
+// finding off the first page; they stand with their joints.
+const drawnBeside = 2
+
+func countFindings(h health.Health) (n int) {
+	for _, j := range h.Joints {
+		for _, f := range j.Findings {
+			if f.Cause != health.None {
+				n++
+			}
+		}
+	}
+	return n
+}
+
+// courses draws the measures over the runs; those that go wrong are shown, the others folded.
+func (v *jointView) courses(hs []History, j health.Joint) {
+	for _, h := range hs {
+		if badCourse(h, j) {
+			v.Courses = append(v.Courses, courseOf(h))
+		} else {
+			v.MoreCourses = append(v.MoreCourses, courseOf(h))
+		}
+		for _, w := range boundaryWords(h) {
+			if !slices.Contains(v.Boundaries, w) {
+				v.Boundaries = append(v.Boundaries, w)
+			}
+		}
+	}
+	v.MoreCoursesWords = plural(len(v.MoreCourses), "measure over the runs so far", "measures over the runs so far")
+}
+
+var severityRank = map[health.Severity]int{health.SeverityFault: 3, health.SeverityWarning: 2, health.SeverityHint: 1}
 
 // StateOf sums one joint up in a sign and a few words.
 func StateOf(j health.Joint) (Sign, string) {
-	rank := map[health.Severity]int{health.SeverityFault: 3, health.SeverityWarning: 2, health.SeverityHint: 1}
+	rank := severityRank
 	var worst *health.Finding
 	for i, f := range j.Findings {
 		if f.Cause != health.None && (worst == nil || rank[f.Severity] > rank[worst.Severity]) {
@@ -115,13 +177,7 @@ func StateOf(j health.Joint) (Sign, string) {
 
 func findingOf(f health.Finding) findingView {
 	v := findingView{Mark: SeveritySign(f.Severity), Title: CauseTitle(f.Cause), Part: clean(f.Part),
-		Evidence: cleanAll(f.Evidence), Next: Sentence(f.Next)}
-	if f.Confidence > 0 && f.Confidence <= 1 {
-		v.Sureness = number(math.Round(min(f.Confidence, 0.99)*100), 0) + " %"
-		if f.Confidence > 0.99 {
-			v.Sureness = "over " + v.Sureness
-		}
-	}
+		Evidence: cleanAll(f.Evidence), Next: Sentence(f.Next), Sureness: sureness(f.Confidence)}
 	for _, a := range cleanAll(f.CouldAlsoBe) {
 		v.Alike = append(v.Alike, CauseTitle(health.Cause(a)))
 	}

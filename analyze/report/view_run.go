@@ -12,6 +12,7 @@ import (
 type revisionView struct {
 	Name, Parent, Why, Made string
 	Parts                   []partView
+	PartWords               string
 	Changed                 []string
 }
 
@@ -24,10 +25,19 @@ type problemView struct {
 	Evidence                 []string
 }
 
+// compareView holds apart what differs and what does not or cannot be told.
 type compareView struct {
-	A, B  string
-	Rows  []differenceView
-	Notes []string
+	A, B               string
+	Rows               int
+	Decided, Undecided comparedView
+	Open               int // rows of Undecided
+	OpenWords          string
+	Says, Notes        []string
+}
+
+type comparedView struct {
+	A, B, Label string
+	Rows        []differenceView
 }
 
 type differenceView struct {
@@ -60,6 +70,7 @@ func revisionOf(r *Revision) *revisionView {
 	for _, p := range r.Parts {
 		v.Parts = append(v.Parts, partView{clean(p.Name), clean(p.File), clean(p.Hash), bytesWords(p.Size)})
 	}
+	v.PartWords = plural(len(v.Parts), "part and the file it was made from", "parts and the files they were made from")
 	return v
 }
 
@@ -89,7 +100,10 @@ func comparisonOf(c *Comparison) *compareView {
 	if c == nil {
 		return nil
 	}
-	v := &compareView{A: side(c.A, c.RunsA), B: side(c.B, c.RunsB), Notes: cleanAll(c.Notes)}
+	v := &compareView{A: side(c.A, c.RunsA), B: side(c.B, c.RunsB), Says: cleanAll(c.Says), Notes: cleanAll(c.Notes), Rows: len(c.Rows)}
+	a, b := shorten(v.A, 40), shorten(v.B, 40)
+	v.Decided = comparedView{A: a, B: b, Label: "What differs"}
+	v.Undecided = comparedView{A: a, B: b, Label: "What does not differ, or cannot be told"}
 	for _, r := range c.Rows {
 		m := r.A
 		if m.Name == "" {
@@ -110,7 +124,16 @@ func comparisonOf(c *Comparison) *compareView {
 				d.Diff = "+" + d.Diff
 			}
 		}
-		v.Rows = append(v.Rows, d)
+		if r.Mark == health.Pass || r.Mark == health.Fail {
+			v.Decided.Rows = append(v.Decided.Rows, d)
+		} else {
+			v.Undecided.Rows = append(v.Undecided.Rows, d)
+		}
+	}
+	v.Open = len(v.Undecided.Rows)
+	v.OpenWords = "reasons behind the verdicts"
+	if v.Open > 0 {
+		v.OpenWords = plural(v.Open, "measure that does not differ, or cannot be told, and why", "measures that do not differ, or cannot be told, and why")
 	}
 	return v
 }
@@ -156,8 +179,26 @@ func cleanFacts(facts []Fact) []Fact {
 	return out
 }
 
+// noLoss says in words that nothing was lost, "" where something was or nobody counted.
+func noLoss(js []JointFacts) string {
+	kept := 0
+	for _, j := range js {
+		if l := j.Losses; l.Lost+l.Damaged+l.Late > 0 {
+			return ""
+		}
+		kept += j.Samples
+	}
+	if len(js) == 0 {
+		return ""
+	}
+	return "Nothing was lost: " + plural(kept, "sample", "samples") + " kept, none lost, damaged or late."
+}
+
 func lossesOf(js []JointFacts) []lossView {
 	var out []lossView
+	if noLoss(js) != "" {
+		return nil
+	}
 	count := func(n int) string { return strconv.Itoa(n) }
 	for _, j := range js {
 		l := j.Losses

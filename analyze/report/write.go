@@ -2,7 +2,7 @@ package report
 
 import (
 	"bytes"
-	_ "embed"
+	"embed"
 	"errors"
 	"fmt"
 	"html/template"
@@ -12,23 +12,28 @@ import (
 	"strings"
 )
 
-//go:embed page.html
-var pageHTML string
+//go:embed page.html joint.html rest.html
+var pages embed.FS
 
 //go:embed page.css
 var pageCSS string
+
+//go:embed print.css
+var printCSS string
 
 //go:embed plot.css
 var plotCSS string
 
 // CSS returns the style sheet of Record and of all drawings, in light, dark and print.
-func CSS() string { return plotCSS + pageCSS }
+func CSS() string { return plotCSS + pageCSS + printCSS }
 
 // page is what page.html is filled with.
 type page struct {
-	CSS           template.CSS
+	CSS, Margins  template.CSS
 	Title, Banner string
+	RunID         string
 	Head          headline
+	Findings      []findingView
 	Joints        []jointView
 	Revision      *revisionView
 	RevisionName  string
@@ -38,15 +43,15 @@ type page struct {
 	Conditions    []Fact
 	Calibration   []Fact
 	Losses        []lossView
+	NoLoss        string
 	Note          string
 	Cautions      []string
 	Sources       []sourceView
-	Served        bool // by a server that has a bench to run joints on
 }
 
 // HTML writes the report as one page. The page is made whole before anything is written, so an error
 // of the document leaves w untouched.
-func HTML(w io.Writer, d *Document) error { return fill(w, "page", d) }
+func HTML(w io.Writer, d *Document) error { return fill(w, "page.html", d) }
 
 // Record returns what stands within the report's page, for a page of another server: heading and
 // sections, to be dressed by CSS and, for its signs, to stand below Shapes.
@@ -58,7 +63,7 @@ func Record(d *Document) (template.HTML, error) {
 
 // Shapes returns the symbols that signs refer to, once for a page.
 func Shapes() (template.HTML, error) {
-	t, err := template.New("page").Parse(pageHTML)
+	t, err := template.ParseFS(pages, "*.html")
 	if err != nil {
 		return "", fmt.Errorf("parse the report's page: %w", err)
 	}
@@ -74,7 +79,7 @@ func Headline(d *Document) (Sign, string) {
 }
 
 func fill(w io.Writer, name string, d *Document) error {
-	t, err := template.New("page").Parse(pageHTML)
+	t, err := template.ParseFS(pages, "*.html")
 	if err != nil {
 		return fmt.Errorf("parse the report's page: %w", err)
 	}
@@ -82,11 +87,17 @@ func fill(w io.Writer, name string, d *Document) error {
 	if leg := clean(d.leg()); leg != "" {
 		title = "Leg " + leg + ", " + lower(title)
 	}
-	p := page{CSS: template.CSS(CSS()), Title: title, Banner: timeWords(d.Run.Started),
-		Head: headlineOf(d), Joints: jointViews(d), Revision: revisionOf(d.Revision), RevisionName: clean(d.revision()),
+	p := page{CSS: template.CSS(CSS()), Margins: margins(d), Title: title, Banner: timeWords(d.Run.Started), RunID: clean(d.runID()),
+		Head: headlineOf(d), Revision: revisionOf(d.Revision), RevisionName: clean(d.revision()),
 		Problems: problemsOf(d.Problems), Compare: comparisonOf(d.Comparison), Facts: factsOf(d),
-		Conditions: cleanFacts(d.Run.Conditions), Calibration: cleanFacts(d.Run.Calibration), Losses: lossesOf(d.Run.Joints),
-		Note: clean(d.Run.Note), Cautions: Cautions(), Sources: sourcesOf(d.Health), Served: name == "record"}
+		Conditions: cleanFacts(d.Run.Conditions), Calibration: cleanFacts(d.Run.Calibration), Losses: lossesOf(d.Run.Joints), NoLoss: noLoss(d.Run.Joints),
+		Note: clean(d.Run.Note), Cautions: Cautions(), Sources: sourcesOf(d.Health)}
+	p.Joints, p.Findings = jointViews(d)
+	if name != "record" { // a file has no bench to run joints on
+		for i := range p.Findings {
+			p.Findings[i].Again = nil
+		}
+	}
 	var b bytes.Buffer
 	if err := t.ExecuteTemplate(&b, name, p); err != nil {
 		return fmt.Errorf("fill the report's page: %w", err)

@@ -21,9 +21,14 @@ func (a *app) reportCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "report [run]",
 		Short: "write a run's report, one HTML file",
-		Long: `Write one HTML file that needs nothing else: verdict first, then each joint's
-findings, measures against limits, plots, the problems of the leg, conditions,
-cautions, method and source of each measure. Without a run, of the newest.`,
+		Long: `Write one HTML file that needs nothing else: verdict and findings with their next
+test first, then each joint's measures against limits and curves, the problems of
+the leg, conditions, cautions, method and source of each measure. Without a run,
+of the newest.
+
+Printed from a browser it makes three to four A4 pages, with leg, revision, run,
+date and page number on each. What is folded away on the screen is not printed
+unless it was opened before; the paper says what it leaves out.`,
 		Example: "  limbgauge report 0042 --out knee.html",
 		Args:    usageArgs(cobra.MaximumNArgs(1)),
 		RunE: func(cmd *cobra.Command, args []string) error {
@@ -283,7 +288,7 @@ func comparison(ctx context.Context, b *book.Book, h health.Health, from, to str
 		}
 		res := compare.Sides(sa, sb, compare.Options{A: from, B: to})
 		out.RunsA, out.RunsB = max(out.RunsA, len(sa)), max(out.RunsB, len(sb))
-		out.Notes = append(out.Notes, j.Joint+": "+res.Sentence)
+		out.Says = append(out.Says, j.Joint+": "+res.Sentence)
 		out.Notes = append(out.Notes, res.Notes...)
 		for _, r := range res.Rows {
 			verdict := strings.TrimSpace(string(r.Verdict) + " " + footnote(&whys, r.Why))
