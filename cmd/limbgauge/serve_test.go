@@ -4,7 +4,6 @@ import (
 	"context"
 	"net"
 	"os"
-	"os/exec"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -51,14 +50,7 @@ func servePage(t testing.TB, folder string, speed float64) *benchPage {
 // openBrowser opens a browser that looks at nothing yet.
 func openBrowser(t testing.TB) *benchPage {
 	t.Helper()
-	program, err := exec.LookPath("chromium")
-	if err != nil {
-		if os.Getenv(requireAll) != "" {
-			t.Fatal(err)
-		}
-		t.Skip(err)
-	}
-	alloc, end := chromedp.NewExecAllocator(context.Background(), chromedp.ExecPath(program), chromedp.Headless, chromedp.NoSandbox, chromedp.NoFirstRun)
+	alloc, end := chromedp.NewExecAllocator(context.Background(), chromedp.ExecPath(needs(t, "chromium")), chromedp.Headless, chromedp.NoSandbox, chromedp.NoFirstRun)
 	t.Cleanup(end)
 	browser, shut := chromedp.NewContext(alloc)
 	t.Cleanup(shut)
