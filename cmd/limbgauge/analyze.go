@@ -204,8 +204,8 @@ func (a *app) analyzeRun(ctx context.Context, args []string, o analyzeOptions) e
 		return err
 	}
 	if how := r.Info.End.How; !o.json && how != record.Complete && how != record.Imported {
-		fmt.Fprint(a.out, wrap(fmt.Sprintf("Run %s did not come to its end (%s): it holds %.1f s, and what comes later in its routine was not measured.",
-			r.Info.Run, ended(r.Info.End), r.Info.DurationS()), "", pageWidth))
+		say(a.out, "", fmt.Sprintf("Run %s did not come to its end (%s): it holds %.1f s, and what comes later in its routine was not measured.",
+			r.Info.Run, ended(r.Info.End), r.Info.DurationS()))
 	}
 	if !r.Live && o.calibration == "" { // of a run that goes on the last word is not said, nor by what is only tried
 		if err := a.keep(ctx, r, h); err != nil {

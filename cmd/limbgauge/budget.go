@@ -195,10 +195,11 @@ func (a *app) lowestVolts(r book.Run, joint string) float64 {
 }
 
 func (a *app) printBudget(res budget.Answer) {
-	fmt.Fprint(a.out, wrap(res.Sentence, "", pageWidth))
+	say(a.out, "", res.Sentence)
 	fmt.Fprintln(a.out)
-	fmt.Fprint(a.out, wrap(fmt.Sprintf("Torques are for a robot of %.2f kg (%s): %d legs of %.3f kg; the leg that carries most bears %.3f of it.",
-		float64(res.DemandKg), res.DemandFrom, res.Legs, res.LegKg, res.Share), "  ", pageWidth))
+	say(a.out, "  ", fmt.Sprintf("Torques are for a robot of %.2f kg (%s): %d legs of %.3f kg; the leg that carries most bears %.3f of it.",
+		float64(res.DemandKg), res.DemandFrom, res.Legs, res.LegKg, res.Share))
+
 	const columns = "  %-8s %6s %7s  %-16s %6s %12s %7s %5s\n"
 	fmt.Fprintf(a.out, "\n"+columns, "joint", "peak", "no push", "out, below; hip,", "stall", "share of it", "allowed", "body")
 	fmt.Fprintf(a.out, columns, "", "N·m", "N·m", "knee: mm; deg", "N·m", "", "", "kg")
@@ -210,12 +211,12 @@ func (a *app) printBudget(res budget.Answer) {
 		}
 		fmt.Fprintf(a.out, columns, cut(r.Joint, 8), fmt.Sprintf("%.3f", r.PeakNm), fmt.Sprintf("%.3f", r.Straight), where, num(r.StallNm, "%.3f"), share, fmt.Sprintf("%.2f", res.Allowed), num(r.Body, "%.2f"))
 	}
-	fmt.Fprint(a.out, wrap("peak: feet push sideways up to slipping; no push: they do not. body: the greatest that this joint allows.", "  ", pageWidth))
+	say(a.out, "  ", "peak: feet push sideways up to slipping; no push: they do not. body: the greatest that this joint allows.")
 	fmt.Fprintf(a.out, "\n  greatest body %.2f ± %.2f kg; %.2f kg without sideways push. Its doubt:\n",
 		float64(res.GreatestBodyKg), float64(res.BodyU), float64(res.StraightBodyKg))
 	for _, d := range res.Doubt {
 		if d.Kg >= 0.005 {
-			fmt.Fprint(a.out, wrap(fmt.Sprintf("- %.2f kg from %s: %s", d.Kg, d.Of, d.How), "  ", pageWidth))
+			say(a.out, "  ", fmt.Sprintf("- %.2f kg from %s: %s", d.Kg, d.Of, d.How))
 		}
 	}
 	a.printSwing(res)
@@ -223,14 +224,14 @@ func (a *app) printBudget(res budget.Answer) {
 	a.printCompared(res)
 	for _, w := range res.Warnings {
 		head, lines, _ := strings.Cut(w, "\n")
-		fmt.Fprint(a.out, "\n"+wrap("Note: "+head, "  ", pageWidth))
+		sayApart(a.out, "  ", "Note: "+head)
 		if lines != "" {
 			fmt.Fprint(a.out, "    "+strings.ReplaceAll(strings.TrimSpace(lines), "\n", "\n    ")+"\n")
 		}
 	}
 	fmt.Fprintln(a.out, "\n  rests on:")
 	for _, s := range res.Assumptions {
-		fmt.Fprint(a.out, wrap("- "+s, "  ", pageWidth))
+		say(a.out, "  ", "- "+s)
 	}
 }
 
@@ -243,8 +244,8 @@ func (a *app) printSwing(res budget.Answer) {
 		fmt.Fprintf(a.out, "  %-8s %.3f N·m (weight alone %.3f), %s of stall torque, %s of speed\n", cut(r.Joint, 8), float64(r.SwingNm), float64(r.SwingOwn), num(r.SwingUse, "%.2f"), num(r.SwingSpeed, "%.2f"))
 	}
 	for _, s := range res.Savings {
-		fmt.Fprint(a.out, wrap(fmt.Sprintf("%.0f g moved from the %s's centre to the hip axis take %.1f mN·m (%.0f %%) off the hip, %.1f mN·m off the yaw",
-			1000*s.Kg, s.Link, 1000*s.HipNm, 100*s.HipShare, 1000*s.YawNm), "  ", pageWidth))
+		say(a.out, "  ", fmt.Sprintf("%.0f g moved from the %s's centre to the hip axis take %.1f mN·m (%.0f %%) off the hip, %.1f mN·m off the yaw",
+			1000*s.Kg, s.Link, 1000*s.HipNm, 100*s.HipShare, 1000*s.YawNm))
 	}
 }
 
@@ -259,13 +260,13 @@ func (a *app) printBelts(res budget.Answer) {
 			first = false
 		}
 		p := float64(r.Pull)
-		fmt.Fprint(a.out, wrap(fmt.Sprintf("%s: greatest pull %.0f N; a span goes slack below %.0f N of tension, against skipping %.0f to %.0f N", r.Joint, p, budget.TautShare*p, budget.SkipShare*p, budget.FullShare*p), "  ", pageWidth))
+		say(a.out, "  ", fmt.Sprintf("%s: greatest pull %.0f N; a span goes slack below %.0f N of tension, against skipping %.0f to %.0f N", r.Joint, p, budget.TautShare*p, budget.SkipShare*p, budget.FullShare*p))
 	}
 }
 
 func (a *app) printCompared(res budget.Answer) {
 	if len(res.Compared) == 0 {
-		fmt.Fprint(a.out, "\n"+wrap("The bench has no whole run of this leg yet, so nothing is compared: \"limbgauge sweep\" makes one.", "  ", pageWidth))
+		sayApart(a.out, "  ", "The bench has no whole run of this leg yet, so nothing is compared: \"limbgauge sweep\" makes one.")
 		return
 	}
 	fmt.Fprintf(a.out, "\n  %-8s %-23s %6s %19s  %-4s %s\n", "joint", "beside the bench", "budget", "bench", "run", "verdict")
@@ -277,7 +278,7 @@ func (a *app) printCompared(res budget.Answer) {
 		}
 		fmt.Fprintln(a.out, strings.TrimRight(fmt.Sprintf("  %-8s %-23s %6s %19s  %-4s %s", cut(c.Joint, 8), c.What, num(c.Budget, "%.3g"), figure(v)+unit, c.Run, c.Verdict), " "))
 		if c.Words != "" {
-			fmt.Fprint(a.out, wrap(c.Words, "            ", pageWidth))
+			say(a.out, "            ", c.Words)
 		}
 	}
 }

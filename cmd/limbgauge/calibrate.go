@@ -249,12 +249,12 @@ func (a *app) useInBench(joint, name string) error {
 func (k *calibrating) say(key string, notes []string) {
 	for _, s := range k.c.Steps() {
 		if s.Key == key {
-			fmt.Fprint(k.app.out, wrap(stepTitle(key)+": "+stepWords(k.c, s), "", pageWidth))
+			say(k.app.out, "", stepTitle(key)+": "+stepWords(k.c, s))
 			printPoints(k.app.out, k.c, key)
 		}
 	}
 	for _, n := range notes {
-		fmt.Fprint(k.app.out, wrap("Note: "+n, "  ", pageWidth))
+		say(k.app.out, "  ", "Note: "+n)
 	}
 }
 

@@ -105,9 +105,9 @@ func (a *app) calibrationShowCommand() *cobra.Command {
 			if c.From != "" {
 				head += ", other steps from " + c.From
 			}
-			fmt.Fprint(a.out, wrap(head+", written by "+c.Tool, "", pageWidth))
+			say(a.out, "", head+", written by "+c.Tool)
 			for _, s := range c.Steps() {
-				fmt.Fprint(a.out, wrap(stepTitle(s.Key)+": "+stepWords(c, s), "", pageWidth))
+				say(a.out, "", stepTitle(s.Key)+": "+stepWords(c, s))
 				printPoints(a.out, c, s.Key)
 			}
 			return nil

@@ -117,7 +117,7 @@ func (k *calibrating) pulse(ctx context.Context) error {
 			}
 			bare := k.j
 			bare.Load = &rig.Load{} // what a load bends is no matter of pulses
-			fmt.Fprint(k.app.out, wrap(fmt.Sprintf("Servo supply off: take the load off joint %s, the belt too if that is easy.", k.j.Name), "", pageWidth))
+			say(k.app.out, "", fmt.Sprintf("Servo supply off: take the load off joint %s, the belt too if that is easy.", k.j.Name))
 			r, err = k.move(ctx, bare, "stops from both sides without load")
 		}
 		if err != nil {

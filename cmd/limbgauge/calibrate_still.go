@@ -207,7 +207,7 @@ func (k *calibrating) readStand(ctx context.Context, s stillStep) (points []rig.
 	}
 	defer stand.Close()
 	out := k.app.out
-	fmt.Fprint(out, wrap("Nothing is armed in this step. A limp leg falls: hold it, and cut the servos' supply before you reach in where the step does not need it.", "", pageWidth))
+	say(out, "", "Nothing is armed in this step. A limp leg falls: hold it, and cut the servos' supply before you reach in where the step does not need it.")
 	for i := 0; i < len(places); {
 		v, skip, err := k.place(ctx, s, places[i])
 		if err != nil {

@@ -99,7 +99,7 @@ func (k *calibrating) weigh(ctx context.Context, made *rig.Made) (points []rig.T
 			load.DownDeg = j.Load.DownDeg
 		}
 		j.Load = &load
-		fmt.Fprint(k.app.out, wrap(fmt.Sprintf("Servo supply off: hang %g kg at %g m on joint %s, nothing else, and tie it.", m, k.o.lever, j.Name), "", pageWidth))
+		say(k.app.out, "", fmt.Sprintf("Servo supply off: hang %g kg at %g m on joint %s, nothing else, and tie it.", m, k.o.lever, j.Name))
 		r, err := k.move(ctx, j, fmt.Sprintf("stops on both sides under %g kg, which swings with the arm: keep out from under it", m))
 		if err != nil {
 			return nil, err

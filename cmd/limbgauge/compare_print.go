@@ -15,16 +15,15 @@ import (
 // printComparison writes one joint for people: what is to be said of the whole, then measure by
 // measure both sides, the difference and the verdict.
 func (a *app) printComparison(c comparisonOfJoint, settled compare.Options, o compareOptions) {
-	fmt.Fprint(a.out, wrap(fmt.Sprintf("%s, %s (%s) against %s (%s)", c.joint, settled.B, c.count[1], settled.A, c.count[0]), "", pageWidth))
-	fmt.Fprint(a.out, wrap(c.res.Sentence, "", pageWidth))
+	say(a.out, "", fmt.Sprintf("%s, %s (%s) against %s (%s)", c.joint, settled.B, c.count[1], settled.A, c.count[0]))
+	say(a.out, "", c.res.Sentence)
 	shown := c.res.Rows
 	var whys []string // reasons behind verdicts, numbered in the order they come
-	if len(shown) > 0 {
-		fmt.Fprintf(a.out, "\n  %-24s %-7s %16s %16s %s\n", "measure", "path", inWidth(settled.A, 16), inWidth(settled.B, 16), "verdict")
-	}
+	t := sheet{indent: "  ", gap: 1, columns: []column{{title: "measure"}, {title: "path"}, {title: inWidth(settled.A, 16), right: true},
+		{title: inWidth(settled.B, 16), right: true}, {title: "verdict"}}}
 	for _, r := range shown {
 		d, _ := health.DefinitionOf(r.A.Name)
-		fmt.Fprintf(a.out, "  %-24s %-7s %16s %16s %s\n", inWidth(short(d), 24), pathWord(r.A.Path), cell(r.A), cell(r.B), styleOf(a.out).as(string(r.Verdict), verdictWord(r.Verdict)))
+		t.add(inWidth(short(d), 24), pathWord(r.A.Path), cell(r.A), cell(r.B), styleOf(a.out).as(string(r.Verdict), verdictWord(r.Verdict)))
 		unit, difference := "", ""
 		if r.A.Unit != "1" {
 			unit = "  " + r.A.Unit
@@ -33,13 +32,17 @@ func (a *app) printComparison(c comparisonOfJoint, settled compare.Options, o co
 		if !math.IsNaN(r.Diff) {
 			difference = "difference"
 		}
-		fmt.Fprintln(a.out, strings.TrimRight(fmt.Sprintf("  %-24s %-7s %16s %16s %s", unit, "", difference, value, footnote(&whys, r.Why)), " "))
+		t.add(unit, "", difference, value, footnote(&whys, r.Why))
+	}
+	if len(shown) > 0 {
+		fmt.Fprintln(a.out)
+		t.print(a.out)
 	}
 	if len(whys) > 0 {
 		fmt.Fprintln(a.out)
 	}
 	for i, why := range whys {
-		fmt.Fprint(a.out, wrap(fmt.Sprintf("[%d] %s", i+1, why), "  ", pageWidth))
+		say(a.out, "  ", fmt.Sprintf("[%d] %s", i+1, why))
 	}
 	if o.why {
 		fmt.Fprintln(a.out)
@@ -51,10 +54,10 @@ func (a *app) printComparison(c comparisonOfJoint, settled compare.Options, o co
 		fmt.Fprintln(a.out)
 	}
 	for _, n := range c.res.Notes {
-		fmt.Fprint(a.out, wrap("Note: "+n, "  ", pageWidth))
+		say(a.out, "  ", "Note: "+n)
 	}
 	if !o.all && len(o.measures) == 0 {
-		fmt.Fprint(a.out, "\n  measures without a limit are not shown; --all shows them\n")
+		sayApart(a.out, "  ", "measures without a limit are not shown; --all shows them")
 	}
 }
 
@@ -66,7 +69,7 @@ func (a *app) printEvidence(r compare.Row) {
 		title += " (" + string(r.A.Path) + ")"
 	}
 	line := func(format string, args ...any) {
-		fmt.Fprint(a.out, wrap(fmt.Sprintf(format, args...), "    ", pageWidth))
+		say(a.out, "    ", fmt.Sprintf(format, args...))
 	}
 	in := func(v float64) string {
 		s, _ := report.Figure(v, math.NaN(), d.Decimals+1)

@@ -28,7 +28,7 @@ var errNotArmed = errors.New("not armed, nothing moved")
 func (a *app) cautions() {
 	fmt.Fprintln(a.out, "Before anything moves:")
 	for _, c := range report.Cautions() {
-		fmt.Fprint(a.out, wrap("- "+c, "  ", pageWidth))
+		say(a.out, "  ", "- "+c)
 	}
 	fmt.Fprintln(a.out)
 }
@@ -41,7 +41,7 @@ func (a *app) consent(ctx context.Context, what string, b *rig.Bench, o consentO
 		return session.Consent{}, usageError{errors.New("--yes arms only the virtual stand; a real one also needs --hands-clear, which says that nobody can reach into it")}
 	}
 	a.cautions()
-	fmt.Fprint(a.out, wrap(what, "", pageWidth))
+	say(a.out, "", what)
 	if o.yes {
 		fmt.Fprintln(a.out, "Armed without asking (--yes).")
 		return session.Agreed(), nil

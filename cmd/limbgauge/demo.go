@@ -120,7 +120,7 @@ func (a *app) demo(ctx context.Context, folder string) error {
 	first := begin.AddDate(0, 0, -12*7-1).Truncate(time.Hour)
 	d := *a // the story has a clock and a folder of its own
 	d.bench = folder
-	fmt.Fprint(a.out, wrap("A greenhouse scout with six legs; leg fore-left; its knee over twelve weeks. The stand is virtual: nothing moves here. On a real stand the cautions come first.", "", pageWidth))
+	say(a.out, "", "A greenhouse scout with six legs; leg fore-left; its knee over twelve weeks. The stand is virtual: nothing moves here. On a real stand the cautions come first.")
 	fmt.Fprintln(a.out)
 	fmt.Fprintf(a.out, "  %-5s %-5s %-3s %-5s %-21s %-15s %s\n", "week", "run", "rev", "joint", "belt tension, N", "play, deg", "verdict")
 	revision := ""
@@ -128,7 +128,7 @@ func (a *app) demo(ctx context.Context, folder string) error {
 		s := s
 		d.now = func() time.Time { return first.Add(time.Duration(s.week * 7 * 24 * float64(time.Hour))) }
 		if s.say != "" {
-			fmt.Fprint(a.out, wrap(s.say, "  ", pageWidth))
+			say(a.out, "  ", s.say)
 		}
 		var err error
 		switch {
@@ -183,7 +183,7 @@ func (a *app) demoRevision(ctx context.Context, r demoRevision) error {
 		return err
 	}
 	defer b.Close()
-	fmt.Fprint(a.out, wrap(fmt.Sprintf("Revision %s: %s.", r.name, r.why), "  ", pageWidth))
+	say(a.out, "  ", fmt.Sprintf("Revision %s: %s.", r.name, r.why))
 	return b.AddRevision(ctx, book.Revision{Name: r.name, Parent: r.parent, Made: a.now(), Why: r.why, Parts: parts})
 }
 
@@ -286,7 +286,7 @@ func (a *app) demoEnd(ctx context.Context, folder string) error {
 	}
 	defer b.Close()
 	fmt.Fprintln(a.out)
-	fmt.Fprint(a.out, wrap("What revision B was made for and what it may cost were named before any of its runs: belt tension and torque use.", "", pageWidth))
+	say(a.out, "", "What revision B was made for and what it may cost were named before any of its runs: belt tension and torque use.")
 	if err := a.compareIn(ctx, b, []string{"A", "B"}, compareOptions{joint: "knee", measures: []string{"belt_tension", "torque_use"}}); err != nil {
 		return err
 	}
@@ -303,7 +303,7 @@ func (a *app) demoEnd(ctx context.Context, folder string) error {
 	if err != nil {
 		return err
 	}
-	fmt.Fprint(a.out, wrap(answer.Sentence, "", pageWidth))
+	say(a.out, "", answer.Sentence)
 	path, err := a.writeReport(ctx, nil, filepath.Join(folder, "report.html"))
 	if err != nil {
 		return err

@@ -58,7 +58,7 @@ func (e *endurer) sayGait(r endurance.Run) {
 var shownInChecks = []string{"belt_tension", "play", "compliance", "friction", "torque_use", "reversal_error"}
 
 func (e *endurer) sayCheck(run string) {
-	fmt.Fprint(e.out, wrap(fmt.Sprintf("%s  %s at %d cycles: %s; %s", run, e.o.routine, e.count.Cycles, headline(e.last), strings.Join(checkFigures(e.last), ", ")), "", pageWidth))
+	say(e.out, "", fmt.Sprintf("%s  %s at %d cycles: %s; %s", run, e.o.routine, e.count.Cycles, headline(e.last), strings.Join(checkFigures(e.last), ", ")))
 }
 
 func checkFigures(j health.Joint) (out []string) {
@@ -110,8 +110,8 @@ func (e *endurer) finish(printer *app, s *endurance.Stop) error {
 	}
 	fmt.Fprintln(printer.out)
 	for _, text := range e.endWords(s) {
-		fmt.Fprint(printer.out, wrap(text, "", pageWidth))
+		say(printer.out, "", text)
 	}
-	fmt.Fprint(printer.out, wrap("Next: "+s.Rule.Next+".", "", pageWidth))
+	say(printer.out, "", "Next: "+s.Rule.Next+".")
 	return nil
 }

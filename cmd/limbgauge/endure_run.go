@@ -29,7 +29,7 @@ func (e *endurer) run(ctx context.Context) (*endurance.Stop, error) {
 		}
 		check, n, end := e.plan.Next(e.count)
 		if end != nil && e.lastRun == "" { // it was done before: nothing moved
-			fmt.Fprint(e.out, wrap(fmt.Sprintf("Nothing to do: %s already. %s.", end.Why, end.Rule.Next), "", pageWidth))
+			say(e.out, "", fmt.Sprintf("Nothing to do: %s already. %s.", end.Why, end.Rule.Next))
 			return nil, nil
 		}
 		switch {
@@ -157,7 +157,7 @@ func (e *endurer) check(ctx context.Context, again bool) (*endurance.Stop, error
 	}
 	v := endurance.Judge(e.last, alarms, again, e.o.despite)
 	if v.Again {
-		fmt.Fprint(e.out, wrap("checked again: "+v.Why, "      ", pageWidth))
+		say(e.out, "      ", "checked again: "+v.Why)
 		return e.check(ctx, true)
 	}
 	return v.Stop, nil
@@ -183,7 +183,7 @@ func (e *endurer) alarms(ctx context.Context) (out []endurance.Alarm, err error)
 				out = append(out, endurance.Alarm{Text: w.Text})
 			case !slices.Contains(e.told, t.Name):
 				e.told = append(e.told, t.Name)
-				fmt.Fprint(e.out, wrap("a trend, but no reason to stop: "+w.Text, "      ", pageWidth))
+				say(e.out, "      ", "a trend, but no reason to stop: "+w.Text)
 			}
 		}
 	}
@@ -220,7 +220,7 @@ func (e *endurer) stopped(err error) (*endurance.Stop, error) {
 	var trip *link.TrippedError
 	if errors.As(err, &trip) && trip.HostLate() && e.late < lateMost {
 		e.late++
-		fmt.Fprint(e.out, wrap("the computer was too busy for the stand's heartbeat, so the stand stopped itself, as it should; going on", "      ", pageWidth))
+		say(e.out, "      ", "the computer was too busy for the stand's heartbeat, so the stand stopped itself, as it should; going on")
 		return nil, nil
 	}
 	switch {

@@ -7,7 +7,6 @@ import (
 	"strings"
 
 	"github.com/spf13/cobra"
-	"golang.org/x/term"
 )
 
 // The exit codes. A code that is not in this table is a failure.
@@ -96,23 +95,19 @@ func printErrorOf(w io.Writer, err error, command string) {
 		return
 	}
 	st := styleOf(w)
-	say := func(text string) { fmt.Fprintln(w, text) }
-	if fd, ok := terminalOf(w); ok { // a person reads: lines break at words; what goes to a file keeps a line per error
-		cols, _, err := term.GetSize(fd)
-		if err != nil || cols < 20 {
-			cols = pageWidth
-		}
-		say = func(text string) { fmt.Fprint(w, wrap(text, "", cols)) }
+	line := func(text string) { fmt.Fprintln(w, text) }
+	if _, ok := terminalOf(w); ok { // a person reads: lines break at words; what goes to a file keeps a line per error
+		line = func(text string) { say(w, "", text) }
 	}
 	hinted := map[string]bool{}
 	hint := func(h string) {
 		if h != "" && !hinted[h] {
 			hinted[h] = true
-			say(st.quiet("limbgauge: hint:") + " " + h)
+			line(st.quiet("limbgauge: hint:") + " " + h)
 		}
 	}
 	for _, e := range flatten(err) {
-		say(st.bad("limbgauge:") + " " + e.Error())
+		line(st.bad("limbgauge:") + " " + e.Error())
 		hint(hintOf(e))
 	}
 	if isUsage(err) {

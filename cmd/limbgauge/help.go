@@ -9,17 +9,17 @@ import (
 
 // helpOf puts a command's help on the page: paragraphs are set anew, lines that are indented keep their
 // columns and break below the last of them.
-func helpOf(c *cobra.Command) string {
+func helpOf(c *cobra.Command, width int) string {
 	text := c.Long
 	if text == "" {
 		text = c.Short
 	}
 	var b strings.Builder
-	b.WriteString(reflow(strings.TrimSpace(text), pageWidth))
+	b.WriteString(reflow(strings.TrimSpace(text), width))
 	if c.Runnable() || c.HasSubCommands() {
 		b.WriteString("\n")
 		for l := range strings.Lines(c.UsageString()) {
-			b.WriteString(fold(strings.TrimRight(l, "\n"), pageWidth))
+			b.WriteString(fold(strings.TrimRight(l, "\n"), width))
 		}
 	}
 	return b.String()
@@ -108,10 +108,10 @@ func typed(before, command, indent string) string {
 }
 
 // setHelp makes help fit the page.
-func setHelp(root *cobra.Command) {
+func setHelp(root *cobra.Command, out pageForm) {
 	usage := root.UsageTemplate()
 	for _, flags := range []string{"LocalFlags", "InheritedFlags"} {
-		usage = strings.ReplaceAll(usage, "."+flags+".FlagUsages ", fmt.Sprintf(".%s.FlagUsagesWrapped %d ", flags, pageWidth))
+		usage = strings.ReplaceAll(usage, "."+flags+".FlagUsages ", fmt.Sprintf(".%s.FlagUsagesWrapped %d ", flags, out.width))
 	}
 	root.SetUsageTemplate(usage)
 	root.InitDefaultHelpCmd()
@@ -121,5 +121,5 @@ func setHelp(root *cobra.Command) {
 			c.Example = "  limbgauge help sweep\n  limbgauge help rev add\n  limbgauge help exit-codes"
 		}
 	}
-	root.SetHelpFunc(func(c *cobra.Command, _ []string) { fmt.Fprint(c.OutOrStdout(), helpOf(c)) })
+	root.SetHelpFunc(func(c *cobra.Command, _ []string) { fmt.Fprint(c.OutOrStdout(), helpOf(c, out.width)) })
 }

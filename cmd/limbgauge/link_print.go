@@ -11,7 +11,8 @@ import (
 func (r *linkReport) print(w io.Writer) {
 	row := func(name, format string, args ...any) {
 		const indent = "         "
-		text := wrap(fmt.Sprintf(format, args...), indent, pageWidth)
+		p := pageOf(w)
+		text := wrap(p.text(fmt.Sprintf(format, args...)), indent, p.width)
 		fmt.Fprintf(w, "%-9s%s", name, text[len(indent):])
 	}
 	where := r.Port
@@ -48,7 +49,7 @@ func (r *linkReport) print(w io.Writer) {
 		if i == 0 {
 			fmt.Fprintln(w)
 		}
-		fmt.Fprint(w, wrap("- "+n, "", pageWidth))
+		say(w, "", "- "+n)
 	}
 }
 

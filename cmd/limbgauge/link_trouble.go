@@ -146,9 +146,9 @@ func linkCodes() string {
 	slices.SortStableFunc(list, func(x, y aTrouble) int { return x.code - y.code })
 	for _, t := range list {
 		if t.what != "" {
-			fmt.Fprint(b, wrap(fmt.Sprintf("%d %s", t.code, t.what), "  ", pageWidth))
+			say(b, "  ", fmt.Sprintf("%d %s", t.code, t.what))
 		}
 	}
-	fmt.Fprint(b, wrap(fmt.Sprintf("%d the line works, but a joint of bench.toml gives no angle", exitNoAngle), "  ", pageWidth))
+	say(b, "  ", fmt.Sprintf("%d the line works, but a joint of bench.toml gives no angle", exitNoAngle))
 	return b.String()
 }

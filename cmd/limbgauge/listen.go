@@ -75,7 +75,7 @@ func (a *app) listen(ctx context.Context, names []string, o listenOptions) error
 		return err
 	}
 	a.cautions()
-	fmt.Fprint(a.out, wrap("Nothing is commanded from here: the stand may move the joint by itself at any moment.", "", pageWidth))
+	say(a.out, "", "Nothing is commanded from here: the stand may move the joint by itself at any moment.")
 	a.device = b.Stand.Port
 	if cfg.Line, err = port.Open(b.Stand.Port, b.Stand.Baud); err != nil {
 		return err

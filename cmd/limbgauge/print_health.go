@@ -11,8 +11,6 @@ import (
 	"limbgauge/analyze/report"
 )
 
-const pageWidth = 80
-
 // printHealth writes an answer for people: per joint the findings, then every measure that was
 // seen, then what was not and why; of the latter only what has a limit, unless all is asked for.
 func printHealth(w io.Writer, h health.Health, all bool) {
@@ -28,13 +26,13 @@ func printHealth(w io.Writer, h health.Health, all bool) {
 		if h.Run != "" {
 			where += ", run " + h.Run
 		}
-		fmt.Fprint(w, wrap(where+": "+headlineIn(st, j), "", pageWidth))
+		say(w, "", where+": "+headlineIn(st, j))
 		printFindings(w, j.Findings)
 		fmt.Fprintln(w)
 		printMeasures(w, j.Measures, all)
 		for _, n := range j.Notes {
 			fmt.Fprintln(w)
-			fmt.Fprint(w, wrap("Note: "+n, "  ", pageWidth))
+			say(w, "  ", "Note: "+n)
 		}
 	}
 }
@@ -61,23 +59,23 @@ func findingWords(st style, f health.Finding) string {
 func printFindings(w io.Writer, fs []health.Finding) {
 	for i, f := range fs {
 		if i > 0 {
-			fmt.Fprint(w, wrap("also "+findingWords(styleOf(w), f), "  ", pageWidth))
+			say(w, "  ", "also "+findingWords(styleOf(w), f))
 		}
 		for _, e := range f.Evidence {
-			fmt.Fprint(w, wrap("- "+e, "  ", pageWidth))
+			say(w, "  ", "- "+e)
 		}
 		if f.Part != "" {
-			fmt.Fprint(w, wrap("part: "+f.Part, "  ", pageWidth))
+			say(w, "  ", "part: "+f.Part)
 		}
 		if len(f.CouldAlsoBe) > 0 {
 			names := make([]string, len(f.CouldAlsoBe))
 			for i, c := range f.CouldAlsoBe {
 				names[i] = report.CauseTitle(health.Cause(c))
 			}
-			fmt.Fprint(w, wrap("could also be: "+strings.Join(names, ", "), "  ", pageWidth))
+			say(w, "  ", "could also be: "+strings.Join(names, ", "))
 		}
 		if f.Next != "" {
-			fmt.Fprint(w, wrap("next: "+f.Next, "  ", pageWidth))
+			say(w, "  ", "next: "+f.Next)
 		}
 	}
 }
@@ -132,7 +130,7 @@ func printMeasures(w io.Writer, ms []health.Measure, all bool) {
 	printReasons(w, "without an interval, so no verdict rests on them:", bare)
 	printReasons(w, "not seen:", unseen)
 	if folded > 0 {
-		fmt.Fprint(w, "\n"+wrap(fmt.Sprintf(`%s without a limit could not be seen in this run; "limbgauge analyze --all" says why`, count(folded, "figure")), "  ", pageWidth))
+		sayApart(w, "  ", fmt.Sprintf(`%s without a limit could not be seen in this run; "limbgauge analyze --all" says why`, count(folded, "figure")))
 	}
 }
 
@@ -153,7 +151,7 @@ func printChances(w io.Writer, unproven []health.Measure) {
 		list = append(list, fmt.Sprintf("%s with %.0f %%", what, 100*min(max(m.Conforms(), 0.01), 0.99)))
 	}
 	if len(list) > 0 {
-		fmt.Fprint(w, "\n"+wrap("how likely a limit that is unproven is kept: "+strings.Join(list, "; "), "  ", pageWidth))
+		sayApart(w, "  ", "how likely a limit that is unproven is kept: "+strings.Join(list, "; "))
 	}
 }
 
@@ -169,7 +167,7 @@ func printOwn(w io.Writer, own []health.Measure) {
 	}
 	if len(from) > 0 {
 		fmt.Fprintf(w, "\n")
-		fmt.Fprint(w, wrap("* no limit is stated; what this joint was when new, and three standard deviations of a further run beyond: "+strings.Join(from, "; ")+".", "  ", pageWidth))
+		say(w, "  ", "* no limit is stated; what this joint was when new, and three standard deviations of a further run beyond: "+strings.Join(from, "; ")+".")
 	}
 }
 
@@ -203,7 +201,7 @@ func printReasons(w io.Writer, title string, unseen []health.Measure) {
 			}
 			list = append(list, n)
 		}
-		fmt.Fprint(w, wrap("- "+strings.Join(list, "; ")+": "+r, "  ", pageWidth))
+		say(w, "  ", "- "+strings.Join(list, "; ")+": "+r)
 	}
 }
 
@@ -239,6 +237,3 @@ func figure(m health.Measure) string {
 	}
 	return v
 }
-
-// wrap breaks text at spaces to the width, every line indented, following lines two deeper.
-func wrap(text, indent string, width int) string { return hang(text, indent, indent+"  ", width) }

@@ -85,7 +85,7 @@ func (a *app) printProblems(ctx context.Context, b *book.Book, list []book.Probl
 	if err != nil {
 		return err
 	}
-	fmt.Fprint(a.out, wrap(sentence, "", pageWidth))
+	say(a.out, "", sentence)
 	for _, g := range []struct {
 		title string
 		state book.State
@@ -108,9 +108,9 @@ func (a *app) printProblems(ctx context.Context, b *book.Book, list []book.Probl
 }
 
 func (a *app) printProblem(ctx context.Context, b *book.Book, p book.Problem, history bool) error {
-	fmt.Fprint(a.out, wrap(fmt.Sprintf("%d %s, %s: %s", p.ID, p.Joint, report.CauseTitle(p.Cause), stateWords(p)), "", pageWidth))
+	say(a.out, "", fmt.Sprintf("%d %s, %s: %s", p.ID, p.Joint, report.CauseTitle(p.Cause), stateWords(p)))
 	if len(p.Shows) > 0 {
-		fmt.Fprint(a.out, wrap("shown by "+runsWords(p.Shows), "   ", pageWidth))
+		say(a.out, "   ", "shown by "+runsWords(p.Shows))
 	}
 	if p.State == book.Answered {
 		if err := a.printProof(ctx, b, p); err != nil {
@@ -122,11 +122,11 @@ func (a *app) printProblem(ctx context.Context, b *book.Book, p book.Problem, hi
 		return err
 	}
 	if brought != "" {
-		fmt.Fprint(a.out, wrap("brought by revision "+brought+": its parent was run the same way and did not show it", "   ", pageWidth))
+		say(a.out, "   ", "brought by revision "+brought+": its parent was run the same way and did not show it")
 	}
 	if history {
 		for i, c := range p.Changes {
-			fmt.Fprint(a.out, wrap(c.When.Local().Format("2006-01-02")+"  "+changeWords(p, i), "   ", pageWidth))
+			say(a.out, "   ", c.When.Local().Format("2006-01-02")+"  "+changeWords(p, i))
 		}
 	}
 	return nil
@@ -135,7 +135,7 @@ func (a *app) printProblem(ctx context.Context, b *book.Book, p book.Problem, hi
 // printProof says why a problem is not proven yet, and which run would prove it.
 func (a *app) printProof(ctx context.Context, b *book.Book, p book.Problem) error {
 	if last := p.Changes[len(p.Changes)-1]; strings.HasPrefix(last.By, "run ") {
-		fmt.Fprint(a.out, wrap("not proven by "+last.By+": "+last.Why, "   ", pageWidth))
+		say(a.out, "   ", "not proven by "+last.By+": "+last.Why)
 	}
 	proof, err := b.ProofOf(ctx, p)
 	if err != nil {
@@ -150,7 +150,7 @@ func (a *app) printProof(ctx context.Context, b *book.Book, p book.Problem) erro
 		if p.AnswerRevision != "" {
 			line += ", but for what revision " + p.AnswerRevision + " itself changed"
 		}
-		fmt.Fprint(a.out, wrap(line, "     ", pageWidth))
+		say(a.out, "     ", line)
 	}
 	return nil
 }
@@ -184,7 +184,7 @@ func (a *app) listOutcome(ctx context.Context, b *book.Book, o problemFilter, wa
 	if o.json {
 		return printJSON(a.out, out)
 	}
-	fmt.Fprint(a.out, wrap(outcomeSentence(out), "", pageWidth))
+	say(a.out, "", outcomeSentence(out))
 	for _, g := range []struct {
 		title string
 		list  []book.Problem
@@ -197,7 +197,7 @@ func (a *app) listOutcome(ctx context.Context, b *book.Book, o problemFilter, wa
 		if len(g.list) == 0 {
 			continue
 		}
-		fmt.Fprint(a.out, "\n"+wrap(g.title, "", pageWidth))
+		sayApart(a.out, "", g.title)
 		for _, p := range g.list {
 			if err := a.printProblem(ctx, b, p, o.history); err != nil {
 				return err

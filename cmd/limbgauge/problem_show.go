@@ -73,7 +73,7 @@ func (a *app) showProblem(ctx context.Context, b *book.Book, p book.Problem) err
 	}
 	fmt.Fprintln(a.out)
 	for i, c := range p.Changes {
-		fmt.Fprint(a.out, wrap(c.When.Local().Format("2006-01-02 15:04")+"  "+changeWords(p, i), "  ", pageWidth))
+		say(a.out, "  ", c.When.Local().Format("2006-01-02 15:04")+"  "+changeWords(p, i))
 	}
 	if p.State == book.Open || p.State == book.Returned {
 		command := fmt.Sprintf("limbgauge service add WHAT --joint %s --answers %s", quoteWord(p.Joint), quoteWord(book.Ref{Joint: p.Joint, Cause: p.Cause}.String()))

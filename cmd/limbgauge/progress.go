@@ -117,7 +117,7 @@ func (w *watcher) show(s session.Snapshot, last bool) {
 	}
 	var lines []string
 	if !last && cols >= plotLeastCols && rows >= plotLeastRows && now.Sub(w.moved) >= resizePause {
-		lines = w.trace.lines(cols - 1)
+		lines = w.trace.lines(cols-1, pageOf(w.out).plain)
 	}
 	w.draw(append(lines, status(s, cols-3)), cols) // 3: room for the ^C that a terminal shows
 }

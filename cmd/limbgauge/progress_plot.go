@@ -58,8 +58,8 @@ func (t *trace) recent() []tracePoint {
 }
 
 // lines draws the trace over so many cells: the angle as a line, the command as dots beside it, so that
-// shape and not colour tells them apart.
-func (t *trace) lines(width int) []string {
+// shape and not colour tells them apart. plain draws with letters of ASCII.
+func (t *trace) lines(width int, plain bool) []string {
 	room := width - plotLeft - plotRight
 	points := t.recent()
 	lo, hi := reachOf(points)
@@ -75,7 +75,7 @@ func (t *trace) lines(width int) []string {
 	}
 	for i, p := range points {
 		if x, y := place(p.at, p.command); !math.IsNaN(p.command) && x%3 == 0 {
-			c.dot(x, y)
+			c.mark(x, y)
 		}
 		if math.IsNaN(p.angle) {
 			continue
@@ -89,8 +89,11 @@ func (t *trace) lines(width int) []string {
 		}
 	}
 	left := []string{fmt.Sprintf("%+.1f", hi), "deg", fmt.Sprintf("%+.1f", lo)}
-	right := []string{"⠤⠤ is", "⠄ ⠄ asked", fmt.Sprintf("last %.0f s", traceSpan.Seconds())}
-	out := c.rows()
+	out, right := c.rows(), []string{"⠤⠤ is", "⠄ ⠄ asked"}
+	if plain {
+		out, right = c.plainRows(), []string{"-- is", "+ + asked"}
+	}
+	right = append(right, fmt.Sprintf("last %.0f s", traceSpan.Seconds()))
 	for i := range out {
 		out[i] = fmt.Sprintf("%*s ", plotLeft-1, left[i]) + out[i] + " " + right[i]
 	}
@@ -119,30 +122,34 @@ func reachOf(points []tracePoint) (lo, hi float64) {
 	return lo, hi
 }
 
-// canvas is a field of dots, eight to a letter: the Braille patterns of Unicode, from U+2800.
+// canvas is a field of dots, eight to a letter: the Braille patterns of Unicode, from U+2800. Marks are
+// dots that letters without such patterns tell from the others.
 type canvas struct {
-	wide  int
-	cells [][]rune
+	wide        int
+	dots, marks [][]rune // a bit for each, as the patterns have them
 }
 
 func newCanvas(wide, rows int) *canvas {
-	c := &canvas{wide: wide, cells: make([][]rune, rows)}
-	for i := range c.cells {
-		c.cells[i] = make([]rune, wide)
+	c := &canvas{wide: wide, dots: make([][]rune, rows), marks: make([][]rune, rows)}
+	for i := range rows {
+		c.dots[i], c.marks[i] = make([]rune, wide), make([]rune, wide)
 	}
 	return c
 }
 
 func (c *canvas) across() int { return 2 * c.wide }
-func (c *canvas) down() int   { return 4 * len(c.cells) }
+func (c *canvas) down() int   { return 4 * len(c.dots) }
 
-// dot sets a dot; one outside the canvas is left out.
-func (c *canvas) dot(x, y int) {
+func (c *canvas) dot(x, y int)  { c.set(c.dots, x, y) }
+func (c *canvas) mark(x, y int) { c.set(c.marks, x, y) }
+
+// set sets a dot; one outside the canvas is left out.
+func (c *canvas) set(of [][]rune, x, y int) {
 	if x < 0 || y < 0 || x >= c.across() || y >= c.down() {
 		return
 	}
 	bits := [4][2]rune{{0x01, 0x08}, {0x02, 0x10}, {0x04, 0x20}, {0x40, 0x80}}
-	c.cells[y/4][x/2] |= bits[y%4][x%2]
+	of[y/4][x/2] |= bits[y%4][x%2]
 }
 
 // line sets the dots from one place to another.
@@ -157,15 +164,39 @@ func (c *canvas) line(x0, y0, x1, y1 int) {
 func abs(n int) int { return max(n, -n) }
 
 func (c *canvas) rows() []string {
+	return c.drawn(func(dots, marks rune) rune { return 0x2800 + (dots | marks) })
+}
+
+// plainRows draws each letter's dots by where they lie in it: a quote above, a dash in the middle, a point
+// below, a bar from top to bottom; where there is only a mark, a plus.
+func (c *canvas) plainRows() []string {
+	const above, middle, below = 0x01 | 0x08, 0x02 | 0x10 | 0x04 | 0x20, 0x40 | 0x80
+	return c.drawn(func(dots, _ rune) rune {
+		switch up, down := dots&above != 0, dots&below != 0; {
+		case dots == 0:
+			return '+'
+		case up && down:
+			return '|'
+		case dots&middle != 0:
+			return '-'
+		case up:
+			return '\''
+		}
+		return '.'
+	})
+}
+
+// drawn puts the letter of its dots and marks in each place that has any.
+func (c *canvas) drawn(letter func(dots, marks rune) rune) []string {
 	var out []string
-	for _, r := range c.cells {
+	for i := range c.dots {
 		var b strings.Builder
-		for _, bits := range r {
-			if bits == 0 {
+		for j := range c.wide {
+			if c.dots[i][j]|c.marks[i][j] == 0 {
 				b.WriteByte(' ')
 				continue
 			}
-			b.WriteRune(0x2800 + bits)
+			b.WriteRune(letter(c.dots[i][j], c.marks[i][j]))
 		}
 		out = append(out, b.String())
 	}

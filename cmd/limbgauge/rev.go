@@ -137,7 +137,7 @@ func (a *app) sayAdded(family book.Family, r book.Revision, parent *book.Revisio
 		default:
 			line += "taken over from " + parent.Name
 		}
-		fmt.Fprint(a.out, wrap(line, "  ", pageWidth))
+		say(a.out, "  ", line)
 	}
 	look := book.LookAt(a.folder(), family, false)
 	for _, n := range look.Now(r) {

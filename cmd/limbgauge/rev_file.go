@@ -110,7 +110,7 @@ func (a *app) printPartSteps(name string, steps []partStep) {
 		default:
 			line += s.Part.File
 		}
-		fmt.Fprint(a.out, wrap(line+"; "+runsWords(s.Runs), "  ", pageWidth))
+		say(a.out, "  ", line+"; "+runsWords(s.Runs))
 		if s.Part == nil || s.Origin != s.Revision {
 			continue
 		}
@@ -118,7 +118,7 @@ func (a *app) printPartSteps(name string, steps []partStep) {
 			fmt.Fprintf(a.out, "    %d bytes, SHA-256 %.16s…\n", s.Part.Bytes, s.Part.SHA256)
 		}
 		if w := s.Part.Words(); w != "" {
-			fmt.Fprint(a.out, wrap("made of: "+w, "    ", pageWidth))
+			say(a.out, "    ", "made of: "+w)
 		}
 	}
 }
@@ -250,9 +250,9 @@ func (a *app) printFile(ans fileAnswer) {
 		what = fmt.Sprintf("%s, %d bytes, SHA-256 %.16s…", ans.Asked, *ans.Bytes, ans.SHA256)
 	}
 	if len(ans.Uses) == 0 {
-		fmt.Fprint(a.out, wrap(what+": no part of any revision was made from this file", "", pageWidth))
+		say(a.out, "", what+": no part of any revision was made from this file")
 	} else {
-		fmt.Fprint(a.out, wrap(what+": "+runsWords(ans.Runs), "", pageWidth))
+		say(a.out, "", what+": "+runsWords(ans.Runs))
 	}
 	several := map[string]bool{}
 	for _, u := range ans.Uses {
@@ -266,7 +266,7 @@ func (a *app) printFile(ans fileAnswer) {
 		if len(several) > 1 {
 			line += fmt.Sprintf(", SHA-256 %.16s…", u.SHA256)
 		}
-		fmt.Fprint(a.out, wrap(line+": "+runsWords(u.Runs), "  ", pageWidth))
+		say(a.out, "  ", line+": "+runsWords(u.Runs))
 	}
 	if len(several) > 1 {
 		fmt.Fprintln(a.out, "note: several files begin so; give more digits")
@@ -283,7 +283,7 @@ func (a *app) printFile(ans fileAnswer) {
 		if u.Part.File != ans.path {
 			from = "another file of this name, " + u.Part.File
 		}
-		fmt.Fprint(a.out, wrap(fmt.Sprintf("revision %s, part %s, was made from %s: %s, SHA-256 %.16s… then", u.Revision, u.Part.Name, from, how, u.Part.SHA256), "  ", pageWidth))
+		say(a.out, "  ", fmt.Sprintf("revision %s, part %s, was made from %s: %s, SHA-256 %.16s… then", u.Revision, u.Part.Name, from, how, u.Part.SHA256))
 	}
 	if len(ans.Uses) == 0 && len(ans.Named) > 0 {
 		p := ans.Named[len(ans.Named)-1]

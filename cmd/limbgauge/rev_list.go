@@ -214,9 +214,10 @@ func (a *app) printBranch(n *branch, head, under string) {
 	if len(n.Children) > 0 {
 		bar = under + "|  "
 	}
-	fmt.Fprintln(a.out, shorten(head+line, pageWidth))
+	p := pageOf(a.out)
+	fmt.Fprintln(a.out, shorten(p.text(head+line), p.width))
 	if n.Why != "" {
-		for text := range strings.Lines(wrap(n.Why, "", max(pageWidth-len(bar), 20))) {
+		for text := range strings.Lines(wrap(p.text(n.Why), "", max(p.width-len(bar), 20))) {
 			fmt.Fprintln(a.out, strings.TrimRight(bar+strings.TrimSpace(text), " "))
 		}
 	}

@@ -144,15 +144,15 @@ func (a *app) printRevision(p revisionPage) {
 	if p.Parent != "" {
 		head += ", from " + p.Parent
 	}
-	fmt.Fprint(a.out, wrap(head+", "+runsWords(p.Runs), "", pageWidth))
+	say(a.out, "", head+", "+runsWords(p.Runs))
 	if p.Why != "" {
-		fmt.Fprint(a.out, wrap(p.Why, "  ", pageWidth))
+		say(a.out, "  ", p.Why)
 	}
 	if len(p.Answers) > 0 {
-		fmt.Fprint(a.out, wrap("answers "+strings.Join(p.Answers, ", "), "  ", pageWidth))
+		say(a.out, "  ", "answers "+strings.Join(p.Answers, ", "))
 	}
 	if n := p.Problems; len(n.Cured)+len(n.NotCured)+len(n.Waiting)+len(n.Brought) > 0 {
-		fmt.Fprint(a.out, wrap(p.sentence, "  ", pageWidth))
+		say(a.out, "  ", p.sentence)
 	}
 	if len(p.Parts) == 0 {
 		fmt.Fprintln(a.out, "  no parts were named")
@@ -165,15 +165,15 @@ func (a *app) printRevision(p revisionPage) {
 		if r.Origin != p.Name {
 			line += ", as in " + r.Origin
 		}
-		fmt.Fprint(a.out, wrap(line, "  ", pageWidth))
+		say(a.out, "  ", line)
 		if r.SHA256 != "" {
 			fmt.Fprintf(a.out, "    %d bytes, SHA-256 %.16s…\n", r.Bytes, r.SHA256)
 		}
 		if w := r.Words(); w != "" {
-			fmt.Fprint(a.out, wrap("made of: "+w, "    ", pageWidth))
+			say(a.out, "    ", "made of: "+w)
 		}
 		if r.Note != "" {
-			fmt.Fprint(a.out, wrap("note: "+r.Note, "    ", pageWidth))
+			say(a.out, "    ", "note: "+r.Note)
 		}
 	}
 }
@@ -230,7 +230,7 @@ func (a *app) diffRevisions(ctx context.Context, from, to string, asJSON bool) e
 		if rb.Why != "" && rb.Parent == ra.Name {
 			head += ": " + oneLine(rb.Why)
 		}
-		fmt.Fprint(a.out, wrap(head, "", pageWidth))
+		say(a.out, "", head)
 		for _, d := range diffs {
 			a.printDifference(d)
 		}
@@ -239,7 +239,7 @@ func (a *app) diffRevisions(ctx context.Context, from, to string, asJSON bool) e
 }
 
 func (a *app) printDifference(d book.PartDifference) {
-	fmt.Fprint(a.out, wrap(d.Name+": "+d.What, "  ", pageWidth))
+	say(a.out, "  ", d.Name+": "+d.What)
 	if d.What == "kept" {
 		return
 	}
@@ -263,6 +263,6 @@ func (a *app) printDifference(d book.PartDifference) {
 		if len(words) == 0 {
 			words = []string{"no file"}
 		}
-		fmt.Fprint(a.out, wrap(fmt.Sprintf("%-3s %s", side.word, strings.Join(words, ", ")), "    ", pageWidth))
+		say(a.out, "    ", fmt.Sprintf("%-3s %s", side.word, strings.Join(words, ", ")))
 	}
 }

@@ -28,6 +28,7 @@ type app struct {
 
 // run executes one command line and returns the exit code.
 func run(ctx context.Context, args []string, in io.Reader, out, errw io.Writer) int {
+	out, errw = forTerminal(out), forTerminal(errw)
 	a := &app{in: in, out: out, err: errw, now: time.Now}
 	root := a.root()
 	root.SetArgs(args)
@@ -102,7 +103,7 @@ bench in this folder holds.`,
 			needsCommand(c)
 		}
 	}
-	setHelp(root)
+	setHelp(root, pageOf(a.out))
 	completionHelp(root)
 	a.complete(root)
 	return root

@@ -174,9 +174,9 @@ into the sealed file, what was cut is noted. Without a run, all unsealed ones.`,
 				return errors.Join(printJSON(a.out, rows), err)
 			}
 			for _, r := range rows {
-				fmt.Fprint(a.out, wrap(fmt.Sprintf("%s sealed: %d samples, %.1f s, %s", r.Run, r.Samples, r.DurationS, r.Ended), "", pageWidth))
+				say(a.out, "", fmt.Sprintf("%s sealed: %d samples, %.1f s, %s", r.Run, r.Samples, r.DurationS, r.Ended))
 				for _, n := range r.Notes {
-					fmt.Fprint(a.out, wrap(n, "  ", pageWidth))
+					say(a.out, "  ", n)
 				}
 			}
 			if len(rows) == 0 && err == nil {

@@ -79,7 +79,7 @@ func jointRowOf(joint string, p book.JointPast) jointRow {
 func tenth(deg float64) float64 { return math.Round(10*deg) / 10 }
 
 func (a *app) printJointRuns(joint string, rows []jointRow, older int) error {
-	fmt.Fprint(a.out, wrap(joint+": travel in deg / reversals, of the run and in all", "", pageWidth))
+	say(a.out, "", joint+": travel in deg / reversals, of the run and in all")
 	t := sheet{columns: []column{{title: "run"}, {title: "started"}, {title: "revision", least: 8}, {title: "routine", least: 8}, {title: "the run"}, {title: "the joint"}, {title: "its belt"}}}
 	uncounted, least := false, false
 	for _, r := range rows {
@@ -99,7 +99,7 @@ func (a *app) printJointRuns(joint string, rows []jointRow, older int) error {
 	}
 	t.print(a.out)
 	if uncounted {
-		fmt.Fprint(a.out, wrap("not counted: the angle of the joint was not seen, or the run was sealed before travel was counted", "", pageWidth))
+		say(a.out, "", "not counted: the angle of the joint was not seen, or the run was sealed before travel was counted")
 	}
 	if least {
 		fmt.Fprintln(a.out, "≥: at least, as some runs before were not counted")

@@ -25,27 +25,65 @@ const usualGap = 2
 
 func (t *sheet) add(row ...string) { t.rows = append(t.rows, row) }
 
+// print writes the sheet as wide as the writer's page. Where even the narrowest columns do not fit, what
+// stands in the first column has a line of its own.
 func (t *sheet) print(w io.Writer) {
-	width, gap := t.widths(), t.between()
+	p := pageOf(w)
+	t = t.set(p)
+	if width, fits := t.widths(t.columns, p.width-cells(t.indent)); fits || len(t.columns) < 3 {
+		t.printRows(w, p, width, 0)
+		return
+	}
+	width, _ := t.widths(t.columns[1:], p.width-cells(t.indent)-len(foldIndent))
+	t.printRows(w, p, append([]int{p.width}, width...), 1)
+}
+
+// foldIndent stands before the rest of a row whose first cell has a line of its own.
+const foldIndent = "    "
+
+// set returns the sheet, its titles with it, in the letters of a page.
+func (t *sheet) set(p pageForm) *sheet {
+	out := *t
+	out.columns, out.rows = nil, nil
+	for _, c := range t.columns {
+		c.title = p.text(c.title)
+		out.columns = append(out.columns, c)
+	}
+	for _, row := range t.rows {
+		var set []string
+		for _, v := range row {
+			set = append(set, p.text(v))
+		}
+		out.rows = append(out.rows, set)
+	}
+	return &out
+}
+
+// printRows writes titles and rows; the first own cells of a row get a line each.
+func (t *sheet) printRows(w io.Writer, p pageForm, width []int, own int) {
 	head := make([]string, len(t.columns))
 	for i, c := range t.columns {
 		head[i] = c.title
 	}
 	for _, row := range append([][]string{head}, t.rows...) {
-		var b strings.Builder
-		b.WriteString(t.indent)
+		line := t.indent
 		for i, v := range row {
 			room := width[i]
-			if i == len(row)-1 {
-				room = max(pageWidth-cells(b.String()), 1)
+			if i == len(row)-1 || i < own {
+				room = max(p.width-cells(line), 1)
 			}
 			v = shorten(v, room)
-			if t.columns[i].right {
+			if t.columns[i].right && i >= own {
 				v = strings.Repeat(" ", max(0, width[i]-cells(v))) + v
 			}
-			b.WriteString(pad(v, width[i]+gap))
+			if i < own && i < len(row)-1 {
+				fmt.Fprintln(w, strings.TrimRight(line+v, " "))
+				line = t.indent + foldIndent
+				continue
+			}
+			line += pad(v, width[i]+t.between())
 		}
-		fmt.Fprintln(w, strings.TrimRight(b.String(), " "))
+		fmt.Fprintln(w, strings.TrimRight(line, " "))
 	}
 }
 
@@ -56,29 +94,31 @@ func (t *sheet) between() int {
 	return t.gap
 }
 
-// widths returns the width of every column, narrowed until the page holds them.
-func (t *sheet) widths() []int {
-	width, all := make([]int, len(t.columns)), cells(t.indent)+t.between()*(len(t.columns)-1)
-	for i, c := range t.columns {
+// widths returns the width of the last columns, narrowed until so many cells hold them; fits says whether
+// they do.
+func (t *sheet) widths(columns []column, room int) (width []int, fits bool) {
+	first := len(t.columns) - len(columns)
+	width, all := make([]int, len(columns)), t.between()*(len(columns)-1)
+	for i, c := range columns {
 		width[i] = cells(c.title)
 		for _, row := range t.rows {
-			if i < len(row) && (i < len(row)-1 || len(row) == len(t.columns)) {
-				width[i] = max(width[i], cells(row[i]))
+			if at := first + i; at < len(row) && (at < len(row)-1 || len(row) == len(t.columns)) {
+				width[i] = max(width[i], cells(row[at]))
 			}
 		}
 		all += width[i]
 	}
-	for ; all > pageWidth; all-- {
+	for ; all > room; all-- {
 		most := -1
-		for i, c := range t.columns {
+		for i, c := range columns {
 			if c.least > 0 && width[i] > c.least && (most < 0 || width[i] > width[most]) {
 				most = i
 			}
 		}
 		if most < 0 {
-			break
+			return width, false
 		}
 		width[most]--
 	}
-	return width
+	return width, true
 }

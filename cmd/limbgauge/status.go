@@ -119,7 +119,7 @@ func (a *app) printStatus(s benchStatus) {
 		return
 	}
 	st := styleOf(a.out)
-	say := func(indent, text string) { fmt.Fprint(a.out, wrap(text, indent, pageWidth)) }
+	say := func(indent, text string) { say(a.out, indent, text) }
 	say("", fmt.Sprintf("leg %s, joints %s, stand on port %s", s.Leg, strings.Join(s.Joints, ", "), s.Port))
 	say("", count(s.Runs, "run"))
 	for _, t := range s.Trouble {

@@ -24,6 +24,9 @@ func styleOf(w io.Writer) style {
 
 // terminalOf returns the terminal that w is, where it is one that knows control sequences.
 func terminalOf(w io.Writer) (fd int, ok bool) {
+	if p, plain := w.(*plainWriter); plain {
+		w = p.to
+	}
 	f, ok := w.(*os.File)
 	if !ok || os.Getenv("TERM") == "dumb" {
 		return 0, false

@@ -102,7 +102,7 @@ func TestTraceRamp(t *testing.T) {
 		tr.take(session.Snapshot{Joint: "knee", Done: at, AngleDeg: deg, CommandDeg: deg})
 	}
 	const room = 24
-	lines := tr.lines(room + plotLeft + plotRight)
+	lines := tr.lines(room+plotLeft+plotRight, false)
 	if len(lines) != plotRows {
 		t.Fatalf("%d rows", len(lines))
 	}
@@ -137,7 +137,7 @@ func TestEndlessProgress(t *testing.T) {
 // The plot begins anew with another joint, keeps no more than it shows, and draws nothing of nothing.
 func TestTraceForgets(t *testing.T) {
 	var tr trace
-	if got := tr.lines(80); got != nil {
+	if got := tr.lines(80, false); got != nil {
 		t.Errorf("without a reading: %q", got)
 	}
 	for i := range 1000 {

@@ -363,7 +363,7 @@ func (a *app) sayProblems(ctx context.Context, h health.Health) {
 			if p.State == book.Answered {
 				is = "is not proven cured"
 			}
-			fmt.Fprint(a.out, wrap(fmt.Sprintf("problem %d, %s %s, %s: %s", p.ID, p.Joint, report.CauseTitle(p.Cause), is, last.Why), "", pageWidth))
+			say(a.out, "", fmt.Sprintf("problem %d, %s %s, %s: %s", p.ID, p.Joint, report.CauseTitle(p.Cause), is, last.Why))
 		}
 	}
 }

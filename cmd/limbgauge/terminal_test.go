@@ -14,6 +14,7 @@ import (
 	"syscall"
 	"testing"
 	"time"
+	"unicode"
 
 	"github.com/creack/pty"
 
@@ -37,7 +38,7 @@ func startOnTerminal(t *testing.T, cols uint16, env []string, args ...string) *o
 	}
 	o := &onTerminal{Cmd: exec.Command("limbgauge", args...), read: make(chan struct{})}
 	o.Dir = dir
-	o.Env = append(os.Environ(), append([]string{"TERM=xterm", "NO_COLOR="}, env...)...)
+	o.Env = append(os.Environ(), append([]string{"TERM=xterm", "NO_COLOR=", "LC_ALL=C.UTF-8"}, env...)...)
 	tty, err := pty.StartWithSize(o.Cmd, &pty.Winsize{Rows: 40, Cols: cols})
 	if err != nil {
 		if os.Getenv("LIMBGAUGE_REQUIRE_ALL") != "" {
@@ -243,6 +244,37 @@ func TestLivePlotElsewhere(t *testing.T) {
 		o.Process.Signal(syscall.SIGTERM)
 		o.end(t)
 	})
+}
+
+// A terminal of 60 columns gets no line that it would have to break, and tables keep their columns.
+func TestNarrowTerminal(t *testing.T) {
+	for _, line := range []string{"help sweep", "sweep knee --yes --speed 0 --routine quick", "help exit-codes", "sweep kne"} {
+		o := startOnTerminal(t, 60, nil, strings.Fields(line)...)
+		o.end(t)
+		for _, l := range screen(t, o.text()) {
+			if n := cells(l); n > 60 {
+				t.Errorf("limbgauge %s: %d cells: %s", line, n, l)
+			}
+		}
+	}
+}
+
+// Where the locale has no Unicode nothing is sent but ASCII, also by the plot.
+func TestTerminalWithoutUnicode(t *testing.T) {
+	o := startOnTerminal(t, 80, []string{"LC_ALL=C"}, "sweep", "knee", "--yes", "--speed", "20", "--routine", "quick")
+	if code := o.end(t); code != 0 {
+		t.Fatalf("exit code %d:\n%s", code, o.text())
+	}
+	for i, r := range o.text() {
+		if r > unicode.MaxASCII {
+			t.Fatalf("%q at %d: %q", r, i, o.text()[max(0, i-40):i])
+		}
+	}
+	for _, want := range []string{"+ + asked", "+-", ">="} {
+		if !strings.Contains(o.text(), want) {
+			t.Errorf("%q is missing:\n%s", want, o.text())
+		}
+	}
 }
 
 // Ctrl-C at the terminal itself: what is left is a whole screen, with the cursor shown and at the

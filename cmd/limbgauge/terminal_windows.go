@@ -12,3 +12,6 @@ func sequences(fd int) bool {
 	const on = windows.ENABLE_VIRTUAL_TERMINAL_PROCESSING
 	return mode&on != 0 || windows.SetConsoleMode(h, mode|on) == nil
 }
+
+// hasUnicode says that a console takes every letter: what is written there goes through its wide form.
+func hasUnicode() bool { return true }

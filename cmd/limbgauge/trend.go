@@ -215,13 +215,13 @@ func (a *app) printTrendLines(all []jointTrend) {
 		if i > 0 {
 			fmt.Fprintln(a.out)
 		}
-		fmt.Fprint(a.out, wrap(j.joint+": "+verdictOf(j)+".", "", pageWidth))
+		say(a.out, "", j.joint+": "+verdictOf(j)+".")
 		for k, w := range movers(j.trends) {
 			if k == 0 && w.Level == trend.LevelWarning && w.Stands {
-				fmt.Fprint(a.out, wrap(fmt.Sprintf("first raised at run %s", w.First), "  ", pageWidth))
+				say(a.out, "  ", fmt.Sprintf("first raised at run %s", w.First))
 				continue // the verdict said it
 			}
-			fmt.Fprint(a.out, wrap(string(w.Level)+": "+w.Text+raised(w), "  ", pageWidth))
+			say(a.out, "  ", string(w.Level)+": "+w.Text+raised(w))
 		}
 	}
 }
@@ -272,7 +272,7 @@ func (a *app) sayTrends(ctx context.Context, h health.Health) {
 		if n := len(stand) - 1; n > 0 {
 			more = fmt.Sprintf(", and %s more", count(n, "warning"))
 		}
-		fmt.Fprint(a.out, wrap(fmt.Sprintf("trend, %s: %s%s; \"limbgauge trend %s\" shows it", j.Joint, stand[0].Text, more, j.Joint), "", pageWidth))
+		say(a.out, "", fmt.Sprintf("trend, %s: %s%s; \"limbgauge trend %s\" shows it", j.Joint, stand[0].Text, more, j.Joint))
 	}
 }
 

@@ -36,8 +36,8 @@ const plotWidth = 24
 
 func (a *app) printMeasure(joint string, t trend.Trend, s trend.Stretch) {
 	d, _ := health.DefinitionOf(t.Name)
-	fmt.Fprint(a.out, wrap(joint+": "+s.Saying+".", "", pageWidth))
-	fmt.Fprint(a.out, wrap(stretchWords(s, len(t.Stretches)), "", pageWidth))
+	say(a.out, "", joint+": "+s.Saying+".")
+	say(a.out, "", stretchWords(s, len(t.Stretches)))
 	p := plotOf(t, s)
 	unit := ""
 	if t.Unit != "1" {
@@ -72,13 +72,13 @@ func (a *app) printMeasure(joint string, t trend.Trend, s trend.Stretch) {
 		if !w.Stands {
 			stands = "no longer stands"
 		}
-		fmt.Fprint(a.out, wrap(fmt.Sprintf("%s, first raised at run %s, %s: %s", w.Level, w.First, stands, strings.Join(w.Evidence, "; ")), "  ", pageWidth))
+		say(a.out, "  ", fmt.Sprintf("%s, first raised at run %s, %s: %s", w.Level, w.First, stands, strings.Join(w.Evidence, "; ")))
 	}
-	fmt.Fprint(a.out, wrap(fmt.Sprintf("false warnings: at most %.0f %% of healthy joints raise any in %d runs, all measures together", 100*trend.FalseRate, trend.Runs), "  ", pageWidth))
+	say(a.out, "  ", fmt.Sprintf("false warnings: at most %.0f %% of healthy joints raise any in %d runs, all measures together", 100*trend.FalseRate, trend.Runs))
 	if len(left) > 0 {
 		fmt.Fprintln(a.out, "\n  to know of single runs:")
 		for _, l := range left {
-			fmt.Fprint(a.out, wrap(fmt.Sprintf("- %s: %s", strings.Join(l.runs, ", "), l.why), "  ", pageWidth))
+			say(a.out, "  ", fmt.Sprintf("- %s: %s", strings.Join(l.runs, ", "), l.why))
 		}
 	}
 }
@@ -128,7 +128,7 @@ func (a *app) printCourse(d health.Definition, s trend.Stretch) {
 	if c.Blocks > 1 {
 		line += fmt.Sprintf("; from the medians of every %d runs", c.Blocks)
 	}
-	fmt.Fprint(a.out, wrap(line, "  ", pageWidth))
+	say(a.out, "  ", line)
 }
 
 func slopeWords(d health.Definition, s stats.Slope, k float64) string {
@@ -149,7 +149,7 @@ func (a *app) printForecast(t trend.Trend, s trend.Stretch) {
 		fmt.Fprintf(a.out, "  limit %g %s: missed since run %s\n", t.Limit, t.Unit, f.Passed)
 		return
 	case !f.Said():
-		fmt.Fprint(a.out, wrap(fmt.Sprintf("limit %g %s: when it is reached cannot be said, %s", t.Limit, t.Unit, f.Unsaid), "  ", pageWidth))
+		say(a.out, "  ", fmt.Sprintf("limit %g %s: when it is reached cannot be said, %s", t.Limit, t.Unit, f.Unsaid))
 		return
 	}
 	line := fmt.Sprintf("limit %g %s %s (best %.1f)", t.Limit, t.Unit, trend.InRuns(f.Runs), f.Runs.Value)
@@ -162,7 +162,7 @@ func (a *app) printForecast(t trend.Trend, s trend.Stretch) {
 	if f.Beyond > 1 {
 		line += "; that reaches further ahead than was watched"
 	}
-	fmt.Fprint(a.out, wrap(line, "  ", pageWidth))
+	say(a.out, "  ", line)
 }
 
 // plot is a picture a line high for each run.

@@ -14,29 +14,32 @@ import (
 
 // printTrendTable tells one joint: the verdict, then a line for each measure and path.
 func (a *app) printTrendTable(j jointTrend, o trendOptions) {
-	fmt.Fprint(a.out, wrap(j.joint+": "+verdictOf(j)+".", "", pageWidth))
+	say(a.out, "", j.joint+": "+verdictOf(j)+".")
 	s, number := longest(j.trends)
 	if len(s.Rows) == 0 {
 		return
 	}
-	fmt.Fprint(a.out, wrap(stretchWords(s, number), "", pageWidth))
-	fmt.Fprintf(a.out, "\n  %-22s %-7s %8s %11s %8s %7s %9s\n", "measure", "path", "at first", "newest", "per run", "limit", "in runs")
+	say(a.out, "", stretchWords(s, number))
+	table := sheet{gap: 1, columns: []column{{title: "  measure"}, {title: "path"}, {title: "at first", right: true}, {title: "newest", right: true},
+		{title: "per run", right: true}, {title: "limit", right: true}, {title: "in runs", right: true}}}
 	for _, t := range j.trends {
 		if s, _ := t.Newest(); o.all || t.Watched {
-			a.printTrendRow(t, s)
+			table.add(trendCells(t, s)...)
 		}
 	}
+	fmt.Fprintln(a.out)
+	table.print(a.out)
 	fmt.Fprintln(a.out, "\n  ! a warning stands  ~ moves  > at least  < at most  * limit by its first runs")
 	for _, w := range movers(j.trends) {
 		if w.Text != verdictOf(j) {
-			fmt.Fprint(a.out, wrap(string(w.Level)+": "+w.Text+raised(w), "  ", pageWidth))
+			say(a.out, "  ", string(w.Level)+": "+w.Text+raised(w))
 		} else {
-			fmt.Fprint(a.out, wrap(fmt.Sprintf("first raised at run %s: %s", w.First, strings.Join(w.Evidence, "; ")), "  ", pageWidth))
+			say(a.out, "  ", fmt.Sprintf("first raised at run %s: %s", w.First, strings.Join(w.Evidence, "; ")))
 		}
 	}
-	fmt.Fprintf(a.out, "\n  false warnings: at most %.0f %% of healthy joints raise any in %d runs\n", 100*trend.FalseRate, trend.Runs)
+	sayApart(a.out, "  ", fmt.Sprintf("false warnings: at most %.0f %% of healthy joints raise any in %d runs", 100*trend.FalseRate, trend.Runs))
 	if !o.all {
-		fmt.Fprintln(a.out, "  measures that nothing limits are not shown; --all shows them")
+		say(a.out, "  ", "measures that nothing limits are not shown; --all shows them")
 	}
 }
 
@@ -50,7 +53,7 @@ func longest(trends []trend.Trend) (s trend.Stretch, number int) {
 	return s, number
 }
 
-func (a *app) printTrendRow(t trend.Trend, s trend.Stretch) {
+func trendCells(t trend.Trend, s trend.Stretch) []string {
 	d, _ := health.DefinitionOf(t.Name)
 	sign := " "
 	switch w := s.Warning; {
@@ -61,8 +64,7 @@ func (a *app) printTrendRow(t trend.Trend, s trend.Stretch) {
 		sign = "~"
 	}
 	limit, ahead := limitCells(t, s)
-	fmt.Fprintf(a.out, "%s %s\n", sign, strings.TrimRight(fmt.Sprintf("%-22s %-7s %8s %11s %8s %7s %9s",
-		trendTitle(d), pathWord(t.Path), atFirst(d, s), newest(d, s), perRun(d, s.Course.Slope), limit, ahead), " "))
+	return []string{sign + " " + trendTitle(d), pathWord(t.Path), atFirst(d, s), newest(d, s), perRun(d, s.Course.Slope), limit, ahead}
 }
 
 // trendTitleWidth is that of the column of measures.
