@@ -7,6 +7,7 @@ import (
 	"io/fs"
 	"os"
 	"regexp"
+	"runtime"
 	"slices"
 	"strings"
 	"sync"
@@ -121,6 +122,26 @@ func Open(path string, baud int) (Line, error) {
 		return nil, errors.Join(explain(path, baud, err), o.Close())
 	}
 	return o, nil
+}
+
+// There says whether a port of that name is there, without opening it; for rig.PortAuto, whether there is
+// just one. The error is an *Error. Where a port has no file nothing is known before it is opened.
+func There(path string) error {
+	if path == rig.PortAuto {
+		found, err := List()
+		if err != nil {
+			return &Error{Err: err}
+		}
+		_, err = only(found)
+		return err
+	}
+	if runtime.GOOS == "windows" {
+		return nil
+	}
+	if _, err := os.Stat(path); errors.Is(err, fs.ErrNotExist) {
+		return explain(path, 0, err)
+	}
+	return nil
 }
 
 func mode(baud int) *serial.Mode {

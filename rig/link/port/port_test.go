@@ -176,6 +176,21 @@ func TestOpenErrors(t *testing.T) {
 	}
 }
 
+// Whether a port is there is known without opening it, and said as opening it would.
+func TestThere(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "port")
+	err := There(path)
+	if e := (*Error)(nil); !errors.As(err, &e) || e.Path != path || !errors.Is(err, ErrNotThere) {
+		t.Errorf("no file: %v", err)
+	}
+	if err := os.WriteFile(path, nil, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	if err := There(path); err != nil {
+		t.Errorf("a file: %v", err)
+	}
+}
+
 func TestOnly(t *testing.T) {
 	all := []string{"/dev/ttyUSB1", "/dev/ttyS0", "/dev/tty.usbmodem1", "/dev/cu.usbmodem1", "/dev/cu.Bluetooth-Incoming-Port", "COM3"}
 	if got, want := boards(all), []string{"/dev/cu.usbmodem1", "/dev/ttyUSB1", "COM3"}; !slices.Equal(got, want) {
