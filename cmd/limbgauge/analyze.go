@@ -117,7 +117,7 @@ func (a *app) analyzeCSV(o analyzeOptions) error {
 	if len(h.Joints) == 0 {
 		return inputError(fmt.Errorf("%s: no samples of joint %q", o.csv, o.joint), "look at the joint column of the log")
 	}
-	return a.answer(h, o.json, o.gate, o.all)
+	return a.answer(reply{Health: h}, answerForm{json: o.json, gate: o.gate, all: o.all})
 }
 
 // logPast is what is known of a joint beside a log: the bare servo, where one is named.
@@ -146,28 +146,6 @@ func jointNames(js []rig.Joint) string {
 		names = append(names, j.Name)
 	}
 	return strings.Join(names, ", ")
-}
-
-// answer prints a health and turns a fault into an exit code where that was asked for.
-func (a *app) answer(h health.Health, asJSON, gate, all bool) error {
-	if asJSON {
-		if err := printJSON(a.out, h); err != nil {
-			return err
-		}
-	} else {
-		printHealth(a.out, h, all)
-	}
-	if !gate {
-		return nil
-	}
-	for _, j := range h.Joints {
-		for _, f := range j.Findings {
-			if f.Severity == health.SeverityFault {
-				return kindError{err: fmt.Errorf("joint %q has a fault: %s", j.Joint, f.Cause), code: exitFault, hint: "its findings name the part and what to do next; without --gate a fault is an answer like others"}
-			}
-		}
-	}
-	return nil
 }
 
 func printJSON(w io.Writer, v any) error {
@@ -218,9 +196,12 @@ func (a *app) analyzeRun(ctx context.Context, args []string, o analyzeOptions) e
 			return inputError(fmt.Errorf("run %s has no joint %q", r.Info.Run, o.joint), "leave --joint out to see all of them")
 		}
 	}
-	answerErr := a.answer(h, o.json, o.gate, o.all)
-	if !r.Live && o.calibration == "" && !o.json && answerErr == nil {
-		a.sayTrends(ctx, h)
+	re := reply{Health: h}
+	if how := r.Info.End.How; how != record.Imported {
+		re.Ended = ended(r.Info.End)
 	}
-	return answerErr
+	if !r.Live && o.calibration == "" {
+		a.takeNews(ctx, &re)
+	}
+	return a.answer(re, answerForm{json: o.json, gate: o.gate, all: o.all})
 }

@@ -216,7 +216,7 @@ func (k *calibrating) move(ctx context.Context, j rig.Joint, what string) (*reco
 	}
 	cfg.Info = record.Info{Leg: k.b.Leg.Name, Routine: routine.Name, Started: a.now(), Stand: stand,
 		Conditions: record.Conditions{Note: "for a calibration: " + what}}
-	res, err := a.watch(func(live *session.Live) (session.Result, error) {
+	res, err := a.watch(k.o.pace(k.b), func(live *session.Live) (session.Result, error) {
 		cfg.Live = live
 		return session.Run(ctx, cfg)
 	})

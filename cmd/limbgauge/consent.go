@@ -10,6 +10,7 @@ import (
 
 	"limbgauge/analyze/report"
 	"limbgauge/rig"
+	"limbgauge/rig/link/port"
 	"limbgauge/rig/session"
 )
 
@@ -24,13 +25,27 @@ type consentOptions struct {
 // errNotArmed says that nobody agreed, so nothing moved.
 var errNotArmed = errors.New("not armed, nothing moved")
 
-// cautions shows the usual cautions, before anything may move.
+// cautions shows the usual cautions, before anything may move. They and all that is said until the answer
+// go to standard error: whoever sends the answer elsewhere still sees them, and what is asked.
 func (a *app) cautions() {
-	fmt.Fprintln(a.out, "Before anything moves:")
+	fmt.Fprintln(a.err, "Before anything moves:")
 	for _, c := range report.Cautions() {
-		say(a.out, "  ", "- "+c)
+		say(a.err, "  ", "- "+c)
 	}
-	fmt.Fprintln(a.out)
+	fmt.Fprintln(a.err)
+}
+
+// armedWords say what is about to be armed, below the cautions, of which a small screen shows the last ones
+// only.
+func armedWords(s rig.Stand) string {
+	if s.Port == rig.PortVirtual {
+		return "The stand is virtual: nothing real moves."
+	}
+	at := "at " + s.Port
+	if s.Port == rig.PortAuto {
+		at = "at the only port of a board"
+	}
+	return fmt.Sprintf("The stand is %s. No software stops it for certain: have the switch in the servos' supply in reach, and nobody's fingers or hair near the leg.", at)
 }
 
 // consent shows the cautions and what is going to move, and asks. --yes answers for the virtual
@@ -40,19 +55,26 @@ func (a *app) consent(ctx context.Context, what string, b *rig.Bench, o consentO
 	if o.yes && !virtual && !o.handsClear {
 		return session.Consent{}, usageError{errors.New("--yes arms only the virtual stand; a real one also needs --hands-clear, which says that nobody can reach into it")}
 	}
+	if !virtual { // so that nobody arms what is not there
+		if err := port.There(b.Stand.Port); err != nil {
+			a.device = b.Stand.Port
+			return session.Consent{}, err
+		}
+	}
 	a.cautions()
-	say(a.out, "", what)
+	say(a.err, "", what)
+	say(a.err, "", armedWords(b.Stand))
 	if o.yes {
-		fmt.Fprintln(a.out, "Armed without asking (--yes).")
+		fmt.Fprintln(a.err, "Armed without asking (--yes).")
 		return session.Agreed(), nil
 	}
-	fmt.Fprintf(a.out, "Type %q and Enter to arm, anything else to leave: ", consentWord)
+	fmt.Fprintf(a.err, "Type %q and Enter to arm, anything else to leave: ", consentWord)
 	line, err := a.readLine(ctx)
 	if err != nil {
 		return session.Consent{}, err
 	}
 	if strings.TrimSpace(line) != consentWord {
-		fmt.Fprintln(a.out)
+		fmt.Fprintln(a.err)
 		return session.Consent{}, kindError{err: errNotArmed, code: exitStopped}
 	}
 	return session.Agreed(), nil

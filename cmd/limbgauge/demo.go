@@ -202,7 +202,7 @@ func (a *app) demoService(ctx context.Context, s book.Service) error {
 // demoEndurance repeats the knee's gait until a rule ends it, and tells how it ended.
 func (a *app) demoEndurance(ctx context.Context, o endureOptions) error {
 	quiet := *a
-	quiet.out = io.Discard
+	quiet.out, quiet.err = io.Discard, io.Discard
 	err := quiet.endureTo(ctx, a, "knee", o)
 	var told kindError
 	if errors.As(err, &told) && told.code == exitFault {
@@ -246,7 +246,9 @@ func (a *app) demoScene(ctx context.Context, s scene, revision string) error {
 	}
 	fmt.Fprintf(a.out, "  %-5.1f %-5s %-3s %-5s %-21s %-15s %s\n", s.week, res.Run, revision, s.run.joint,
 		demoCell(h.Joints[0], "belt_tension"), demoCell(h.Joints[0], "play"), demoVerdict(h.Joints[0]))
-	a.sayTrends(ctx, h)
+	re := reply{Health: h}
+	a.takeNews(ctx, &re)
+	sayTrends(a.out, re.Trends)
 	return nil
 }
 

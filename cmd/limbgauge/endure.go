@@ -139,7 +139,7 @@ func (a *app) endureTo(ctx context.Context, printer *app, name string, o endureO
 		return err
 	}
 	for _, n := range e.sweep.notes {
-		fmt.Fprintln(a.out, n)
+		say(a.err, "", n)
 	}
 	if e.consent, err = a.consent(ctx, e.what(), e.sweep.bench, o.consentOptions); err != nil {
 		return err

@@ -4,11 +4,8 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"os"
 	"slices"
 	"time"
-
-	"golang.org/x/term"
 
 	"limbgauge/analyze/endurance"
 	"limbgauge/analyze/health"
@@ -108,8 +105,8 @@ func (e *endurer) play(ctx context.Context, p sweepPlan) (session.Result, error)
 	var err error
 	if e.live != nil {
 		res, err = e.carryOut(ctx, p, o, e.consent, e.live)
-	} else if f, ok := e.out.(*os.File); ok && term.IsTerminal(int(f.Fd())) {
-		res, err = e.watch(func(live *session.Live) (session.Result, error) { return e.carryOut(ctx, p, o, e.consent, live) })
+	} else if _, ok := terminalOf(e.err); ok {
+		res, err = e.watch(o.pace(p.bench), func(live *session.Live) (session.Result, error) { return e.carryOut(ctx, p, o, e.consent, live) })
 	} else { // a line for each run is enough where nobody looks on
 		res, err = e.carryOut(ctx, p, o, e.consent, nil)
 	}

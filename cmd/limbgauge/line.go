@@ -5,6 +5,7 @@ import (
 	"io"
 	"strconv"
 	"strings"
+	"time"
 
 	"github.com/spf13/cobra"
 
@@ -29,6 +30,26 @@ type lineOptions struct {
 	wear virtual.Faults
 	age  virtual.Age
 	draw uint64
+}
+
+// pace is how many times as fast as real the stand's time goes, 0 where nobody knows.
+func (o lineOptions) pace(b *rig.Bench) float64 {
+	if b.Stand.Port != rig.PortVirtual {
+		return 1
+	}
+	return o.speed
+}
+
+// takes says how long something of the stand's takes at its pace.
+func (o lineOptions) takes(b *rig.Bench, d time.Duration) string {
+	switch pace := o.pace(b); pace {
+	case 1:
+		return clock(d)
+	case 0:
+		return clock(d) + " of its time"
+	default:
+		return fmt.Sprintf("%s (%s of its time)", clock(time.Duration(float64(d)/pace)), clock(d))
+	}
 }
 
 // virtualFlags are those of the virtual stand.

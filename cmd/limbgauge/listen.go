@@ -75,7 +75,7 @@ func (a *app) listen(ctx context.Context, names []string, o listenOptions) error
 		return err
 	}
 	a.cautions()
-	say(a.out, "", "Nothing is commanded from here: the stand may move the joint by itself at any moment.")
+	say(a.err, "", "Nothing is commanded from here: the stand may move the joint by itself at any moment.")
 	a.device = b.Stand.Port
 	if cfg.Line, err = port.Open(b.Stand.Port, b.Stand.Baud); err != nil {
 		return err
@@ -85,15 +85,9 @@ func (a *app) listen(ctx context.Context, names []string, o listenOptions) error
 		return err
 	}
 	cfg.Info.Stand, cfg.Info.Calibrations = record.Stand{Port: "text", Device: b.Stand.Port}, constants
-	out := a.out
-	if o.json {
-		a.out = a.err
-	}
-	res, err := a.watch(func(live *session.Live) (session.Result, error) {
+	res, err := a.watch(1, func(live *session.Live) (session.Result, error) {
 		cfg.Live = live
 		return session.Listen(ctx, cfg)
 	})
-	printer := *a
-	printer.out = out
-	return a.afterSweep(ctx, &printer, res, err, sweepOptions{json: o.json, gate: o.gate})
+	return a.afterSweep(ctx, res, err, sweepOptions{json: o.json, gate: o.gate})
 }

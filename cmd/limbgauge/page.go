@@ -26,8 +26,8 @@ type pageForm struct {
 
 func pageOf(w io.Writer) pageForm {
 	p := pageForm{width: pageWidth}
-	_, p.plain = w.(*plainWriter)
 	if fd, ok := terminalOf(w); ok {
+		p.plain = !hasUnicode()
 		if cols, _, err := term.GetSize(fd); err == nil && cols > 0 {
 			p.width = max(leastWidth, min(cols, pageWidth))
 		}
@@ -106,6 +106,8 @@ func (w *plainWriter) Write(b []byte) (int, error) {
 	}
 	return len(b), nil
 }
+
+func (w *plainWriter) below() io.Writer { return w.to }
 
 // forTerminal returns how to write to w: as it is, but in ASCII where it is a terminal without Unicode.
 func forTerminal(w io.Writer) io.Writer {

@@ -13,7 +13,7 @@ import (
 
 // printHealth writes an answer for people: per joint the findings, then every measure that was
 // seen, then what was not and why; of the latter only what has a limit, unless all is asked for.
-func printHealth(w io.Writer, h health.Health, all bool) {
+func printHealth(w io.Writer, h health.Health, form answerForm) {
 	st := styleOf(w)
 	for i, j := range h.Joints {
 		if i > 0 {
@@ -29,7 +29,7 @@ func printHealth(w io.Writer, h health.Health, all bool) {
 		say(w, "", where+": "+headlineIn(st, j))
 		printFindings(w, j.Findings)
 		fmt.Fprintln(w)
-		printMeasures(w, j.Measures, all)
+		printMeasures(w, h.Run, j, form)
 		for _, n := range j.Notes {
 			fmt.Fprintln(w)
 			say(w, "  ", "Note: "+n)
@@ -61,11 +61,11 @@ func printFindings(w io.Writer, fs []health.Finding) {
 		if i > 0 {
 			say(w, "  ", "also "+findingWords(styleOf(w), f))
 		}
-		for _, e := range f.Evidence {
-			say(w, "  ", "- "+e)
-		}
 		if f.Part != "" {
 			say(w, "  ", "part: "+f.Part)
+		}
+		for _, e := range f.Evidence {
+			say(w, "  ", "- "+e)
 		}
 		if len(f.CouldAlsoBe) > 0 {
 			names := make([]string, len(f.CouldAlsoBe))
@@ -80,30 +80,36 @@ func printFindings(w io.Writer, fs []health.Finding) {
 	}
 }
 
-// unseenShown says which measures that were not seen are listed with their reason. A routine asks for
-// some measures only; what has no limit and was not asked for would bury what was found. A joint
-// without any limit has nothing that stands out, so all of its are.
-func unseenShown(ms []health.Measure, all bool) func(health.Measure) bool {
-	limited := slices.ContainsFunc(ms, func(m health.Measure) bool { return !math.IsNaN(m.Limit) })
-	return func(m health.Measure) bool { return all || !limited || !math.IsNaN(m.Limit) }
+// shownOf says which measures are listed. Of those that were not seen what has no limit would bury what was
+// found, since a routine asks for some measures only; in the short form nothing without a limit is listed.
+// A joint without any limit has nothing that stands out, so all of its are.
+func shownOf(j health.Joint, form answerForm) func(health.Measure) bool {
+	limited := slices.ContainsFunc(j.Measures, func(m health.Measure) bool { return !math.IsNaN(m.Limit) })
+	return func(m health.Measure) bool {
+		unseen := m.Status == health.NotObservable
+		return !limited || !math.IsNaN(m.Limit) || unseen && form.all || !unseen && !form.short
+	}
 }
 
-func printMeasures(w io.Writer, ms []health.Measure, all bool) {
+func printMeasures(w io.Writer, run string, j health.Joint, form answerForm) {
 	t := sheet{indent: "  ", gap: 1, columns: []column{{title: "measure", least: 18}, {title: "path"}, {title: "value", right: true},
 		{title: "unit"}, {title: "limit", right: true}, {title: "verdict"}}}
 	st := styleOf(w)
 	var unseen, bare, own, unproven []health.Measure
-	folded, shown := 0, unseenShown(ms, all)
-	for _, m := range ms {
-		if m.Status == health.NotObservable {
-			if shown(m) {
-				unseen = append(unseen, m)
-			} else {
-				folded++
-			}
+	folded, left, shown := 0, 0, shownOf(j, form)
+	for _, m := range j.Measures {
+		switch seen := m.Status != health.NotObservable; {
+		case shown(m) && !seen:
+			unseen = append(unseen, m)
+			continue
+		case !shown(m) && !seen:
+			folded++
+			continue
+		case !shown(m):
+			left++
 			continue
 		}
-		if m.Status == health.Measured && math.IsNaN(m.Uncertainty) {
+		if m.Status == health.Measured && math.IsNaN(m.Uncertainty) && !form.short {
 			bare = append(bare, m)
 		}
 		d, _ := health.DefinitionOf(m.Name)
@@ -124,12 +130,19 @@ func printMeasures(w io.Writer, ms []health.Measure, all bool) {
 		}
 		t.add(short(d), pathWord(m.Path), tableFigure(m), unit, limit, st.as(string(m.Verdict), string(m.Verdict)))
 	}
-	t.print(w)
+	if len(t.rows) > 0 {
+		t.print(w)
+	}
 	printChances(w, unproven)
 	printOwn(w, own)
 	printReasons(w, "without an interval, so no verdict rests on them:", bare)
-	printReasons(w, "not seen:", unseen)
-	if folded > 0 {
+	if !form.short || j.Findings[0].Cause != health.None { // else the findings say it
+		printReasons(w, "not seen:", unseen)
+	}
+	switch {
+	case left > 0:
+		sayApart(w, "  ", fmt.Sprintf(`%s without a limit: "limbgauge analyze %s" shows them too`, count(left, "figure"), run))
+	case folded > 0 && !form.short:
 		sayApart(w, "  ", fmt.Sprintf(`%s without a limit could not be seen in this run; "limbgauge analyze --all" says why`, count(folded, "figure")))
 	}
 }

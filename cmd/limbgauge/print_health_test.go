@@ -24,13 +24,37 @@ func TestUnseenIsFolded(t *testing.T) {
 		"nothing to fold": {[]health.Measure{limited, wanted}, false, false, false},
 	} {
 		var b bytes.Buffer
-		printMeasures(&b, c.ms, c.all)
+		printMeasures(&b, "0042", health.Joint{Measures: c.ms, Findings: []health.Finding{{Cause: health.None}}}, answerForm{all: c.all})
 		s := b.String()
 		if strings.Contains(s, "bandwidth, -3 dB (total): nothing shakes") != c.shakes || strings.Contains(s, "--all") != c.folded {
 			t.Errorf("%s:\n%s", name, s)
 		}
 		if len(c.ms) > 1 && !strings.Contains(s, "no hold") {
 			t.Errorf("%s: what has a limit is hidden:\n%s", name, s)
+		}
+	}
+}
+
+// After a sweep what has no limit is counted and not listed, and what was not seen is told once: by the
+// findings of a joint without a fault, below the figures of any other.
+func TestShortAnswer(t *testing.T) {
+	limited := health.Judge(health.Of("play", health.Total, 0.2, 0.1, ""), 0.5)
+	open := health.Of("friction", health.Total, 0.0444, 0.01, "")
+	wanted := health.Judge(health.Unseen("creep", health.Total, "", "no hold"), 0.5)
+	for name, c := range map[string]struct {
+		ms           []health.Measure
+		cause        health.Cause
+		listed, told bool
+	}{
+		"no fault":        {[]health.Measure{limited, open, wanted}, health.None, false, false},
+		"a fault":         {[]health.Measure{limited, open, wanted}, health.BeltSlack, false, true},
+		"without a limit": {[]health.Measure{open}, health.None, true, false},
+	} {
+		var b bytes.Buffer
+		printMeasures(&b, "0042", health.Joint{Measures: c.ms, Findings: []health.Finding{{Cause: c.cause}}}, answerForm{short: true})
+		s := b.String()
+		if strings.Contains(s, "0.044") != c.listed || strings.Contains(s, "1 figure without a limit") == c.listed || strings.Contains(s, "no hold") != c.told {
+			t.Errorf("%s:\n%s", name, s)
 		}
 	}
 }

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"os"
 	"strings"
 	"time"
 
@@ -13,19 +14,21 @@ import (
 )
 
 // watcher shows a running session: on a terminal a line rewritten in place, below a small plot where
-// there is room for one; elsewhere a plain line now and then. It only looks at the live feed and never
+// there is room for one; a plain line now and then on a terminal that can not rewrite; elsewhere only what
+// the stand says, since nobody looks on. It only looks at the live feed and never
 // holds the session up. The cursor is never hidden and the terminal's mode never changed, so that there
 // is nothing to put back however the program ends.
 type watcher struct {
 	out    io.Writer
 	size   func() (cols, rows int) // of the terminal now; nil where there is none
-	plain  time.Duration           // between plain lines
+	plain  time.Duration           // between plain lines; 0 for none
 	redraw time.Duration
 	last   time.Time
 	trace  trace
 	drawn  int // lines of ours above and at the cursor
 	cols   int // as they were drawn
 	moved  time.Time
+	pace   float64 // how many times as fast as real the stand's time goes; 0 where nobody knows
 }
 
 // resizePause is how long a terminal must have kept its size before the plot comes back: while it is
@@ -33,7 +36,10 @@ type watcher struct {
 const resizePause = time.Second
 
 func newWatcher(out io.Writer) *watcher {
-	w := &watcher{out: out, plain: 5 * time.Second, redraw: 100 * time.Millisecond}
+	w := &watcher{out: out, redraw: 100 * time.Millisecond}
+	if f, ok := bottom(out).(*os.File); ok && term.IsTerminal(int(f.Fd())) {
+		w.plain = 5 * time.Second
+	}
 	if fd, ok := terminalOf(out); ok {
 		w.size = func() (cols, rows int) {
 			cols, rows, err := term.GetSize(fd)
@@ -107,8 +113,11 @@ func (w *watcher) show(s session.Snapshot, last bool) {
 		return
 	}
 	w.last = now
-	if w.size == nil {
-		fmt.Fprintln(w.out, shorten(line(s), pageWidth))
+	switch {
+	case w.size == nil && w.plain == 0:
+		return
+	case w.size == nil:
+		fmt.Fprintln(w.out, shorten(line(w.paced(s)), pageWidth))
 		return
 	}
 	cols, rows := w.size()
@@ -119,7 +128,15 @@ func (w *watcher) show(s session.Snapshot, last bool) {
 	if !last && cols >= plotLeastCols && rows >= plotLeastRows && now.Sub(w.moved) >= resizePause {
 		lines = w.trace.lines(cols-1, pageOf(w.out).plain)
 	}
-	w.draw(append(lines, status(s, cols-3)), cols) // 3: room for the ^C that a terminal shows
+	w.draw(append(lines, status(w.paced(s), cols-3)), cols) // 3: room for the ^C that a terminal shows
+}
+
+// paced is a snapshot whose times are those of the one who watches.
+func (w *watcher) paced(s session.Snapshot) session.Snapshot {
+	if w.pace > 0 {
+		s.Done, s.Left = time.Duration(float64(s.Done)/w.pace), time.Duration(float64(s.Left)/w.pace)
+	}
+	return s
 }
 
 // draw puts lines in the place of those that were drawn last.

@@ -24,15 +24,23 @@ func styleOf(w io.Writer) style {
 
 // terminalOf returns the terminal that w is, where it is one that knows control sequences.
 func terminalOf(w io.Writer) (fd int, ok bool) {
-	if p, plain := w.(*plainWriter); plain {
-		w = p.to
-	}
-	f, ok := w.(*os.File)
+	f, ok := bottom(w).(*os.File)
 	if !ok || os.Getenv("TERM") == "dumb" {
 		return 0, false
 	}
 	fd = int(f.Fd())
 	return fd, term.IsTerminal(fd) && sequences(fd)
+}
+
+// bottom is the writer that one writes to in the end.
+func bottom(w io.Writer) io.Writer {
+	for {
+		on, ok := w.(interface{ below() io.Writer })
+		if !ok {
+			return w
+		}
+		w = on.below()
+	}
 }
 
 // The colours are of the first eight, which every terminal lets its user choose (ECMA-48, SGR).

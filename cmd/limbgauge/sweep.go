@@ -15,7 +15,6 @@ import (
 
 	"limbgauge/analyze/book"
 	"limbgauge/analyze/health"
-	"limbgauge/analyze/report"
 	"limbgauge/rig"
 	"limbgauge/rig/link"
 	"limbgauge/rig/record"
@@ -92,28 +91,19 @@ A stop by software is no safety device: keep a switch in the servo's supply in r
 }
 
 func (a *app) sweep(ctx context.Context, names []string, o sweepOptions) error {
-	if o.json { // the answer alone goes to standard output
-		out := a.out
-		a.out = a.err
-		defer func() { a.out = out }()
-		quiet := *a
-		quiet.out = out
-		res, err := a.record(ctx, names, o)
-		return a.afterSweep(ctx, &quiet, res, err, o)
-	}
 	res, err := a.record(ctx, names, o)
-	return a.afterSweep(ctx, a, res, err, o)
+	return a.afterSweep(ctx, res, err, o)
 }
 
 // afterSweep judges what was recorded, also of a run that was stopped, and prints it.
-func (a *app) afterSweep(ctx context.Context, printer *app, res session.Result, err error, o sweepOptions) error {
+func (a *app) afterSweep(ctx context.Context, res session.Result, err error, o sweepOptions) error {
 	if res.Dir == "" {
 		return err
 	}
-	fmt.Fprintf(a.out, "run %s: %s\n", res.Run, ended(res.End))
+	fmt.Fprintf(a.err, "run %s: %s\n", res.Run, ended(res.End))
 	for i, l := range res.Joint {
 		if l.Lost+l.Damaged+l.Late > 0 {
-			fmt.Fprintf(a.out, "  joint %d: %d samples lost, %d frames damaged, %d late\n", i+1, l.Lost, l.Damaged, l.Late)
+			fmt.Fprintf(a.err, "  joint %d: %d samples lost, %d frames damaged, %d late\n", i+1, l.Lost, l.Damaged, l.Late)
 		}
 	}
 	ctx = context.WithoutCancel(ctx)
@@ -121,14 +111,14 @@ func (a *app) afterSweep(ctx context.Context, printer *app, res session.Result, 
 	if judgeErr != nil {
 		return judgeErr
 	}
-	fmt.Fprintln(a.out)
-	answerErr := printer.answer(h, o.json, o.gate, false)
+	fmt.Fprintln(a.err)
+	re := reply{Health: h, Ended: ended(res.End)}
+	if err == nil { // a run that was broken off is no news of a problem
+		a.takeNews(ctx, &re)
+	}
+	answerErr := a.answer(re, answerForm{json: o.json, gate: o.gate, short: true})
 	if err != nil {
 		return err
-	}
-	if answerErr == nil && !o.json {
-		a.sayProblems(ctx, h)
-		a.sayTrends(ctx, h)
 	}
 	return answerErr
 }
@@ -201,7 +191,7 @@ func (a *app) planSweep(ctx context.Context, names []string, o sweepOptions) (p 
 			return p, usageError{err}
 		}
 		lo, hi := reach(r)
-		moves = append(moves, fmt.Sprintf("%s between %.0f and %.0f deg, routine %s, about %s", called, lo, hi, r.Name, clock(r.Duration(r.Moves[0].TargetDeg))))
+		moves = append(moves, fmt.Sprintf("%s between %.0f and %.0f deg, routine %s, about %s", called, lo, hi, r.Name, o.takes(b, r.Duration(r.Moves[0].TargetDeg))))
 		p.cfg.Joints = append(p.cfg.Joints, j)
 		p.cfg.Plans = append(p.cfg.Plans, session.Plan{Joint: i, Routine: r})
 	}
@@ -246,13 +236,13 @@ func (a *app) record(ctx context.Context, names []string, o sweepOptions) (sessi
 		return session.Result{}, err
 	}
 	for _, n := range p.notes {
-		fmt.Fprintln(a.out, n)
+		say(a.err, "", n)
 	}
 	consent, err := a.consent(ctx, p.what, p.bench, o.consentOptions)
 	if err != nil {
 		return session.Result{}, err
 	}
-	return a.watch(func(live *session.Live) (session.Result, error) { return a.carryOut(ctx, p, o, consent, live) })
+	return a.watch(o.pace(p.bench), func(live *session.Live) (session.Result, error) { return a.carryOut(ctx, p, o, consent, live) })
 }
 
 // carryOut runs a planned sweep that was agreed to.
@@ -267,14 +257,16 @@ func (a *app) carryOut(ctx context.Context, p sweepPlan, o sweepOptions, consent
 	return session.Run(ctx, p.cfg)
 }
 
-// watch shows a session while it runs.
-func (a *app) watch(run func(*session.Live) (session.Result, error)) (session.Result, error) {
+// watch shows a session while it runs, whose stand's time goes at some pace.
+func (a *app) watch(pace float64, run func(*session.Live) (session.Result, error)) (session.Result, error) {
 	live := session.NewLive(64)
 	done := make(chan struct{})
 	shown := make(chan struct{})
 	go func() {
 		defer close(shown)
-		newWatcher(a.out).follow(live, done)
+		w := newWatcher(a.err)
+		w.pace = pace
+		w.follow(live, done)
 	}()
 	res, err := run(live)
 	close(done)
@@ -340,32 +332,9 @@ func (a *app) info(ctx context.Context, b *rig.Bench, o runOptions, routine stri
 			return info, err
 		}
 		info.Conditions.Assembly = nextAssembly(runs, info.Revision)
-		fmt.Fprintf(a.out, "This is assembly %s; further runs of it: --assembly %s\n", info.Conditions.Assembly, info.Conditions.Assembly)
+		fmt.Fprintf(a.err, "This is assembly %s; further runs of it: --assembly %s\n", info.Conditions.Assembly, info.Conditions.Assembly)
 	}
 	return info, nil
-}
-
-// sayProblems tells what a run changed in the problems.
-func (a *app) sayProblems(ctx context.Context, h health.Health) {
-	b, err := a.openBook(ctx)
-	if err != nil {
-		return // the run is kept; the book says its trouble when it is asked
-	}
-	defer b.Close()
-	list, err := b.Problems(ctx)
-	if err != nil {
-		return
-	}
-	for _, p := range list {
-		last := p.Changes[len(p.Changes)-1]
-		if last.By == "run "+h.Run {
-			is := "is " + string(p.State)
-			if p.State == book.Answered {
-				is = "is not proven cured"
-			}
-			say(a.out, "", fmt.Sprintf("problem %d, %s %s, %s: %s", p.ID, p.Joint, report.CauseTitle(p.Cause), is, last.Why))
-		}
-	}
 }
 
 // codes lists which errors of the packages below have which exit code.

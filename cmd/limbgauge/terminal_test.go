@@ -9,6 +9,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"sync"
 	"syscall"
@@ -244,6 +245,22 @@ func TestLivePlotElsewhere(t *testing.T) {
 		o.Process.Signal(syscall.SIGTERM)
 		o.end(t)
 	})
+}
+
+// What stands on a screen of 24 lines when a sweep of three joints is over: every verdict, and the part.
+func TestVerdictIsOnTheScreen(t *testing.T) {
+	o := startOnTerminal(t, 80, nil, "sweep", "yaw", "hip", "knee", "--yes", "--speed", "0", "--routine", "quick", "--fault", "knee:belt_slack=0.8")
+	if err := pty.Setsize(o.tty, &pty.Winsize{Rows: 24, Cols: 80}); err != nil {
+		t.Fatal(err)
+	}
+	o.end(t)
+	lines := screen(t, o.text())
+	last := strings.Join(lines[max(0, len(lines)-24):], "\n")
+	for _, want := range []string{`yaw +no fault found`, `hip +no fault found`, `knee +fault, belt slack \(confidence \d+ %\) +belt`} {
+		if !regexp.MustCompile(want).MatchString(last) {
+			t.Errorf("%q is not on the last screen:\n%s", want, last)
+		}
+	}
 }
 
 // A terminal of 60 columns gets no line that it would have to break, and tables keep their columns.

@@ -248,34 +248,6 @@ func movers(trends []trend.Trend) []trend.Warning {
 	return out
 }
 
-// sayTrends tells of the trend warnings that a run raised.
-func (a *app) sayTrends(ctx context.Context, h health.Health) {
-	b, err := a.openBook(ctx)
-	if err != nil {
-		return // the run is kept; the book says its trouble when it is asked
-	}
-	defer b.Close()
-	r, _, ok, err := b.Run(ctx, h.Run)
-	if !ok || err != nil {
-		return
-	}
-	for _, j := range h.Joints {
-		stand, err := standing(ctx, b, j.Joint, r.Routine)
-		if err != nil {
-			return
-		}
-		stand = slices.DeleteFunc(stand, func(w trend.Warning) bool { return w.First != h.Run })
-		if len(stand) == 0 {
-			continue
-		}
-		more := ""
-		if n := len(stand) - 1; n > 0 {
-			more = fmt.Sprintf(", and %s more", count(n, "warning"))
-		}
-		say(a.out, "", fmt.Sprintf("trend, %s: %s%s; \"limbgauge trend %s\" shows it", j.Joint, stand[0].Text, more, j.Joint))
-	}
-}
-
 // stretchWords says of a joint which stretch is told, and where others are.
 func stretchWords(s trend.Stretch, number int) string {
 	var out []string
