@@ -10,7 +10,7 @@ import (
 )
 
 // in runs a command line in a bench and returns what it printed.
-func in(t *testing.T, bench string, args ...string) (code int, out, errs string) {
+func in(t testing.TB, bench string, args ...string) (code int, out, errs string) {
 	t.Helper()
 	var o, e bytes.Buffer
 	code = run(context.Background(), append([]string{"-b", bench}, args...), strings.NewReader(""), &o, &e)

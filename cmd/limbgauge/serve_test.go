@@ -27,6 +27,13 @@ type benchPage struct {
 func servePage(t testing.TB, folder string, speed float64) *benchPage {
 	t.Helper()
 	p := openBrowser(t)
+	p.url = serveBench(t, folder, speed)
+	return p
+}
+
+// serveBench serves a bench folder on a virtual stand of some speed and returns where.
+func serveBench(t testing.TB, folder string, speed float64) string {
+	t.Helper()
 	l, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {
 		t.Fatal(err)
@@ -43,8 +50,7 @@ func servePage(t testing.TB, folder string, speed float64) *benchPage {
 			t.Errorf("serve: %v", err)
 		}
 	})
-	p.url = "http://" + l.Addr().String()
-	return p
+	return "http://" + l.Addr().String()
 }
 
 // openBrowser opens a browser that looks at nothing yet.

@@ -55,7 +55,15 @@ func Make(tb testing.TB, runs int) string {
 	} else if _, err := os.Stat(filepath.Join(dir, "history.toml")); err == nil {
 		return dir
 	}
+	MakeIn(tb, dir, runs)
+	return dir
+}
+
+// MakeIn makes a bench of so many runs in a folder, half of them with each revision.
+func MakeIn(tb testing.TB, dir string, runs int) {
+	tb.Helper()
 	m := NewMaker(tb)
+	m.half = runs / 2
 	for n := 1; n <= runs; n++ {
 		m.Run(tb, dir, n)
 	}
@@ -74,12 +82,12 @@ func Make(tb testing.TB, runs int) string {
 	}
 	write(tb, filepath.Join(dir, "bench.toml"), []byte(rig.ExampleBench()))
 	write(tb, filepath.Join(dir, "history.toml"), []byte(text)) // last: what has it is whole
-	return dir
 }
 
 // Maker writes run folders.
 type Maker struct {
 	good, bad [][]byte // of an answer, cut where figures stand
+	half      int      // the last run with the first revision
 	joints    []record.JointInfo
 }
 
@@ -89,7 +97,7 @@ const figure = 1_000_000_000
 // NewMaker prepares the pattern of an answer: 45 measures of each joint, of which a quarter could not
 // be seen.
 func NewMaker(tb testing.TB) *Maker {
-	m := &Maker{}
+	m := &Maker{half: Runs / 2}
 	for _, bad := range []bool{false, true} {
 		h := health.Health{Schema: health.Schema, Run: "RUN", Leg: "fore-left", Revision: "REVISION", Decision: health.DecisionRule}
 		for _, name := range Joints() {
@@ -158,7 +166,7 @@ func (m *Maker) joint(name string, bad bool) health.Joint {
 // Info returns run.json of run n, counted from 1.
 func (m *Maker) Info(n int) record.Info {
 	revision := RevisionA
-	if n > Runs/2 {
+	if n > m.half {
 		revision = RevisionB
 	}
 	return record.Info{Schema: record.Schema, Run: fmt.Sprintf("%04d", n), State: record.Sealed, Started: When(n), Leg: "fore-left", Revision: revision,

@@ -33,6 +33,7 @@ type courseView struct {
 	Beyond                    *report.Sign // where the newest sight of it misses its limit
 	Moves, Warned             bool
 	Left                      []string // runs that do not count, with the reason
+	Cut                       string   // what is not drawn
 }
 
 // Empty says that there is nothing to show yet.
@@ -126,6 +127,23 @@ var (
 	narrowSize = report.Size{Width: 360, Height: 290}
 )
 
+// drawnRuns is how many runs a drawing shows: more are too dense to be told apart, and too much for a phone to load.
+const drawnRuns = 150
+
+// latest keeps the newest n runs of a history, with what begins among them.
+func latest(h report.History, n int) report.History {
+	cut := len(h.Points) - n
+	h.Points = h.Points[cut:]
+	var marks []report.Mark
+	for _, m := range h.Marks {
+		if m.Before -= cut; m.Before > 0 {
+			marks = append(marks, m)
+		}
+	}
+	h.Marks = marks
+	return h
+}
+
 // courseOf says and draws what became of one measure over all stretches.
 func courseOf(joint string, t trend.Trend) (v courseView, err error) {
 	d, _ := health.DefinitionOf(t.Name)
@@ -167,6 +185,10 @@ func courseOf(joint string, t trend.Trend) (v courseView, err error) {
 			h.Ahead = &report.Ahead{Runs: f.Runs.Value, Lo: f.Runs.Lo, Hi: f.Runs.Hi}
 		}
 		v.Moves = v.Moves || f.Passed != ""
+	}
+	if all := len(h.Points); all > drawnRuns {
+		h = latest(h, drawnRuns)
+		v.Cut = fmt.Sprintf("The newest %d of %d runs are drawn.", drawnRuns, all)
 	}
 	v.Spark = report.Spark(h)
 	for _, d := range []struct {

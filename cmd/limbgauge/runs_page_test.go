@@ -1,0 +1,72 @@
+package main
+
+import (
+	"html"
+	"io"
+	"net/http"
+	"regexp"
+	"strings"
+	"testing"
+
+	"limbgauge/analyze/book/booktest"
+)
+
+// fetched returns a page's text.
+func fetched(t *testing.T, url string) string {
+	t.Helper()
+	res, err := http.Get(url)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer res.Body.Close()
+	text, err := io.ReadAll(res.Body)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return string(text)
+}
+
+// Of 130 runs, 65 with each revision, the older ones of a revision come on further sheets, and what was asked for
+// stays asked. What no run is says so and leads back.
+func TestRunsPageKeepsWhatWasAsked(t *testing.T) {
+	dir := t.TempDir()
+	booktest.MakeIn(t, dir, 130)
+	url := serveBench(t, dir, 1)
+	row := regexp.MustCompile(`href="/runs/(\d+)"`)
+	older := regexp.MustCompile(`href="(/runs\?[^"]*)">older`)
+	var seen []string
+	path := "/runs?revision=A&joint=knee"
+	for sheets := 0; path != ""; sheets++ {
+		text := fetched(t, url+path)
+		if sheets > 1 || !strings.Contains(text, `<option selected>A</option>`) || !strings.Contains(text, `<option selected>knee</option>`) {
+			t.Fatalf("sheet %d, %s: what was asked is not there", sheets+1, path)
+		}
+		for _, m := range row.FindAllStringSubmatch(text, -1) {
+			seen = append(seen, m[1])
+		}
+		path = ""
+		if m := older.FindStringSubmatch(text); m != nil {
+			path = html.UnescapeString(m[1])
+		}
+	}
+	if len(seen) != 65 || seen[0] != "0065" || seen[64] != "0001" {
+		t.Errorf("%d runs of revision A, want 65 from 0065 down to 0001: %v", len(seen), seen)
+	}
+	if text := fetched(t, url+"/runs?revision=C"); !strings.Contains(text, `<a href="/runs">show all runs</a>`) {
+		t.Error("no way back from what no run is")
+	}
+}
+
+// A bench without runs says on every page what to do.
+func TestEmptyPagesSayWhatToDo(t *testing.T) {
+	url := serveBench(t, exampleFolder(t), 1)
+	for path, want := range map[string]string{
+		"/runs": `<a href="/">Bench</a>`, "/lost": `<a href="/?joint=knee&amp;routine=assembly">`, "/trend": `<a href="/?joint=yaw&amp;routine=assembly">`,
+		"/compare": "limbgauge rev add", "/revisions": "limbgauge rev add", "/problems": `<a href="/">Bench</a>`,
+	} {
+		text := fetched(t, url+path)
+		if _, main, _ := strings.Cut(text, "<main"); !strings.Contains(main, want) {
+			t.Errorf("%s does not say %s:\n%s", path, want, main)
+		}
+	}
+}
