@@ -1,0 +1,115 @@
+package main
+
+import (
+	"context"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/chromedp/cdproto/cdp"
+	"github.com/chromedp/cdproto/page"
+	"github.com/chromedp/chromedp"
+	"github.com/chromedp/chromedp/kb"
+
+	"limbgauge/rig"
+)
+
+// arms goes from a page that was opened to a knee that moves.
+func (b *tab) arms() {
+	b.t.Helper()
+	b.do(click("#agree"), click("#arm"), says("state", "Armed."), click("#start"), holds(`Number(document.getElementById("angle").textContent) < -5`))
+}
+
+// A page that is frozen, as by a lid that is closed, keeps its stream and says nothing: the stand stops. One that
+// is loaded again has gone: it stops, and the new page has armed nothing.
+func TestBenchPageAsleepOrReloaded(t *testing.T) {
+	p := servePage(t, exampleFolder(t), 1)
+	hand, other := p.tab(t), p.tab(t)
+	other.do(chromedp.Navigate(p.url), says("state", "limp"))
+	hand.do(chromedp.Navigate(p.url+"/?joint=knee&routine=quick"), says("state", "limp"))
+	hand.arms()
+	hand.do(func(ctx context.Context, t *chromedp.Target) (v chromedp.Void, err error) {
+		_, err = cdp.Call(ctx, t, page.SetWebLifecycleState, page.SetWebLifecycleStateParams{State: page.SetWebLifecycleStateStateFrozen})
+		return v, err
+	})
+	other.do(says("state", "silent for 2 s"), says("see", "See run 0001"))
+	hand.close()
+
+	hand = p.tab(t)
+	hand.do(chromedp.Navigate(p.url+"/?joint=knee&routine=quick"), says("see", "See run 0001"))
+	hand.arms()
+	hand.do(chromedp.Navigate(p.url + "/?joint=knee&routine=quick"))
+	other.do(says("state", "was closed or lost its connection"), says("see", "See run 0002"))
+	hand.do(says("state", "was closed or lost its connection"))
+	hand.holdsNow("the new page", `document.getElementById("start").checkVisibility() === false && document.getElementById("agree").checked === false`)
+}
+
+// From the first key to the last without a pointer: the space bar ticks and presses while nothing moves, and
+// stops while something does, whatever has the focus.
+func TestBenchPageByKeyboard(t *testing.T) {
+	p := servePage(t, exampleFolder(t), 1)
+	b := p.tab(t)
+	focused := func(is string) chromedp.Action[chromedp.Void] {
+		return holds(`document.activeElement.matches("` + is + `")`)
+	}
+	goTo := func(id string) {
+		t.Helper()
+		for range 60 {
+			b.do(chromedp.KeyEvent(kb.Tab))
+			if is, err := chromedp.Run(b.ctx, chromedp.Evaluate[bool](`document.activeElement.matches("`+id+`")`)); err != nil || is {
+				return
+			}
+		}
+		t.Fatalf("Tab does not lead to %s", id)
+	}
+	b.do(chromedp.Navigate(p.url+"/?joint=knee&routine=quick"), says("state", "limp"))
+	for _, place := range []string{"#stop", "a[href='/runs']", "main"} {
+		goTo("#agree")
+		b.do(chromedp.KeyEvent(" "), holds(`document.getElementById("agree").checked && !document.getElementById("arm").disabled`))
+		goTo("#arm")
+		b.do(chromedp.KeyEvent(kb.Enter), says("state", "Armed."), focused("#start"), chromedp.KeyEvent(" "),
+			holds(`Number(document.getElementById("angle").textContent) < -5`), focused("#stop"))
+		goTo("a[href='/problems']")
+		goTo("#stop") // round again
+		b.holdsNow("the stop that has the focus", `getComputedStyle(document.getElementById("stop")).outlineColor !== "rgb(161, 37, 27)"`)
+		b.do(chromedp.Evaluate[chromedp.Void](`document.querySelector("`+place+`").focus()`), focused(place))
+		b.do(chromedp.KeyEvent(" "), says("state", "Stopped from a page."), holds(`location.pathname === "/"`))
+	}
+	// Armed and left: by the button that says so, and by Escape.
+	for _, key := range []string{kb.Enter, kb.Escape} {
+		goTo("#agree")
+		b.do(chromedp.KeyEvent(" "))
+		goTo("#arm")
+		b.do(chromedp.KeyEvent(kb.Enter), says("state", "Armed."), focused("#start"), chromedp.KeyEvent(kb.Tab), focused("#leave"), chromedp.KeyEvent(key), says("state", "Nothing moved."),
+			chromedp.Evaluate[chromedp.Void](`document.getElementById("agree").click()`))
+	}
+}
+
+// Names are what somebody else wrote: none of them is anything but text, on the page or in what it is told.
+func TestBenchPageHostileNames(t *testing.T) {
+	const evil = `</script><img src=x onerror=document.title=1>"&lt;`
+	folder := t.TempDir()
+	text := strings.Replace(rig.ExampleBench(), `name = "fore-left"`, `name = '''`+evil+`'''`, 1)
+	history := "[[revision]]\nname = '''" + evil + "'''\nmade = 2026-01-01T00:00:00Z\nwhy = '''" + evil + "'''\n"
+	for name, text := range map[string]string{benchFile: text, "history.toml": history} {
+		if err := os.WriteFile(filepath.Join(folder, name), []byte(text), 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+	p := servePage(t, folder, 1)
+	b := p.tab(t)
+	b.do(chromedp.Navigate(p.url+"/?joint=knee&routine=quick"), says("state", "limp"))
+	b.holdsNow("the revision", `[...document.forms.ask.elements.revision.options].some((o) => o.text.includes("onerror"))`)
+	b.do(chromedp.SendKeys(chromedp.CSS("[name=note]"), evil), chromedp.SendKeys(chromedp.CSS("[name=assembly]"), `<b onclick=x>`))
+	b.arms()
+	b.do(click("#stop"), says("state", "Stopped from a page."))
+	for _, path := range []string{"/", "/runs", "/runs/0001", "/revisions"} {
+		b.do(chromedp.Navigate(p.url+path), holds(`document.readyState === "complete" && location.pathname === "`+path+`"`), chromedp.Sleep(200*time.Millisecond))
+		b.holdsNow(path, `document.title !== "1" && document.querySelector("img, b[onclick]") === null && [...document.scripts].every((s) => s.src.startsWith(location.origin + "/look/"))`)
+		if path == "/runs/0001" {
+			b.holdsNow("the note is told as it was written", `document.body.innerText.includes("onerror")`)
+		}
+	}
+}
