@@ -10,6 +10,8 @@ import (
 	"testing"
 	"time"
 
+	"github.com/chromedp/chromedp"
+
 	"limbgauge/cmd/limbgauge/web"
 )
 
@@ -48,6 +50,41 @@ func BenchmarkStop(b *testing.B) {
 	spread(b, "stand", acted)
 	spread(b, "answered", answered)
 	b.ReportMetric(0, "ns/op") // of a whole run, which says nothing
+}
+
+// BenchmarkStopKey is the time from the space bar's own time stamp in a real browser to the stand's, with four other
+// pages that watch and one that never reads.
+func BenchmarkStopKey(b *testing.B) {
+	bench := serveLive(b)
+	p := openBrowser(b)
+	for i := range 4 {
+		visit(b, bench.url, fmt.Sprintf("a-page-that-reads-%d", i))
+	}
+	t := p.tab(b)
+	t.do(chromedp.Navigate(bench.url+"/?joint=yaw&joint=hip&joint=knee&routine=quick"), says("state", "limp"))
+	t.do(chromedp.Evaluate[chromedp.Void](`addEventListener("keydown", (e) => { window.pressed = performance.timeOrigin + e.timeStamp; }, true), 0`))
+	var acted, answered []time.Duration
+	for i := 0; b.Loop(); i++ {
+		neverReads(b, bench.url, i)
+		bench.forget()
+		t.do(holds(`document.getElementById("agree").disabled === false && document.getElementById("agree").checked === false`))
+		t.arms()
+		time.Sleep(rand.N(300 * time.Millisecond))
+		t.do(chromedp.KeyEvent(" "), says("state", "Stopped from a page."))
+		ms, err := chromedp.Run(t.ctx, chromedp.Evaluate[float64]("pressed"))
+		if err != nil {
+			b.Fatal(err)
+		}
+		pressed := time.UnixMicro(int64(ms * 1000))
+		at, back := bench.ear().stopped()
+		if at.IsZero() {
+			b.Fatal("the stand did not have the stop")
+		}
+		acted, answered = append(acted, at.Round(0).Sub(pressed)), append(answered, back.Round(0).Sub(pressed)) // by the wall's clock
+	}
+	spread(b, "stand", acted)
+	spread(b, "answered", answered)
+	b.ReportMetric(0, "ns/op")
 }
 
 // spread gives the median, the 95th percentile (nearest rank) and the greatest of some times.

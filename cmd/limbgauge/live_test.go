@@ -9,7 +9,6 @@ import (
 	"fmt"
 	"hash/fnv"
 	"io"
-	"math"
 	"net"
 	"net/http"
 	"net/url"
@@ -47,15 +46,15 @@ type ear struct {
 	saidStop time.Time     // when the host had written the stop
 	actedAt  time.Duration // when the stand had it, by its own clock
 	acked    time.Time     // when its answer was back
+	trip     *wire.Trip
 }
 
-// heard is what was heard of the samples of a joint's moves: how many, their sum in the order they came,
-// the last, and the least and the greatest time between two.
+// heard is what was heard of the samples of a joint's moves: how many, a sum of them in the order they came,
+// the last, and how many points of the stand's grid between them have none.
 type heard struct {
-	n           int
-	sum         uint64
-	last        sample
-	least, most uint32
+	n, gaps int
+	sum     uint64
+	last    sample
 }
 
 // sample is one of a move.
@@ -68,9 +67,8 @@ type sample struct {
 func (h *heard) take(s sample) {
 	sum := fnv.New64a()
 	fmt.Fprint(sum, h.sum, s)
-	if h.sum = sum.Sum64(); h.n > 0 {
-		gap := s.us - h.last.us
-		h.least, h.most = min(h.least, gap), max(h.most, gap)
+	if h.sum = sum.Sum64(); h.n > 0 { // a sample is at most 60 µs late
+		h.gaps += int(s.us-h.last.us+500)/(1e6/liveHz) - 1
 	}
 	h.n, h.last = h.n+1, s
 }
@@ -121,6 +119,8 @@ func (e *ear) hear(m wire.Message, now time.Time) {
 		if m.How == wire.Discarded && e.actedAt == 0 {
 			e.actedAt = time.Duration(m.TimeUS) * time.Microsecond
 		}
+	case *wire.Trip:
+		e.trip = m
 	case *wire.Ack:
 		if m.Of == wire.TypeStop && e.acked.IsZero() {
 			e.acked = now
@@ -130,7 +130,7 @@ func (e *ear) hear(m wire.Message, now time.Time) {
 
 func (e *ear) joint(channel uint8) *heard {
 	if e.joints[channel] == nil {
-		e.joints[channel] = &heard{least: math.MaxUint32}
+		e.joints[channel] = new(heard)
 	}
 	return e.joints[channel]
 }
