@@ -181,10 +181,6 @@ func (a *app) analyzeRun(ctx context.Context, args []string, o analyzeOptions) e
 	if err != nil {
 		return err
 	}
-	if how := r.Info.End.How; !o.json && how != record.Complete && how != record.Imported {
-		say(a.out, "", fmt.Sprintf("Run %s did not come to its end (%s): it holds %.1f s, and what comes later in its routine was not measured.",
-			r.Info.Run, ended(r.Info.End), r.Info.DurationS()))
-	}
 	if !r.Live && o.calibration == "" { // of a run that goes on the last word is not said, nor by what is only tried
 		if err := a.keep(ctx, r, h); err != nil {
 			return err
@@ -196,10 +192,7 @@ func (a *app) analyzeRun(ctx context.Context, args []string, o analyzeOptions) e
 			return inputError(fmt.Errorf("run %s has no joint %q", r.Info.Run, o.joint), "leave --joint out to see all of them")
 		}
 	}
-	re := reply{Health: h}
-	if how := r.Info.End.How; how != record.Imported {
-		re.Ended = ended(r.Info.End)
-	}
+	re := reply{Health: h, run: r.Info}
 	if !r.Live && o.calibration == "" {
 		a.takeNews(ctx, &re)
 	}

@@ -11,6 +11,7 @@ import (
 	"limbgauge/analyze/book"
 	"limbgauge/analyze/health"
 	"limbgauge/analyze/report"
+	"limbgauge/rig/record"
 )
 
 // reply is all that is answered of a run: its health, and what came of it. As JSON it is the health with
@@ -21,6 +22,7 @@ type reply struct {
 	Notes    map[string][]string `json:"notes,omitempty"` // by joint
 	Problems []problemNews       `json:"problems,omitempty"`
 	Trends   []trendNews         `json:"trends,omitempty"`
+	run      record.Info         // zero for a log from elsewhere
 }
 
 // problemNews is what a run changed in a problem.
@@ -125,6 +127,9 @@ type answerForm struct {
 
 // answer prints what is answered of a run, and turns a fault into an exit code where that was asked for.
 func (a *app) answer(re reply, form answerForm) error {
+	if re.run.Run != "" && re.run.End.How != record.Imported {
+		re.Ended = ended(re.run.End)
+	}
 	for _, j := range re.Joints {
 		if len(j.Notes) > 0 {
 			if re.Notes == nil {
@@ -157,6 +162,9 @@ func (a *app) answer(re reply, form answerForm) error {
 // so that they stand where the eye is.
 func (a *app) printReply(re reply, form answerForm) {
 	w := &lineCounter{to: a.out}
+	if re.Ended != "" && re.run.End.How != record.Complete {
+		say(w, "", fmt.Sprintf("Run %s did not come to its end (%s): it holds %.1f s, and what comes later in its routine was not measured.", re.Run, re.Ended, re.run.DurationS()))
+	}
 	printHealth(w, re.Health, form)
 	if len(re.Problems)+len(re.Trends) > 0 {
 		fmt.Fprintln(w)

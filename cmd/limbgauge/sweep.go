@@ -111,8 +111,12 @@ func (a *app) afterSweep(ctx context.Context, res session.Result, err error, o s
 	if judgeErr != nil {
 		return judgeErr
 	}
+	info, readErr := infoOf(res.Dir)
+	if readErr != nil {
+		return errors.Join(err, readErr)
+	}
 	fmt.Fprintln(a.err)
-	re := reply{Health: h, Ended: ended(res.End)}
+	re := reply{Health: h, run: info}
 	if err == nil { // a run that was broken off is no news of a problem
 		a.takeNews(ctx, &re)
 	}
