@@ -6,6 +6,7 @@ import (
 
 	"limbgauge/analyze/diagnose"
 	"limbgauge/analyze/filter"
+	"limbgauge/analyze/drive"
 	"limbgauge/analyze/health"
 	"limbgauge/analyze/stats"
 	"limbgauge/analyze/vibration"
@@ -67,6 +68,10 @@ func (c *subject) responseMeasures() []health.Measure {
 		return unseen("dead_time", "rise_time", "overshoot", "settle_time", "peak_speed", "natural_frequency", "damping_ratio")
 	}
 	p := vibration.PoolSteps(steps)
+	// Steps come at even times, so that the wait for the servo's next pulse need not differ among them.
+	if hz := c.j.Servo.FrameHz; hz > 0 {
+		p.DeadTime.U = math.Hypot(p.DeadTime.U, drive.FrameDelayU(float64(hz)))
+	}
 	out := []health.Measure{
 		fromEstimate("dead_time", health.NoPath, p.DeadTime, respMethod),
 		fromEstimate("rise_time", health.NoPath, p.RiseTime, respMethod),

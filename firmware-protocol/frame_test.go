@@ -29,7 +29,7 @@ func genMessage(t *rapid.T) Message {
 		return m
 	case *SetupJoint:
 		*m = SetupJoint{u8("tag"), u8("joint"), SetupFlags(u8("flags")), i24("min"), i24("max"), u16("pmin"), u16("pmax"),
-			i24("cmin"), i24("cmax"), u16("cur"), u16("over"), i24("jz"), i24("mz")}
+			i24("cmin"), i24("cmax"), u16("cur"), u16("over"), i24("jz"), i24("mz"), u16("frame")}
 		return m
 	case *Arm:
 		*m = Arm{u8("tag"), u16("token"), u8("mask")}
@@ -280,6 +280,9 @@ func TestShortBodies(t *testing.T) {
 			}
 			if _, ok := m.(*Log); ok && n > 0 {
 				continue
+			}
+			if _, ok := m.(*SetupJoint); ok && n >= 30 {
+				continue // that of version 1.0
 			}
 			if !errors.Is(err, ErrMalformed) {
 				t.Fatalf("%s cut to %d of %d bytes: %v", m.Type(), n, len(body), err)

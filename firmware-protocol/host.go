@@ -35,7 +35,14 @@ type SetupJoint struct {
 	OverMS     uint16 // how long the current may stay above it
 	JointZero  int32  // mdeg of the joint's sensor at joint angle 0
 	MotorZero  int32  // mdeg of the motor side's sensor at motor angle 0
+	FrameHz    uint16 // servo pulses per second, 0: the stand's own rate; of version 1.1, left out when 0
 }
+
+// Servo pulses per second that a stand may be asked for. A pulse of 2.5 ms and its gap fit each.
+const (
+	MinFrameHz = 50
+	MaxFrameHz = 333
+)
 
 // SetupFlags are the switches of SetupJoint.
 type SetupFlags uint8
@@ -168,7 +175,11 @@ func (m *SetupJoint) AppendBody(b []byte) ([]byte, error) {
 	b = append16(append16(b, m.PulseMinUS), m.PulseMaxUS)
 	b = append24(append24(b, m.CommandMin), m.CommandMax)
 	b = append16(append16(b, m.CurrentMax), m.OverMS)
-	return append24(append24(b, m.JointZero), m.MotorZero), nil
+	b = append24(append24(b, m.JointZero), m.MotorZero)
+	if m.FrameHz != 0 { // as short as ever where nothing new is said
+		b = append16(b, m.FrameHz)
+	}
+	return b, nil
 }
 
 // ParseBody implements Message.
@@ -180,6 +191,9 @@ func (m *SetupJoint) ParseBody(b []byte) error {
 		RangeMin: get24(b[4:]), RangeMax: get24(b[7:]), PulseMinUS: get16(b[10:]), PulseMaxUS: get16(b[12:]),
 		CommandMin: get24(b[14:]), CommandMax: get24(b[17:]), CurrentMax: get16(b[20:]), OverMS: get16(b[22:]),
 		JointZero: get24(b[24:]), MotorZero: get24(b[27:])}
+	if len(b) >= 32 {
+		m.FrameHz = get16(b[30:])
+	}
 	return nil
 }
 

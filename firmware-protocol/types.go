@@ -5,7 +5,7 @@ import "fmt"
 // Version of the protocol this package speaks. What changes which is in SPEC.md.
 const (
 	Major = 1
-	Minor = 0
+	Minor = 1
 )
 
 // Times that both sides rely on.
@@ -199,12 +199,13 @@ const (
 	CodeToken       Code = 12 // wrong, used or stale arming token
 	CodeRate        Code = 13 // sample rate above what the stand can do
 	CodeNoHeartbeat Code = 14 // arming needs a running heartbeat
+	CodeFrame       Code = 15 // servo frame rate that the outputs can not make, or not beside that of another joint
 )
 
 // String returns the code's name.
 func (c Code) String() string {
 	return nameOf("code", uint8(c), "none", "unknown", "malformed", "no_hello", "not_armed", "armed", "tripped",
-		"not_set_up", "no_joint", "range", "queue_full", "value", "token", "rate", "no_heartbeat")
+		"not_set_up", "no_joint", "range", "queue_full", "value", "token", "rate", "no_heartbeat", "frame")
 }
 
 func nameOf(what string, v uint8, names ...string) string {

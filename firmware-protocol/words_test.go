@@ -34,6 +34,7 @@ func inWords(m Message) (field, record []string) {
 		add("over", m.OverMS)
 		add("joint_zero", m.JointZero)
 		add("motor_zero", m.MotorZero)
+		add("frame_hz", m.FrameHz)
 	case *ClockAsk:
 		add("tag", m.Tag)
 	case *ArmAsk:

@@ -84,6 +84,8 @@ type Servo struct {
 	TravelDeg  float64  `json:"travel_deg"`
 	PulseUS    [2]int   `json:"pulse_us"`
 	DeadbandUS float64  `json:"deadband_us"`
+	// FrameHz is how many pulses a second its data sheet names; 0 leaves the stand its own rate.
+	FrameHz int `json:"frame_hz,omitempty"`
 	// CurrentLaw says what the supply current follows; see the CurrentLaw constants.
 	CurrentLaw CurrentLaw `json:"current_law,omitempty"`
 	Serial     string     `json:"serial,omitempty"` // of this very servo, for its calibration

@@ -37,6 +37,9 @@ const (
 	defaultLegName     = "leg"
 	// steinerSlack is how far below mass·lever² a stated inertia may lie for having been measured.
 	steinerSlack = 0.9
+	// The servo pulses a stand can make in a second, and the gap it keeps between two: SPEC.md, sections 4 and 6.
+	leastFrameHz, mostFrameHz = 50, 333
+	pulseGapUS                = 500
 )
 
 // LoadBench reads a bench file. Everything that is wrong with it is reported at once, as joined
@@ -172,6 +175,15 @@ func currentMax(rated []Rating) float64 {
 func (d *document) servo(at string, t map[string]any, s *Servo) {
 	d.read(at, t, servoFields(s), "rated")
 	d.oneOf(under(at, "current_law"), string(s.CurrentLaw), string(CurrentUnknown), string(CurrentMotor), string(CurrentDuty))
+	if s.FrameHz > 0 {
+		if most := 1_000_000/s.FrameHz - pulseGapUS; s.PulseUS[1] > most {
+			d.blame(under(at, "frame_hz"), fmt.Sprintf("leaves room for pulses of up to %d us, pulse_us goes to %d", most, s.PulseUS[1]),
+				"leave the key out for the stand's own rate, or narrow pulse_us and travel_deg with it")
+		}
+	}
+	if d.textForm() && s.FrameHz > 0 {
+		d.blameKey(under(at, "frame_hz"), "can not be told to a stand of the text form", "set it in its sketch, and leave the key out")
+	}
 	const hint = "give a line per voltage, as in rated = [{ volts = 6.0, stall_nm = 1.4, no_load_deg_per_s = 420.0, stall_a = 2.4 }]"
 	rated := under(at, "rated")
 	for i, r := range d.tables(at, t, "rated", hint) {

@@ -208,6 +208,9 @@ func TestParseBenchNamesWhatIsWrong(t *testing.T) {
 		{"form", "[stand]\nform = \"binary\"\n" + one, 2, 8, "stand.form", `"frames" "text"`},
 		{"no joint counts", one + "[joint.sensors]\njoint_counts = 0\n", 7, 16, "joint.sensors.joint_counts", "from 1"},
 		{"sense as a number", one + "[joint.sensors]\njoint_reversed = 1\n", 7, 18, "joint.sensors.joint_reversed", "must be true or false"},
+		{"too many pulses", one + "[joint.servo]\nframe_hz = 400\n", 7, 12, "joint.servo.frame_hz", "data sheet names"},
+		{"pulses longer than their frame", one + "[joint.servo]\npulse_us = [500, 2600]\nframe_hz = 333\n", 8, 12, "joint.servo.frame_hz", "up to 2503 us"},
+		{"pulses of a stand that prints", "[stand]\nform = \"text\"\n" + one + "[joint.servo]\nframe_hz = 250\n", 9, 1, "joint.servo.frame_hz", "sketch"},
 		{"zero beyond a turn", one + "[joint.sensors]\njoint_zero_deg = 190.0\n", 7, 18, "joint.sensors.joint_zero_deg", "from -180 to 180"},
 		// one is 75 deg to each side: 102 + 75 + 3 is half a turn.
 		{"zero opposite the joint", one + "[joint.sensors]\njoint_zero_deg = 102.0\njoint_reversed = true\n", 7, 18, "joint.sensors.joint_zero_deg", "read 180 deg"},

@@ -166,6 +166,7 @@ func setup(a, b rig.Joint, p health.Path) []string {
 		add("servo.travel_deg", s.TravelDeg == t.TravelDeg)
 		add("servo.pulse_us", s.PulseUS == t.PulseUS)
 		add("servo.deadband_us", s.DeadbandUS == t.DeadbandUS)
+		add("servo.frame_hz", s.FrameHz == t.FrameHz)
 		add("servo.serial", s.Serial == t.Serial)
 		add("servo.bare_run", s.BareRun == t.BareRun)
 	}

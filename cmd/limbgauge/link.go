@@ -146,7 +146,7 @@ func (v *linkVisit) span() time.Duration {
 func (v *linkVisit) converse(ctx context.Context) (err error) {
 	met, err := find.Meet(ctx, find.Options{
 		Open: v.open, Baud: v.b.Stand.Baud, Said: v.said,
-		Link: link.Options{Joints: v.b.Joints, Rest: true, Arrived: v.rec.Arrived},
+		Link: link.Options{Joints: v.b.Joints, Rest: true, Limp: true, Arrived: v.rec.Arrived},
 	})
 	if err != nil {
 		return err

@@ -141,6 +141,11 @@ func (r *linkReport) met(m *find.Met) {
 	if s.Reset == wire.ReasonSupply || s.Reset == wire.ReasonWatchdog {
 		r.note("The stand's last restart was no good sign (%s).", r.Restart)
 	}
+	for _, j := range r.bench.Joints {
+		if err := s.FrameError(j); err != nil {
+			r.note("It can not be swept so: %v.", err)
+		}
+	}
 	for i, j := range m.Joints() {
 		c := s.Channels[j.Channel]
 		r.Joints = append(r.Joints, linkJoint{Name: j.Name, Channel: j.Channel, OnBench: i < len(r.bench.Joints),

@@ -91,6 +91,7 @@ func troubles() []aTrouble {
 			"record it with \"limbgauge listen JOINT --port PORT\"; form = \"text\" under [stand] in bench.toml lets \"link\" look at it too"},
 		{exitTextForm, "", is(errSpeaksFrames), "set form = \"frames\" under [stand] in bench.toml"},
 		{exitOldFirmware, "the firmware is older than this limbgauge's protocol", version(false), "flash the firmware of this repository: firmware-protocol/STAND.md, \"Flash the firmware\""},
+		{exitOldFirmware, "", as(new(*link.FrameError)), "firmware-protocol/STAND.md, \"Flash the firmware\""},
 		{exitNewFirmware, "the firmware is newer than this limbgauge's protocol", version(true), "update limbgauge, or flash the firmware that came with this one"},
 		{exitRestarts, "the stand restarted, or does so again and again", func(err error) bool {
 			return heard(link.HeardRestarts)(err) || errors.Is(err, link.ErrRestarted)

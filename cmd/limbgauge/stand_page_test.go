@@ -42,6 +42,7 @@ func provoked() []error {
 		&link.QuietError{Waited: 5 * time.Second}, &link.QuietError{Waited: 5 * time.Second, Lines: 7, Bad: 7},
 		hello(link.HeardText), hello(link.HeardRestarts), hello(link.HeardEcho), hello(link.HeardFrames),
 		&link.VersionError{StandMajor: 0, StandMinor: 9}, &link.VersionError{StandMajor: 2},
+		&link.FrameError{Joint: "knee", Hz: 250, Protocol: "1.0"},
 		link.ErrGone, link.ErrRestarted, errSpeaksFrames, errNoChannels,
 		&link.NoReplyError{Of: wire.TypeSetup}, &link.TrippedError{Trip: link.Tripped{Reason: wire.ReasonButton, Joint: -1}},
 		&link.ChannelError{Joint: "knee", Channel: 2, Has: 1}, mute.sensorError(),

@@ -196,6 +196,9 @@ func (a *app) planSweep(ctx context.Context, names []string, o sweepOptions) (p 
 		}
 		lo, hi := reach(r)
 		moves = append(moves, fmt.Sprintf("%s between %.0f and %.0f deg, routine %s, about %s", called, lo, hi, r.Name, o.takes(b, r.Duration(r.Moves[0].TargetDeg))))
+		if hz := j.Servo.FrameHz; hz > 0 {
+			p.notes = append(p.notes, fmt.Sprintf("The servo of joint %s gets %d pulses a second, as bench.toml says: only where its data sheet names that rate, others overheat.", n, hz))
+		}
 		p.cfg.Joints = append(p.cfg.Joints, j)
 		p.cfg.Plans = append(p.cfg.Plans, session.Plan{Joint: i, Routine: r})
 	}
@@ -355,6 +358,7 @@ func codes() []struct {
 		{exitStopped, as(new(*link.TrippedError))},
 		{exitStopped, as(new(*session.SenseError))},
 		{exitStand, as(new(*link.VersionError))},
+		{exitStand, as(new(*link.FrameError))},
 		{exitStand, as(new(*link.NoHelloError))},
 		{exitStand, as(new(*link.QuietError))},
 		{exitStand, as(new(*link.NoReplyError))},

@@ -4,7 +4,7 @@
 
 #define FIRMWARE_NAME "limbgauge-avr" /* at most 16 characters */
 #define FIRMWARE_MAJOR 1
-#define FIRMWARE_MINOR 0
+#define FIRMWARE_MINOR 1
 #define FIRMWARE_PATCH 0
 
 /* Joints, 1 to 3. Their servos are on OC1A (PB1), OC1B (PB2) and OC2A (PB3), in this order. */
@@ -17,7 +17,7 @@
 #define QUEUE 4
 #endif
 
-/* Servo pulses per second, 50 to 333. Any hobby servo bears 50; many digital ones bear 250 or 333, which follow a
+/* Servo pulses per second, 50 to 333, where the host asks for no rate. Any hobby servo bears 50; many digital ones bear 250 or 333, which follow a
    ramp in finer steps. A servo made for 50 overheats at more: see its data sheet. */
 #ifndef SERVO_FRAME_HZ
 #define SERVO_FRAME_HZ 50

@@ -76,7 +76,12 @@ def host():
          ("pulse_max", 2500), ("command_min", -90000), ("command_max", 90000), ("current_max", 2500), ("over", 300),
          ("joint_zero", -1234), ("motor_zero", 0)]
     setup = named("BBBttHHttHHtt", 3, f)
-    good("setup_joint", "a knee; the longest message to a stand", "stand", "setup_joint", setup, f)
+    good("setup_joint", "a knee, as a host of version 1.0 says it", "stand", "setup_joint", setup, f + [("frame_hz", 0)])
+    good("setup_joint_odd", "half a field of a later minor version is none", "stand", "setup_joint", setup + b"\xfa", f + [("frame_hz", 0)], encode=False)
+    g = f + [("frame_hz", 250)]
+    good("setup_joint_frame", "its servo gets 250 pulses a second; the longest message to a stand", "stand", "setup_joint",
+         named("BBBttHHttHHttH", 3, g), g)
+    good("setup_joint_frame_0", "the stand's own rate, said", "stand", "setup_joint", setup + b"\0\0", f + [("frame_hz", 0)], encode=False)
     f = [("tag", 7), ("joint", 2), ("kind", 2), ("segment", 40), ("target", -30000), ("rate", 20000), ("dwell", 600)]
     good("move", "a stair to -30 deg at 20 deg/s, dwell 0.6 s", "stand", "move", named("BBBHtTI", 9, f), f)
     f = [("tag", 255), ("joint", 0), ("kind", 4), ("segment", 65535), ("target", 8388607), ("rate", 16777215), ("dwell", 4294967295)]
@@ -109,6 +114,8 @@ def stand():
     good("ack", "a move was queued", "host", "ack", b"\x42\x07\x09", [("tag", 7), ("of", "move")])
     good("refusal", "a move out of the knee's range", "host", "refusal", b"\x43\x07\x09\x09\x02",
          [("tag", 7), ("of", "move"), ("code", "range"), ("joint", 2)])
+    good("refusal_frame", "a servo frame rate that is not that of the other joints", "host", "refusal", b"\x43\x07\x03\x0f\x01",
+         [("tag", 7), ("of", "setup_joint"), ("code", "frame"), ("joint", 1)])
     f = [("tag", 9), ("time", 4294967295)]
     good("clock", "the last microsecond before the wrap", "host", "clock", named("BI", 0x44, f), f)
     f = [("tag", 9), ("token", 0xBEEF)]

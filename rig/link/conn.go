@@ -31,6 +31,8 @@ type Options struct {
 	HelloFor time.Duration
 	// Rest adds a joint for every channel of the stand that Joints does not name.
 	Rest bool
+	// Limp says that no joint will be armed, so that a stand need not know how often servos get pulses.
+	Limp bool
 	// Arrived, where given, is told of each message that carries a time of the stand, as it comes. The
 	// reader calls it: it must not wait, and must not call Conn.
 	Arrived func(Arrival)
@@ -62,8 +64,20 @@ type Stand struct {
 	Queue    int         // moves a joint's queue holds
 	MaxHz    int         // greatest sample rate per joint
 	Channels []wire.JointCaps
+	minor    uint8         // of the protocol
 	Newer    bool          // it speaks a newer minor version than we do
 	After    time.Duration // from the first question to its hello
+}
+
+// frameMinor is the minor version that can be told how often a servo gets a pulse.
+const frameMinor = 1
+
+// FrameError returns a *FrameError when the stand can not be told the rate that a joint's servo wants, else nil.
+func (s Stand) FrameError(j rig.Joint) error {
+	if j.Servo.FrameHz == 0 || s.minor >= frameMinor {
+		return nil
+	}
+	return &FrameError{Joint: j.Name, Hz: j.Servo.FrameHz, Protocol: s.Protocol}
 }
 
 // Status is what the stand last told of itself.

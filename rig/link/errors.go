@@ -94,6 +94,19 @@ func (e *VersionError) Error() string {
 		e.StandMajor, e.StandMinor, wire.Major, wire.Minor, older)
 }
 
+// FrameError says that a stand of an older minor version can not be told how often a servo gets a pulse. It
+// would go on at a rate of its own.
+type FrameError struct {
+	Joint    string
+	Hz       int
+	Protocol string // of the stand
+}
+
+func (e *FrameError) Error() string {
+	return fmt.Sprintf("joint %q has frame_hz = %d in bench.toml, and the stand speaks protocol %s, which knows no such thing: flash the firmware that belongs to this limbgauge, or leave the key out",
+		e.Joint, e.Hz, e.Protocol)
+}
+
 // RefusedError says that the stand refused a request and changed nothing.
 type RefusedError struct {
 	Of    wire.Type
@@ -133,6 +146,7 @@ var codeWords = map[wire.Code]words{
 	wire.CodeToken:       "the arming token was wrong or too old",
 	wire.CodeRate:        "it can not sample that fast",
 	wire.CodeNoHeartbeat: "it hears no heartbeat",
+	wire.CodeFrame:       "it can not give this servo another number of pulses a second than the joints beside it; state one frame_hz for all of them, or set up one joint at a time",
 }
 
 // NoReplyError says that a request was repeated and never answered.

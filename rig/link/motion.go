@@ -33,7 +33,8 @@ func SetupOf(j rig.Joint) (wire.SetupJoint, error) {
 		Joint: uint8(j.Channel), RangeMin: mdeg(j.RangeDeg[0]), RangeMax: mdeg(j.RangeDeg[1]),
 		PulseMinUS: uint16(p[0]), PulseMaxUS: uint16(p[1]), CommandMin: -half, CommandMax: half,
 		CurrentMax: uint16(math.Round(j.CurrentMaxA * 1000)), OverMS: uint16(CurrentOver / time.Millisecond),
-		Flags: setupFlags(j.Sensors), JointZero: mdeg(j.Sensors.JointZeroDeg), MotorZero: mdeg(j.Sensors.MotorZeroDeg),
+		FrameHz: uint16(j.Servo.FrameHz),
+		Flags:   setupFlags(j.Sensors), JointZero: mdeg(j.Sensors.JointZeroDeg), MotorZero: mdeg(j.Sensors.MotorZeroDeg),
 	}, nil
 }
 
@@ -61,6 +62,11 @@ func (c *Conn) Setup(ctx context.Context, hz float64) error {
 	for _, j := range c.joints[:len(c.opt.Joints)] {
 		s, err := SetupOf(j)
 		if err != nil {
+			return err
+		}
+		if c.opt.Limp {
+			s.FrameHz = 0
+		} else if err := c.stand.FrameError(j); err != nil {
 			return err
 		}
 		if _, err := c.ask(ctx, func(tag uint8) wire.Message { s.Tag = tag; return &s }); err != nil {
@@ -148,6 +154,9 @@ func (c *Conn) Arm(ctx context.Context, joints ...int) error {
 	mask, err := c.mask(joints)
 	if err != nil {
 		return err
+	}
+	if c.opt.Limp {
+		return errors.New("arm: the joints were set up to stay limp")
 	}
 	if err := c.tripError(); err != nil {
 		return err

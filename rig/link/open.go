@@ -89,7 +89,7 @@ var errHelloLate = errors.New("no hello in time")
 // meet keeps what the stand said of itself and compares it with the bench.
 func (c *Conn) meet(h wire.Hello) error {
 	c.stand = Stand{
-		After: c.stand.After, Newer: h.Minor > wire.Minor,
+		After: c.stand.After, minor: h.Minor, Newer: h.Minor > wire.Minor,
 		Firmware: fmt.Sprintf("%s %d.%d.%d", h.Name, h.Firmware[0], h.Firmware[1], h.Firmware[2]),
 		Protocol: fmt.Sprintf("%d.%d", h.Major, h.Minor), Reset: h.Reset, Queue: int(h.Queue), MaxHz: int(h.MaxHz),
 		Channels: append([]wire.JointCaps(nil), h.Joint[:h.Joints]...),

@@ -35,7 +35,7 @@ func OpenStill(ctx context.Context, line io.ReadWriteCloser, joints []rig.Joint,
 	if hz == 0 {
 		s.feed = link.Listen(line, joints)
 	} else {
-		conn, err := link.Open(ctx, line, link.Options{Joints: joints})
+		conn, err := link.Open(ctx, line, link.Options{Joints: joints, Limp: true})
 		if err != nil {
 			return nil, fmt.Errorf("open the stand: %w", err)
 		}

@@ -1,6 +1,7 @@
 package virtual
 
 import (
+	"cmp"
 	"errors"
 	"math/rand/v2"
 
@@ -109,8 +110,8 @@ func (m *machine) newToken() uint16 {
 	return m.token
 }
 
-// longestPulseUS leaves a gap between pulses that come each pulseEveryUS.
-const longestPulseUS = pulseEveryUS - 500
+// pulseGapUS is kept free between two pulses.
+const pulseGapUS = 500
 
 func (m *machine) setUp(s *wire.SetupJoint) refused {
 	switch {
@@ -118,11 +119,26 @@ func (m *machine) setUp(s *wire.SetupJoint) refused {
 		return refused{wire.CodeNoJoint, s.Joint}
 	case m.state == wire.StateArmed:
 		return refused{wire.CodeArmed, s.Joint}
-	case s.RangeMin >= s.RangeMax, s.PulseMinUS >= s.PulseMaxUS, s.PulseMaxUS > longestPulseUS, s.CommandMin == s.CommandMax:
+	case s.FrameHz != 0 && (s.FrameHz < wire.MinFrameHz || s.FrameHz > wire.MaxFrameHz), !m.sameFrame(s):
+		return refused{wire.CodeFrame, s.Joint}
+	case s.RangeMin >= s.RangeMax, s.PulseMinUS >= s.PulseMaxUS, int(s.PulseMaxUS) > 1_000_000/int(cmp.Or(s.FrameHz, ownFrameHz))-pulseGapUS, s.CommandMin == s.CommandMax:
 		return refused{wire.CodeValue, s.Joint}
 	}
 	m.joints[s.Joint].set = s
+	m.deck.frame(int(s.FrameHz))
 	return taken
+}
+
+// sameFrame says whether a joint asks for the rate that the others have: one clock makes all pulses, as on a
+// small board.
+func (m *machine) sameFrame(s *wire.SetupJoint) bool {
+	hz := func(s *wire.SetupJoint) uint16 { return cmp.Or(s.FrameHz, ownFrameHz) }
+	for c := range m.joints {
+		if other := m.joints[c].set; c != int(s.Joint) && other != nil && hz(other) != hz(s) {
+			return false
+		}
+	}
+	return true
 }
 
 func (m *machine) setSampling(s *wire.Setup) refused {

@@ -1,12 +1,16 @@
 package virtual
 
-import "math"
+import (
+	"cmp"
+	"math"
+)
 
 // deck is a world with the stand's outputs: for each joint its moves and its pulses.
 type deck struct {
 	w        *World
 	channels []channel
 	pulseUS  int64 // when the pulses are renewed next
+	frameUS  int64 // from one renewal to the next
 	// onGone hears of moves that ended; nil when nobody cares.
 	onGone func(joint int, g gone)
 }
@@ -18,11 +22,20 @@ type channel struct {
 	live bool
 }
 
-// pulseEveryUS is how often a stand renews its pulses: a digital servo's 250 Hz.
-const pulseEveryUS = 4000
+// ownFrameHz is how often a virtual stand renews its pulses where nobody asks for a rate: a digital
+// servo's 250 Hz.
+const ownFrameHz = 250
 
 func newDeck(w *World) *deck {
-	return &deck{w: w, channels: make([]channel, w.Joints()), pulseUS: w.TimeUS()}
+	d := &deck{w: w, channels: make([]channel, w.Joints()), pulseUS: w.TimeUS()}
+	d.frame(0)
+	return d
+}
+
+// frame sets how often a second pulses are renewed, 0 for the stand's own rate.
+func (d *deck) frame(hz int) {
+	d.frameUS = 1_000_000 / int64(cmp.Or(hz, ownFrameHz))
+	d.pulseUS = min(d.pulseUS, d.w.TimeUS()+d.frameUS)
 }
 
 // arm begins a joint's pulses at a command in mdeg.
@@ -58,7 +71,7 @@ func (d *deck) advance(toUS int64) {
 					d.pulse(i)
 				}
 			}
-			d.pulseUS += pulseEveryUS
+			d.pulseUS += d.frameUS
 		}
 		if next == toUS {
 			return

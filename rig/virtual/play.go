@@ -20,7 +20,11 @@ func Play(w *World, joints []rig.Joint, routines []rig.Routine, sampleHz float64
 	}
 	d := newDeck(w)
 	out := make([]*rig.Batch, w.Joints())
+	d.frame(joints[0].Servo.FrameHz)
 	for i, j := range joints {
+		if j.Servo.FrameHz != joints[0].Servo.FrameHz {
+			return nil, fmt.Errorf("play: joints %s and %s want different servo frame rates", joints[0].Name, j.Name)
+		}
 		if err := routines[i].Check(j); err != nil {
 			return nil, err
 		}

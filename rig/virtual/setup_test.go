@@ -91,3 +91,77 @@ func TestMountedSensors(t *testing.T) {
 		t.Errorf("set up as %+v, %v", s, err)
 	}
 }
+
+// The command waits for the servo's next pulse: at 50 a second its steps are 20 ms long, at 250 4 ms. A stair of 60
+// deg/s then is one of 1.2 and of 0.24 deg.
+func TestFrameRate(t *testing.T) {
+	for _, hz := range []int{50, 100, 250, 333} {
+		j := knee()
+		j.Servo.FrameHz = hz
+		b := newBench(t, Options{Joints: []rig.Joint{j}})
+		b.send(&wire.HelloAsk{Major: wire.Major, Minor: wire.Minor, Nonce: 1})
+		s, err := link.SetupOf(j)
+		if err != nil || int(s.FrameHz) != hz {
+			t.Fatalf("%+v, %v", s, err)
+		}
+		s.Tag = 1
+		b.send(&s)
+		b.send(&wire.Heartbeat{})
+		b.send(&wire.ArmAsk{Tag: 3})
+		b.send(&wire.Arm{Tag: 4, Token: last[*wire.ArmToken](b).Token, Mask: 1})
+		b.move(1, 60_000, 30_000)
+		b.run(0.5)
+		var changes int
+		p := b.m.deck.w.plants[0]
+		for was, ms := p.target, 0; ms < 1000; ms++ {
+			b.m.advance(b.m.nowWorldUS() + 1000)
+			if p.target != was {
+				was, changes = p.target, changes+1
+			}
+		}
+		if math.Abs(float64(changes-hz)) > 2 {
+			t.Errorf("asked for %d pulses a second, the servo's target changed %d times in one", hz, changes)
+		}
+	}
+}
+
+// One rate for all joints that are set up, 50 to 333 (SPEC.md, section 6).
+func TestFrameRateRefused(t *testing.T) {
+	hip, knee := knee(), knee()
+	hip.Name, knee.Channel = "hip", 1
+	b := newBench(t, Options{Joints: []rig.Joint{hip, knee}})
+	tag := uint8(0)
+	ask := func(j rig.Joint, hz uint16) wire.Code {
+		s, err := link.SetupOf(j)
+		if err != nil {
+			t.Fatal(err)
+		}
+		tag++
+		s.Tag, s.FrameHz = tag, hz
+		b.send(&s)
+		if a := last[*wire.Ack](b); a != nil && a.Tag == tag {
+			return 0
+		}
+		return last[*wire.Refusal](b).Code
+	}
+	b.send(&wire.HelloAsk{Major: wire.Major, Nonce: 1})
+	for _, c := range []struct {
+		j    rig.Joint
+		hz   uint16
+		want wire.Code
+	}{
+		{hip, 49, wire.CodeFrame}, {hip, 334, wire.CodeFrame}, {hip, 333, 0}, {knee, 0, wire.CodeFrame}, {knee, 50, wire.CodeFrame}, {knee, 333, 0},
+		{hip, 50, wire.CodeFrame}, {hip, 333, 0},
+	} {
+		if got := ask(c.j, c.hz); got != c.want {
+			t.Errorf("%s at %d Hz: %s, want %s", c.j.Name, c.hz, got, c.want)
+		}
+	}
+	b.send(&wire.HelloAsk{Major: wire.Major, Nonce: 2}) // forgets all set-up
+	if got := ask(hip, 0); got != 0 {
+		t.Errorf("the stand's own rate: %s", got)
+	}
+	if got := ask(knee, 250); got != 0 {
+		t.Errorf("the stand's own rate said: %s", got)
+	}
+}

@@ -35,7 +35,7 @@ bool serial_waits(void);
 bool serial_take(uint8_t *b);
 
 void pulses_begin(void);
-/* Ends pulses whose last one is over. Call it each turn of the loop. */
+/* Ends pulses whose last one is over, and changes the frame where that waits. Call it each turn of the loop. */
 void pulses_poll(void);
 
 /* One exchange on the two-wire bus: a byte written, or that and BUS_TAIL, or two bytes read. */

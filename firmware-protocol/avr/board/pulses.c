@@ -4,9 +4,12 @@
 #include "board_avr.h"
 #include "config.h"
 
-#define FRAME (2000000UL / SERVO_FRAME_HZ) /* half us */
+#define HALF_US 2000000UL /* in a second */
+#define MARGIN 100        /* half us between looking at timer 1 and changing its end */
 
+static uint16_t frame = (uint16_t)(HALF_US / SERVO_FRAME_HZ); /* half us */
 static uint8_t ending; /* joints whose last pulse is to end as it should */
+static bool anew; /* timer 1 still counts to another frame */
 
 /* Joint 2. Timer 2 counts to OCR2A and begins anew. Up to an edge it does so several times: rounds of 256 counts but for
    the first one or two, which have at least 128 so that their interrupt sees to them in time. The last match makes
@@ -24,7 +27,7 @@ static volatile bool level, on, last;
 
 void pulses_begin(void) {
 	DDRB |= 1 << PB1 | 1 << PB2 | 1 << PB3;
-	ICR1 = (uint16_t)(FRAME - 1);
+	ICR1 = (uint16_t)(frame - 1);
 	TCCR1A = 1 << WGM11;
 	TCCR1B = 1 << WGM13 | 1 << WGM12 | 1 << CS11; /* 16 MHz / 8 */
 	TCCR2A = THIRD_KEEP;
@@ -82,7 +85,7 @@ static void third_pulse(uint16_t half_us) {
 	uint8_t sreg = SREG;
 	cli();
 	plan(&high, half_us);
-	plan(&low, (uint16_t)(FRAME - half_us));
+	plan(&low, (uint16_t)(frame - half_us));
 	last = false;
 	if (!on) {
 		on = true;
@@ -105,6 +108,23 @@ static void third_off(void) {
 		on = false;
 	}
 	SREG = sreg;
+}
+
+void board_frame(uint16_t hz) {
+	frame = (uint16_t)(HALF_US / hz);
+	anew = true;
+	pulses_poll();
+}
+
+/* Timer 1 takes its end over at once, so that it must not have passed it. While the outputs are off it begins anew; where a
+   last pulse is under way, it changes in the gap behind it. */
+static void frame_set(uint16_t count) {
+	if (!(TCCR1A & (1 << COM1A1 | 1 << COM1B1)))
+		TCNT1 = 0;
+	else if (count <= OCR1A || count <= OCR1B || count >= frame - MARGIN)
+		return;
+	ICR1 = (uint16_t)(frame - 1);
+	anew = false;
 }
 
 void board_pulse(uint8_t joint, uint16_t half_us) {
@@ -138,7 +158,7 @@ void board_pulse_off(uint8_t joint) {
 void pulses_poll(void) {
 	uint8_t sreg = SREG;
 	uint16_t count;
-	if (!ending)
+	if (!ending && !anew)
 		return;
 	cli();
 	count = TCNT1;
@@ -150,6 +170,8 @@ void pulses_poll(void) {
 		TCCR1A &= (uint8_t)~(1 << COM1B1);
 		ending &= (uint8_t)~2;
 	}
+	if (anew)
+		frame_set(count);
 	SREG = sreg;
 }
 

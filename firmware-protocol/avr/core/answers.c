@@ -3,6 +3,9 @@
 
 #define HEARTBEAT_US UINT32_C(250000)
 #define TOKEN_US UINT32_C(2000000)
+#define SETUP_LONG 32 /* bytes of a setup_joint that names a frame rate */
+#define FRAME_HZ_MIN 50
+#define FRAME_HZ_MAX 333
 #define BLIND_TIMES 3 /* readings on end that may fail before arming */
 
 /* Why a message changes nothing, and the joint it is about. */
@@ -31,12 +34,29 @@ static void answer(uint8_t type, uint8_t tag, struct refused r) {
 	frame_send(b, (uint8_t)(p - b));
 }
 
-static struct refused set_up(const uint8_t *b) {
-	if (b[2] >= JOINTS)
-		return refuse(CODE_NO_JOINT, b[2]);
+/* One rate for all joints that are set up: two of the outputs share a timer, and a servo made for 50 pulses a second
+   must not get those of another. */
+static struct refused set_up(const uint8_t *b, uint8_t n) {
+	uint8_t joint = b[2];
+	uint16_t hz = n < SETUP_LONG ? 0 : get16(b + 30); /* else the frame's check stands there */
+	enum code c;
+	if (joint >= JOINTS)
+		return refuse(CODE_NO_JOINT, joint);
 	if (stand.state == ARMED)
-		return refuse(CODE_ARMED, b[2]);
-	return refuse(setup_read(&stand.joint[b[2]].set, b), b[2]);
+		return refuse(CODE_ARMED, joint);
+	if (hz == 0)
+		hz = SERVO_FRAME_HZ;
+	if (hz < FRAME_HZ_MIN || hz > FRAME_HZ_MAX)
+		return refuse(CODE_FRAME, joint);
+	for (uint8_t i = 0; i < JOINTS; i++)
+		if (i != joint && stand.joint[i].set.known && hz != stand.frame_hz)
+			return refuse(CODE_FRAME, joint);
+	c = setup_read(&stand.joint[joint].set, b, hz);
+	if (c == TAKEN) {
+		stand.frame_hz = hz;
+		board_frame(hz);
+	}
+	return refuse(c, joint);
 }
 
 static struct refused set_sampling(const uint8_t *b) {
@@ -199,7 +219,7 @@ void handle(uint8_t *b, uint8_t n) {
 		token_tell(tag);
 		return;
 	case TYPE_SETUP_JOINT:
-		answer(type, tag, set_up(b));
+		answer(type, tag, set_up(b, n));
 		break;
 	case TYPE_SETUP:
 		answer(type, tag, set_sampling(b));

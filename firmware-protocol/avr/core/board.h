@@ -11,6 +11,8 @@ uint32_t board_now(void);
 uint8_t *board_line_tail(void);
 void board_line_go(uint8_t *head);
 
+/* How many pulses a second servos get, 50 to 333, from the next pulse on. Called while no servo has pulses. */
+void board_frame(uint16_t hz);
 /* Starts a servo's pulses or changes their width, in half microseconds. */
 void board_pulse(uint8_t joint, uint16_t half_us);
 /* Ends them; a pulse that has begun may end as it should. */

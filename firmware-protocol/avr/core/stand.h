@@ -14,7 +14,7 @@
 #include "wire.h"
 
 #define PROTOCOL_MAJOR 1
-#define PROTOCOL_MINOR 0
+#define PROTOCOL_MINOR 1
 
 enum {
 	TYPE_HELLO_ASK = 0x01,
@@ -74,7 +74,8 @@ enum code {
 	CODE_VALUE,
 	CODE_TOKEN,
 	CODE_RATE,
-	CODE_NO_HEARTBEAT
+	CODE_NO_HEARTBEAT,
+	CODE_FRAME
 };
 
 #define NO_JOINT 0xFF
@@ -128,6 +129,7 @@ struct stand {
 	uint32_t trip_at;
 	uint16_t bad;
 	uint16_t hz;
+	uint16_t frame_hz; /* servo pulses per second of the joints that are set up */
 	/* The turn clock: the sensors are read hz times a second, or some whole multiple of it that lies above 250. */
 	uint32_t next;
 	uint16_t period, rest, gathered, turn_hz; /* us, 1/turn_hz us, the same, Hz */
@@ -174,7 +176,7 @@ void stand_flush(uint8_t joint);
 void stand_gone(uint8_t joint, uint8_t how, uint32_t time);
 void stand_discard(uint8_t joint);
 uint16_t pulse_of(const struct setup *s, int32_t command);
-enum code setup_read(struct setup *s, const uint8_t *body);
+enum code setup_read(struct setup *s, const uint8_t *body, uint16_t frame_hz);
 void handle(uint8_t *body, uint8_t n);
 
 #endif

@@ -7,6 +7,7 @@
 struct fake fake;
 
 uint32_t board_now(void) { return fake.us; }
+void board_frame(uint16_t hz) { fake.frame_hz = hz; }
 void board_pulse(uint8_t joint, uint16_t half_us) { fake.pulse[joint] = half_us; }
 void board_pulse_off(uint8_t joint) { fake.pulse[joint] = 0; }
 uint16_t board_chance(void) { return fake.chance++; }

@@ -121,7 +121,7 @@ static void pulses(void) {
 		put24(put24(b + 4, (uint32_t)-75000), 75000);
 		put16(put16(b + 10, 500), 2500);
 		put24(put24(b + 14, falling ? 90000 : (uint32_t)-90000), falling ? (uint32_t)-90000 : 90000);
-		CHECK(setup_read(&s, b) == TAKEN, "refused");
+		CHECK(setup_read(&s, b, 50) == TAKEN, "refused");
 		for (int32_t c = -90000; c <= 90000; c += 7) {
 			double want = 1000 + (falling ? 90000.0 - c : c + 90000.0) * 4000 / 180000;
 			CHECK(fabs(pulse_of(&s, c) - want) <= 0.75, "command %d: %d half us, want %.2f", c, pulse_of(&s, c), want);
@@ -130,13 +130,13 @@ static void pulses(void) {
 	}
 	/* A belt of 10 : 1, an odd offset, and the steepest that a servo could be. */
 	put24(put24(b + 14, (uint32_t)-8123), 9877);
-	CHECK(setup_read(&s, b) == TAKEN, "refused");
+	CHECK(setup_read(&s, b, 50) == TAKEN, "refused");
 	for (int32_t c = -8123; c <= 9877; c++)
 		CHECK(fabs(pulse_of(&s, c) - (1000 + (c + 8123.0) * 4000 / 18000)) <= 0.75, "command %d: %d", c, pulse_of(&s, c));
 	put24(put24(b + 14, 0), 4001);
-	CHECK(setup_read(&s, b) == TAKEN && pulse_of(&s, 2000) == 3000 && pulse_of(&s, 4001) == 5000, "1 mdeg per half us: %d", pulse_of(&s, 2000));
+	CHECK(setup_read(&s, b, 50) == TAKEN && pulse_of(&s, 2000) == 3000 && pulse_of(&s, 4001) == 5000, "1 mdeg per half us: %d", pulse_of(&s, 2000));
 	put24(put24(b + 14, 0), 4000);
-	CHECK(setup_read(&s, b) == CODE_VALUE, "no more than 1 mdeg per half us was taken");
+	CHECK(setup_read(&s, b, 50) == CODE_VALUE, "no more than 1 mdeg per half us was taken");
 }
 
 int main(void) {

@@ -216,8 +216,40 @@ static void breaks(void) {
 	}
 }
 
+static uint8_t frame(uint8_t joint, long longest, long hz) {
+	fake_tell("bbbbttwwttwwttw", 3L, 7L, (long)joint, 0L, -75000L, 75000L, 500L, longest, -90000L, 90000L, 2500L, 300L, 0L, 0L, hz);
+	return fake_answer(7);
+}
+
+static uint8_t frame_unsaid(uint8_t joint) {
+	fake_tell("bbbbttwwttwwtt", 3L, 7L, (long)joint, 0L, -75000L, 75000L, 500L, 2500L, -90000L, 90000L, 2500L, 300L, 0L, 0L);
+	return fake_answer(7);
+}
+
+/* How many pulses a second: one rate for all joints that are set up, none of them more than it was asked for. */
+static void frames(void) {
+	fake_ready(250); /* joint 0, nothing said */
+	CHECK(fake.frame_hz == SERVO_FRAME_HZ, "its own rate is %d", fake.frame_hz);
+	CHECK(frame(0, 2500, 49) == CODE_FRAME && frame(0, 2500, 334) == CODE_FRAME && frame(0, 2500, 65535) == CODE_FRAME, "out of reach");
+	CHECK(fake.frame_hz == SERVO_FRAME_HZ && stand.joint[0].set.known, "a refusal changed something");
+	CHECK(frame(1, 2500, 250) == CODE_FRAME && !stand.joint[1].set.known, "beside a joint at the stand's own rate");
+	CHECK(frame(1, 2500, SERVO_FRAME_HZ) == 0, "the same rate, said");
+	CHECK(frame(0, 2500, 250) == CODE_FRAME, "beside a joint at 50");
+	fake_ready(250); /* hello forgets */
+	CHECK(frame(0, 2500, 250) == 0 && fake.frame_hz == 250, "a joint alone may change");
+	CHECK(frame_unsaid(1) == CODE_FRAME, "nothing said is the stand's own rate, which is another");
+	CHECK(frame(1, 2500, 0) == CODE_FRAME && frame(1, 2500, 333) == CODE_FRAME && frame(1, 2500, 250) == 0, "the second joint");
+	CHECK(frame(2, 3501, 250) == CODE_VALUE && frame(2, 3500, 250) == 0, "a pulse of 3.5 ms and its gap fit 4 ms");
+	fake_ready(250);
+	CHECK(frame(0, 2504, 333) == CODE_VALUE && frame(0, 2503, 333) == 0 && fake.frame_hz == 333, "a pulse of 2.5 ms fits 3 ms");
+	CHECK(frame_unsaid(0) == 0 && fake.frame_hz == SERVO_FRAME_HZ, "a joint alone goes back");
+	fake_armed(250);
+	CHECK(frame(0, 2500, 250) == CODE_ARMED && fake.frame_hz == SERVO_FRAME_HZ, "while armed");
+}
+
 int main(void) {
 	hello();
+	frames();
 	refusals();
 	begins_where_it_is();
 	numbers();

@@ -147,15 +147,17 @@ static void receive(const struct vector *v) {
 /* Every field of the two messages that have many. */
 static void understand(const struct vector *v) {
 	const long *f = v->field;
-	if (!strcmp(v->name, "good_setup_joint")) {
+	if (!strncmp(v->name, "good_setup_joint", 16)) {
 		const struct setup *s = &stand.joint[f[1]].set;
 		fake_ready(250);
+		stand.joint[0].set.known = false; /* it may have another frame rate */
 		for (size_t i = 0; i < v->wires; i++)
 			stand_byte(v->wire[i]);
 		CHECK(fake_answer((uint8_t)f[0]) == 0 && s->known && s->joint_back == (f[2] & 1) && s->motor_back == (f[2] >> 1 & 1), "flags");
 		CHECK(s->min == f[3] && s->max == f[4] && s->shortest == 2 * f[5] && s->longest == 2 * f[6] && s->pulse_at == f[7], "range, pulses");
 		CHECK(pulse_of(s, (int32_t)f[8]) == 2 * f[6], "the line's other end");
 		CHECK(s->current_max == f[9] && s->over == f[10] && s->zero == f[11] && s->motor_zero == f[12], "limits, zeros");
+		CHECK(fake.frame_hz == (f[13] ? f[13] : SERVO_FRAME_HZ), "%s: %d pulses a second", v->name, fake.frame_hz);
 	}
 	if (!strncmp(v->name, "good_move", 9) && f[1] == 2) {
 		const struct move *m = &stand.joint[2].player.queue[0];

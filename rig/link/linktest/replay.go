@@ -154,7 +154,7 @@ func (r *Replay) alike(was, is []byte) bool {
 		patched[k] = is[k]
 	}
 	if wire.Type(was[0]) == wire.TypeHelloAsk && len(was) >= 7 {
-		copy(patched[5:7], is[5:7])
+		copy(patched[4:7], is[4:7]) // a later minor version of the host is none of the stand's business
 	}
 	if !bytes.Equal(patched, is) {
 		return false

@@ -3,7 +3,8 @@
  * The timers behind the servos' leads. The emulator (1.6) takes timer 1's mode 14, fast PWM up to ICR1, for another
  * kind and leaves its pins where they first were, and loses count of timer 2 when its compare value changes on
  * the way. So their registers are taken over, as far as pulses need them: timer 1 in mode 14 with both outputs,
- * compare values taken over at the start of a frame; timer 2 counting up to OCR2A, with output A and its interrupt.
+ * compare values taken over at the start of a frame, the frame's end at once, so that a count beyond it goes all the
+ * way round; timer 2 counting up to OCR2A, with output A and its interrupt.
  */
 #include <simavr/avr_timer.h>
 
@@ -21,7 +22,7 @@ static unsigned word(avr_io_addr_t at)
 /* timer 1 */
 static const unsigned prescaler1[8] = {0, 1, 8, 64, 256, 1024, 0, 0};
 static uint64_t frame_at; /* start of the running frame */
-static int running;
+static int running, missed; /* missed: the frame's end was set to where the count had been */
 static uint64_t fall_at[2]; /* of the pulse under way, 0: none */
 static uint8_t high_byte;   /* the register that both bytes of a word go through */
 
@@ -51,10 +52,11 @@ static void advance1(void)
     }
     if (!running) {
         running = 1;
+        missed = 0;
         frame_at = now();
     }
     for (;;) {
-        uint64_t next = frame_at + (word(ICR1) + 1ull) * step;
+        uint64_t next = frame_at + (missed ? 65536 : word(ICR1) + 1ull) * step;
         for (int k = 0; k < 2; k++)
             if (fall_at[k] && fall_at[k] <= now()) {
                 servo_edge(k, 0, fall_at[k]);
@@ -66,6 +68,7 @@ static void advance1(void)
         if (next > now())
             return;
         frame_at = next;
+        missed = 0;
         for (int k = 0; k < 2; k++)
             if (output1(k)) {
                 servo_edge(k, 1, frame_at);
@@ -96,6 +99,21 @@ static void on_low_byte(avr_t *a, avr_io_addr_t addr, uint8_t v, void *param)
     advance1();
     a->data[addr] = v;
     a->data[addr + 1] = high_byte;
+    if (addr == ICR1 && running)
+        missed = (now() - frame_at) / step1() > word(ICR1);
+}
+
+static void on_set_count1(avr_t *a, avr_io_addr_t addr, uint8_t v, void *param)
+{
+    (void)a;
+    (void)addr;
+    (void)param;
+    advance1();
+    uint64_t count = v | high_byte << 8;
+    if (running) {
+        frame_at = now() - count * step1();
+        missed = count > word(ICR1);
+    }
 }
 
 static uint8_t on_count1(avr_t *a, avr_io_addr_t addr, void *param)
@@ -190,8 +208,8 @@ void timers_init(void)
     timer2 = (avr_timer_t *)find_module("timer", '2');
     own_register(TCCR1A, NULL, on_control1);
     own_register(TCCR1B, NULL, on_control1);
-    own_register(TCNT1, on_count1, NULL);
-    own_register(TCNT1 + 1, NULL, NULL);
+    own_register(TCNT1, on_count1, on_set_count1);
+    own_register(TCNT1 + 1, NULL, on_high_byte);
     for (avr_io_addr_t at = ICR1; at <= OCR1B; at += 2) {
         own_register(at, NULL, on_low_byte);
         own_register(at + 1, NULL, on_high_byte);
