@@ -5,8 +5,8 @@ import (
 	"math"
 
 	"limbgauge/analyze/diagnose"
-	"limbgauge/analyze/filter"
 	"limbgauge/analyze/drive"
+	"limbgauge/analyze/filter"
 	"limbgauge/analyze/health"
 	"limbgauge/analyze/stats"
 	"limbgauge/analyze/vibration"
