@@ -3,10 +3,12 @@ package main
 import (
 	"context"
 	"encoding/json"
+	"fmt"
 	"net/http"
 	"net/http/httptest"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -49,6 +51,9 @@ const (
 	leastRem      = 0.8
 	leastDrawnRem = 0.6
 )
+
+// smallText asks for text below them.
+var smallText = fmt.Sprintf("look.small(%g, %g)", leastRem, leastDrawnRem)
 
 // asked evaluates a question of testdata/look.js, which answers with what is wrong.
 func (b *tab) asked(question string) []string {
@@ -109,8 +114,10 @@ func complain(t testing.TB, place string, wrong []string) {
 	}
 }
 
-// unfold opens every fold of the page.
-const unfold = `for (const d of document.querySelectorAll("details")) d.open = true`
+// folds is a script that opens or closes every fold of the page.
+func folds(open bool) string {
+	return `for (const d of document.querySelectorAll("details")) d.open = ` + quoted(open)
+}
 
 // lookScript reads the questions that tests ask of a page.
 func lookScript(t *testing.T) string {
@@ -229,12 +236,16 @@ func testWidths(t *testing.T, p *benchPage, all []place) {
 	axe, why := axeScript(t)
 	script := lookScript(t)
 	b := p.tab(t)
-	for _, l := range looks {
-		b.do(look(l.width, l.height, l.dark))
-		for _, at := range all {
-			b.open(at.path)
-			b.shot(at.name + "-" + l.name)
-			b.bring(axe, script, unfold)
+	for _, at := range all {
+		b.open(at.path)
+		b.bring(axe, script)
+		for _, l := range looks {
+			b.do(look(l.width, l.height, l.dark))
+			if os.Getenv(shots) != "" {
+				b.bring(folds(false))
+				b.shot(at.name + "-" + l.name)
+			}
+			b.bring(folds(true))
 			b.rules(at.name+", "+l.name, l.dark, why == "")
 		}
 	}
@@ -257,7 +268,7 @@ func (b *tab) rules(where string, dark, axe bool) {
 	}
 	complain(b.t, where+", text in drawings", b.asked("look.drawnText()"))
 	if !dark {
-		complain(b.t, where+", sizes", b.asked("look.small("+quoted(leastRem)+","+quoted(leastDrawnRem)+")"))
+		complain(b.t, where+", sizes", b.asked(smallText))
 		complain(b.t, where+", drawings", b.asked("look.untold()"))
 	}
 }
@@ -283,22 +294,23 @@ func testKeyboard(t *testing.T, p *benchPage, all []place) {
 func testReader(t *testing.T, p *benchPage, all []place) {
 	script := lookScript(t)
 	b := p.tab(t)
-	b.do(look(1280, 900, false), func(ctx context.Context, t *chromedp.Target) (v chromedp.Void, err error) {
+	b.do(look(1280, 2400, false), func(ctx context.Context, t *chromedp.Target) (v chromedp.Void, err error) {
 		_, err = cdp.Call(ctx, t, page.SetFontSizes, page.SetFontSizesParams{FontSizes: &page.FontSizes{Standard: 32, Fixed: 26}})
 		return v, err
 	})
 	for _, at := range all {
 		b.open(at.path)
-		b.bring(script, unfold)
-		complain(t, at.name+", letters twice as large", append(b.asked("look.wide()"), b.asked("look.collisions()")...))
-		b.shot(at.name + "-large")
+		b.bring(script, folds(true))
+		complain(t, at.name+", letters twice as large", slices.Concat(b.asked("look.wide()"), b.asked("look.collisions()"), b.asked(smallText)))
+		b.must(`getComputedStyle(document.documentElement).fontSize === "32px"`)
+		b.picture(at.name+"-large", chromedp.CaptureScreenshot()) // a whole page is taken with letters as they come
 	}
 	calm := p.tab(t)
-	for _, tone := range []string{"light", "dark"} {
-		calm.do(look(390, 800, false), media("prefers-color-scheme", tone, "forced-colors", "active", "prefers-reduced-motion", "reduce"))
-		for _, at := range all {
-			calm.open(at.path)
-			calm.bring(script)
+	for _, at := range all {
+		calm.open(at.path)
+		calm.bring(script)
+		for _, tone := range []string{"light", "dark"} {
+			calm.do(look(390, 800, false), media("prefers-color-scheme", tone, "forced-colors", "active", "prefers-reduced-motion", "reduce"))
 			where := at.name + ", forced colours, " + tone
 			complain(t, where, append(calm.asked("look.drawnText()"), calm.asked("look.collisions()")...))
 			complain(t, where, calm.asked("look.restless()"))

@@ -189,11 +189,17 @@ const shots = "LIMBGAUGE_SHOTS"
 
 func (b *tab) shot(name string) {
 	b.t.Helper()
+	b.picture(name, chromedp.FullScreenshot(100))
+}
+
+// picture keeps a picture taken in some way.
+func (b *tab) picture(name string, take chromedp.Action[[]byte]) {
+	b.t.Helper()
 	dir := os.Getenv(shots)
 	if dir == "" {
 		return
 	}
-	png, err := chromedp.Run(b.ctx, chromedp.FullScreenshot(100))
+	png, err := chromedp.Run(b.ctx, take)
 	if err != nil {
 		b.t.Fatal(err)
 	}

@@ -40,27 +40,28 @@ func legend() []sample {
 // lane draws the life of a problem over the leg's newest runs, oldest to the left: a dot for every run
 // that looked at the joint, a diamond where it shows the problem, a thick line while it is open, a broken
 // one while an answer waits for its proof, a ring where it was cured, and a labelled vertical where a
-// revision came on the stand. The words beside it say the same.
+// revision came on the stand. The words beside it say the same. Across it is measured in shares of its width, down in the
+// reader's letters.
 func lane(p book.Problem, runs []book.Run) template.HTML {
 	if len(runs) == 0 {
 		return ""
 	}
 	at := func(i float64) float64 { return 100 * (i + 0.5) / float64(len(runs)) }
 	var b strings.Builder
-	b.WriteString(`<svg class="lane" aria-hidden="true" focusable="false"><line class="n-way" x1="0%" x2="100%" y1="34" y2="34"/>`)
+	b.WriteString(`<svg class="lane" aria-hidden="true" focusable="false"><line class="n-way" x1="0%" x2="100%" y1="2.125rem" y2="2.125rem"/>`)
 	labelled := -100.0
 	for i, r := range runs {
 		if i > 0 && r.Revision != runs[i-1].Revision {
 			x := at(float64(i) - 0.5)
-			fmt.Fprintf(&b, `<line class="n-revision" x1="%.2f%%" x2="%.2f%%" y1="4" y2="50"/>`, x, x)
+			fmt.Fprintf(&b, `<line class="n-revision" x1="%.2f%%" x2="%.2f%%" y1="0.25rem" y2="3.125rem"/>`, x, x)
 			if x-labelled > labelShare && x < 100-labelShare/2 {
-				fmt.Fprintf(&b, `<svg x="%.2f%%" overflow="visible"><text x="5" y="14">%s</text></svg>`, x, template.HTMLEscapeString(short(r.Revision)))
+				fmt.Fprintf(&b, `<svg x="%.2f%%" overflow="visible"><text x="0.3rem" y="0.9rem">%s</text></svg>`, x, template.HTMLEscapeString(short(r.Revision)))
 				labelled = x
 			}
 		}
 	}
 	for _, s := range stays(p, runs) {
-		fmt.Fprintf(&b, `<line class="n-%s" x1="%.2f%%" x2="%.2f%%" y1="34" y2="34"/>`, s.state, at(s.from), at(s.to))
+		fmt.Fprintf(&b, `<line class="n-%s" x1="%.2f%%" x2="%.2f%%" y1="2.125rem" y2="2.125rem"/>`, s.state, at(s.from), at(s.to))
 	}
 	for i, r := range runs {
 		mark := markLooked
@@ -72,9 +73,9 @@ func lane(p book.Problem, runs []book.Run) template.HTML {
 		case !slices.Contains(r.Joints(), p.Joint):
 			continue
 		}
-		fmt.Fprintf(&b, `<svg x="%.2f%%" y="34" overflow="visible">%s</svg>`, at(float64(i)), mark)
+		fmt.Fprintf(&b, `<svg x="%.2f%%" y="2.125rem" width="1rem" height="1rem" viewBox="0 0 16 16" overflow="visible">%s</svg>`, at(float64(i)), mark)
 	}
-	fmt.Fprintf(&b, `<text x="0" y="66">%s</text><text class="n-end" x="100%%" y="66">%s</text></svg>`, template.HTMLEscapeString(runs[0].ID), template.HTMLEscapeString(runs[len(runs)-1].ID))
+	fmt.Fprintf(&b, `<text x="0" y="4.125rem">%s</text><text class="n-end" x="100%%" y="4.125rem">%s</text></svg>`, template.HTMLEscapeString(runs[0].ID), template.HTMLEscapeString(runs[len(runs)-1].ID))
 	return template.HTML(b.String())
 }
 

@@ -208,9 +208,9 @@ func bar(s lost.Split, deg float64) template.HTML {
 			gaps = append(gaps, x)
 		}
 		share := d / deg * 100
-		b.WriteString(patch(tone, texture, fmt.Sprintf(`x="%.2f%%" y="24" width="%.2f%%" height="44"`, x, share)))
+		b.WriteString(patch(tone, texture, fmt.Sprintf(`x="%.2f%%" y="1.5rem" width="%.2f%%" height="2.75rem"`, x, share)))
 		if share > labelShare {
-			fmt.Fprintf(&b, `<text x="%.2f%%" y="88">%s</text>`, x, strings.ReplaceAll(texture, "-", " "))
+			fmt.Fprintf(&b, `<text x="%.2f%%" y="5.5rem">%s</text>`, x, strings.ReplaceAll(texture, "-", " "))
 		}
 		x += share
 	}
@@ -220,7 +220,7 @@ func bar(s lost.Split, deg float64) template.HTML {
 			continue
 		}
 		if p.Path != path && 100*lostBy(s, p.Path) > labelShare*deg {
-			fmt.Fprintf(&b, `<text class="l-name" x="%.2f%%" y="16">%s</text>`, x, pathWords[p.Path])
+			fmt.Fprintf(&b, `<text class="l-name" x="%.2f%%" y="1rem">%s</text>`, x, pathWords[p.Path])
 		}
 		path = p.Path
 		put(tone(p), texture(p), p.Deg)
@@ -229,7 +229,7 @@ func bar(s lost.Split, deg float64) template.HTML {
 		put("l-rest", "not-known", s.Rest)
 	}
 	for _, at := range gaps {
-		fmt.Fprintf(&b, `<rect class="l-gap" x="%.2f%%" y="22" width="2" height="48"/>`, at)
+		fmt.Fprintf(&b, `<rect class="l-gap" x="%.2f%%" y="1.375rem" width="2" height="3rem"/>`, at)
 	}
 	b.WriteString("</svg>")
 	return template.HTML(b.String())

@@ -46,12 +46,12 @@
   };
 
   const lists = document.querySelectorAll("svg.plot[data-px]");
+  const how = document.createElement("details");
   if (lists.length) {
-    const how = document.createElement("p");
-    how.className = "quiet how";
-    how.textContent = "The slider below each plot, or a pointer on it, reads values off. Keys on the slider: arrows, Page Up and Page Down, Home and End move the cursor; + and \u2212 zoom, 0 shows the whole plot. When zoomed in, drag the plot to move it.";
-    const first = lists[0].closest(".figures") || lists[0];
-    first.before(how);
+    how.className = "how";
+    how.append(document.createElement("summary"), document.createElement("p"));
+    how.firstChild.textContent = "How to read a plot off";
+    how.lastChild.textContent = "The slider below each plot, or a pointer on it, reads values off. Keys on the slider: arrows, Page Up and Page Down, Home and End move the cursor; + and \u2212 zoom, 0 shows the whole plot. When zoomed in, drag the plot to move it.";
   }
   for (const plot of lists) {
     const [left, right, top, bottom] = four(plot.dataset.px);
@@ -131,6 +131,7 @@
       buttons.append(b, " ");
     }
     plot.after(cursor, told, buttons);
+    if (plot === lists[0]) buttons.after(how);
     told.textContent = "\u00a0"; // its line is there before it says something
 
     const where = (e) => {
