@@ -37,10 +37,10 @@ func (a *app) serveCommand() *cobra.Command {
 		Use:   "serve",
 		Short: "show the bench as a local page: run joints, watch, read, compare",
 		Long: `Serve the bench as a page in a browser: the stand live, with a stop that also the
-space bar does; the runs; where motion is lost; problems. Only this computer can
-open it, unless --listen says otherwise; then a password is needed, taken from the
-variable ` + passwordVariable + `. What goes over the network is not encrypted: use it
-only in a network you trust.
+space bar does, for sweeps and endurance tests; the runs; where motion is lost;
+problems. Only this computer can open it, unless --listen says otherwise; then a
+password is needed, taken from the variable ` + passwordVariable + `. What goes
+over the network is not encrypted: use it only in a network you trust.
 
 Motion is agreed to on the page, after the cautions, and ends when the page that
 armed the stand is closed or silent for 2 s. A stop by software is no safety device:

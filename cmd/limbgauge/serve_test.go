@@ -152,8 +152,6 @@ func TestBenchPageMovesAndStops(t *testing.T) {
 	}
 	hand.do(chromedp.Navigate(p.url), says("state", "limp"), click(`input[value="yaw"]`), click(`input[value="knee"]`), click(`input[value="quick"]`))
 	begin()
-	hand.do(chromedp.Sleep(2 * time.Second))
-	hand.shot("moving")
 	hand.do(click("#stop"), says("state", "Stopped from a page."), says("see", "See run 0001"))
 	begin()
 	hand.do(chromedp.KeyEvent(" "), says("state", "Stopped from a page."), says("see", "See run 0002"))

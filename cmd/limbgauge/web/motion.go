@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"limbgauge/analyze/report"
+	"limbgauge/rig/link"
 	"limbgauge/rig/session"
 )
 
@@ -238,6 +239,9 @@ func (m *motion) outcome(ctx context.Context, came Outcome, err error) status {
 		s.Bad, s.Hint = true, m.desk.Hint(err)
 		if why := context.Cause(ctx); why != nil && (errors.Is(err, session.ErrStopped) || errors.Is(err, context.Canceled)) {
 			err, s.Hint = why, ""
+		}
+		if trip := (*link.TrippedError)(nil); errors.As(err, &trip) {
+			err = trip // which move it was in is less than why
 		}
 		said = append(said, report.Sentence(err.Error()))
 		s.Hint = report.Sentence(s.Hint)

@@ -134,7 +134,10 @@ news.addEventListener("state", (e) => {
     show("said", "");
   }
   if (state === "armed") $("moving").hidden = true;
-  if (state === "limp") $("was").hidden = false;
+  if (state === "limp") {
+    $("was").hidden = false;
+    if (newest) { figures(); words(); }
+  }
   if (state === "limp" && (s.run || s.bad)) $("agree").checked = false; // each run is agreed to anew
   if (state === "armed") {
     say(mine ? "Armed. Nothing moves yet." : "Armed by another page.", mine ? s.hint : s.text);
@@ -165,38 +168,43 @@ news.addEventListener("error", () => {
   settle();
 });
 
-let figured = 0, worded = 0;
+let figured = 0, worded = 0, newest = null;
 const put = (id, v, digits) => { $(id).textContent = v === null || Number.isNaN(v) ? "–" : v.toFixed(digits); };
 const clear = () => {
+  newest = null;
   for (const id of ["command", "angle", "current", "off", "supply", "left"]) $(id).textContent = "–";
   $("lost").textContent = "0";
   $("move").textContent = "\u00a0";
   $("share").value = 0;
 };
+const figures = () => {
+  const m = newest, n = m.t.length - 1;
+  figured = performance.now();
+  put("command", m.command[n], 1);
+  put("angle", m.angle[n], 1);
+  put("current", m.current[n], 2);
+  put("off", m.angle[n] === null || m.command[n] === null ? null : m.angle[n] - m.command[n], 2);
+  put("supply", m.supply[n], 2);
+  $("lost").textContent = m.lost + m.damaged;
+  $("left").textContent = clock(m.left_s);
+  $("move").textContent = m.joint + ", " + (m.move ? m.move + ", move " + m.segment + " of " + m.moves : "at rest");
+  $("share").value = m.share;
+};
+const words = () => {
+  worded = performance.now();
+  const all = curves.words();
+  for (const id in all) $(id).setAttribute("aria-label", all[id]);
+};
 news.addEventListener("moved", (e) => {
-  const m = JSON.parse(e.data), n = m.t.length - 1;
-  if (n < 0) return;
+  const m = JSON.parse(e.data);
+  if (!m.t.length) return;
   if (state === "limp") { state = m.state; settle(); } // its word was lost on the way
   alive();
   $("moving").hidden = false;
   curves.take(m);
+  newest = m;
   const now = performance.now();
-  if (now - figured >= figuresEveryMS) {
-    figured = now;
-    put("command", m.command[n], 1);
-    put("angle", m.angle[n], 1);
-    put("current", m.current[n], 2);
-    put("off", m.angle[n] === null || m.command[n] === null ? null : m.angle[n] - m.command[n], 2);
-    put("supply", m.supply[n], 2);
-    $("lost").textContent = m.lost + m.damaged;
-    $("left").textContent = clock(m.left_s);
-    $("move").textContent = m.joint + ", " + (m.move ? m.move + ", move " + m.segment + " of " + m.moves : "at rest");
-    $("share").value = m.share;
-  }
-  if (now - worded >= wordsEveryMS) {
-    worded = now;
-    const words = curves.words();
-    for (const id in words) $(id).setAttribute("aria-label", words[id]);
-  }
+  if (now - figured >= figuresEveryMS) figures();
+  if (now - worded >= wordsEveryMS) words();
 });
 settle();

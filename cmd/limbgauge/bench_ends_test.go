@@ -1,0 +1,65 @@
+package main
+
+import (
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"github.com/chromedp/chromedp"
+
+	"limbgauge/rig"
+)
+
+// tripsFolder is a bench whose knee trips at a current that its load needs.
+func tripsFolder(t *testing.T) string {
+	t.Helper()
+	folder := t.TempDir()
+	text := strings.ReplaceAll(rig.ExampleBench(), "current_max_a = 2.5", "current_max_a = 0.2")
+	if err := os.WriteFile(filepath.Join(folder, benchFile), []byte(text), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	return folder
+}
+
+// A run that came to its end: the verdict comes first, with its mark, and leads to the run. What was asked for is
+// what was run.
+func TestBenchPageVerdict(t *testing.T) {
+	p := servePage(t, exampleFolder(t), 0)
+	b := p.tab(t)
+	b.do(chromedp.Navigate(p.url+"/?joint=hip&joint=knee&routine=quick"), says("state", "limp"))
+	b.do(click("[name=new_assembly]"), chromedp.SendKeys(chromedp.CSS("[name=note]"), "warm"), click("summary"), chromedp.SendKeys(chromedp.CSS("[name=supply_v]"), "6.2"))
+	b.do(click("#agree"), click("#arm"), says("state", "Armed."), says("hint", "This is assembly "))
+	b.holdsNow("the plan", `[...document.querySelectorAll("#turns tr")].map((r) => r.textContent).join().match(/^hip.* deg.*60 deg\/s.*min,knee.* deg.*60 deg\/s.*min$/) !== null`)
+	b.do(click("#start"), says("see", "See run 0001"))
+	b.holdsNow("the verdict", `document.getElementById("mark").checkVisibility() && document.querySelector("#mark use").getAttribute("href").startsWith("#shape-") &&
+		/fault|limits|Repair|watch/.test(document.getElementById("state").textContent)`)
+	b.holdsNow("nothing else runs", `document.getElementById("stop").hidden && !document.getElementById("agree").checked`)
+	b.shot("bench-verdict")
+	b.holdsNow("the way to the run", `document.querySelector("#see a").pathname === "/runs/0001"`)
+	b.open(p.url + "/runs/0001")
+	for _, want := range []string{"knee", "hip", "warm", "6.2"} {
+		b.holdsNow("the run says "+want, `document.body.textContent.includes("`+want+`")`)
+	}
+}
+
+// After a trip the page says why, and what to do.
+func TestBenchPageTrip(t *testing.T) {
+	p := servePage(t, tripsFolder(t), 0)
+	b := p.tab(t)
+	b.do(chromedp.Navigate(p.url+"/?joint=knee&routine=quick"), says("state", "limp"), click("#agree"), click("#arm"), says("state", "Armed."), click("#start"),
+		says("state", "The stand tripped: current"), says("state", "stayed over 0.20 A"), says("hint", "binding bearing"), says("see", "See run 0001"))
+	b.shot("bench-trip")
+}
+
+// An endurance test from the page goes on by itself, tells how far it is, and ends by its rule.
+func TestBenchPageEndures(t *testing.T) {
+	p := servePage(t, exampleFolder(t), 0)
+	b := p.tab(t)
+	b.do(chromedp.Navigate(p.url+"/?joint=knee"), says("state", "limp"), click("input[value=gait]"),
+		chromedp.Evaluate[chromedp.Void](`for (const [k, v] of [["cycles", 40], ["check_every", 40]]) document.forms.ask.elements[k].value = v, 0`),
+		click("#agree"), click("#arm"), says("state", "Armed."), click("#start"),
+		says("said", "cycles"), says("hint", "Ended by rule"), says("hint", "has done 40 cycles"))
+	b.holdsNow("the check's verdict", `document.getElementById("mark").checkVisibility() && document.querySelector("#see a") !== null`)
+	b.shot("bench-endured")
+}
