@@ -133,7 +133,7 @@ func lookScript(t *testing.T) string {
 const badPage = `<!DOCTYPE html><html lang="en"><head><title>Bad</title><style>
 html { background: #ffffff } .pale { color: #999999 } .tiny { font-size: 0.7rem } .far { width: 200vw }
 .heap { height: 1rem } .move { transition: opacity 1s } .bare:focus-visible { outline: none } .under { height: 40px; position: relative } .lid { position: absolute; inset: 0; background: #ffffff }
-</style></head><body><main><h1>Bad</h1><h4>skipped</h4>
+</style></head><body><main><h1>Bad</h1><h1>Worse</h1><h4>skipped</h4>
 <p class="pale">too pale to read</p><p class="tiny">too small to read</p><p class="far move">far</p>
 <img src="data:," width="20" height="20"><input><button style="width:9px;height:9px;padding:0" aria-label="a"></button><button style="width:9px;height:9px;padding:0" aria-label="b"></button>
 <div class="heap">one line</div><div class="heap" style="margin-top:-1rem">another line</div>
@@ -161,6 +161,7 @@ func TestBadPageIsTold(t *testing.T) {
 		"look.collisions()":                    {"lie on each other"},
 		"look.wide()":                          {"stand out to the side"},
 		"look.restless()":                      {"glides"},
+		"look.framed()":                        {"2 of h1"},
 	} {
 		got := strings.Join(b.asked(question), "\n")
 		for _, w := range want {
@@ -236,9 +237,19 @@ func testWidths(t *testing.T, p *benchPage, all []place) {
 	axe, why := axeScript(t)
 	script := lookScript(t)
 	b := p.tab(t)
+	titles := map[string]string{}
 	for _, at := range all {
 		b.open(at.path)
 		b.bring(axe, script)
+		complain(t, at.name, b.asked("look.framed()"))
+		title, err := chromedp.Run(b.ctx, chromedp.Title())
+		if err != nil {
+			t.Fatal(err)
+		}
+		if other := titles[title]; other != "" {
+			t.Errorf("%s and %s are both called %q", at.name, other, title)
+		}
+		titles[title] = at.name
 		for _, l := range looks {
 			b.do(look(l.width, l.height, l.dark))
 			if os.Getenv(shots) != "" {

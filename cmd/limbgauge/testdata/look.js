@@ -112,6 +112,17 @@ window.look = (() => {
     return [`${far} px stand out to the side, as ${who ? name(who) : "something"} does`];
   };
 
+  // What a page is to be found by: its language, title, heading, the content, and in the way to the pages which one it is.
+  const framed = () => {
+    const want = (n, q) => all(q).filter(shown).length === n ? [] : [`${all(q).length} of ${q}, want ${n}`];
+    const way = document.querySelector("nav[aria-label=Pages]");
+    return [
+      ...(document.documentElement.lang === "en" ? [] : ["no language"]), ...(document.title.length > 3 ? [] : [`title "${document.title}"`]),
+      ...want(1, "h1"), ...want(1, "main"), ...(way ? want(1, "nav[aria-label=Pages] [aria-current]") : []),
+      ...(!way || document.querySelector("link[rel=icon]") ? [] : ["no icon"]),
+    ];
+  };
+
   // What moves by itself although less of it was asked for.
   const restless = () => document.getAnimations().map((a) => "moves: " + name(a.effect.target)).concat(
     all("body *").filter((e) => parseFloat(getComputedStyle(e).transitionDuration) > 0.01).map((e) => "glides: " + name(e)));
@@ -177,5 +188,5 @@ window.look = (() => {
     return out;
   };
 
-  return { axeOn, drawnText, small, untold, collisions, wide, restless, begin, steps, count: () => canFocus().length };
+  return { framed, axeOn, drawnText, small, untold, collisions, wide, restless, begin, steps, count: () => canFocus().length };
 })();
