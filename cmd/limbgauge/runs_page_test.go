@@ -49,6 +49,9 @@ func TestRunsPageKeepsWhatWasAsked(t *testing.T) {
 			path = html.UnescapeString(m[1])
 		}
 	}
+	if title := "<title>Runs of knee, revision A, sheet 1 of 2 - leg "; !strings.Contains(fetched(t, url+"/runs?revision=A&joint=knee"), title) {
+		t.Errorf("no %s", title)
+	}
 	if len(seen) != 65 || seen[0] != "0065" || seen[64] != "0001" {
 		t.Errorf("%d runs of revision A, want 65 from 0065 down to 0001: %v", len(seen), seen)
 	}

@@ -26,10 +26,16 @@ type runsView struct {
 }
 
 func (v runsView) title() string {
-	if v.Pages < 2 {
-		return "Runs"
+	title := "Runs"
+	for _, w := range []struct{ before, word string }{{" of ", v.Joint}, {", revision ", v.Revision}, {", ", v.Verdict}} {
+		if w.word != "" {
+			title += w.before + w.word
+		}
 	}
-	return "Runs, sheet " + strconv.Itoa(v.Page) + " of " + strconv.Itoa(v.Pages)
+	if v.Pages > 1 {
+		title += ", sheet " + strconv.Itoa(v.Page) + " of " + strconv.Itoa(v.Pages)
+	}
+	return title
 }
 
 type runLine struct {
