@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"math"
 	"slices"
-	"strings"
 	"time"
 )
 
@@ -61,8 +60,27 @@ var shakes = [...]struct {
 	{5, 40 * time.Millisecond, 511}, {5, 120 * time.Millisecond, 127},
 }
 
-// RoutineNames lists the built-in routines.
-func RoutineNames() []string { return []string{"assembly", "quick", "check", "hold", "shake"} }
+// RoutineKind is a built-in routine with what it is for.
+type RoutineKind struct{ Name, What string }
+
+// RoutineKinds lists the built-in routines. How long one takes hangs on the joint.
+func RoutineKinds() []RoutineKind {
+	return []RoutineKind{
+		{"assembly", "all measures, about 3 minutes"},
+		{"quick", "a first look, about 45 s"},
+		{"check", "slower, for belt tension, about 70 s"},
+		{"hold", "5 minutes of hold, for creep"},
+		{"shake", "small jumps, for the frequency response, about 85 s"},
+	}
+}
+
+// RoutineNames lists the names of the built-in routines.
+func RoutineNames() (names []string) {
+	for _, r := range RoutineKinds() {
+		names = append(names, r.Name)
+	}
+	return names
+}
 
 // BuiltinRoutine makes a built-in routine to measure for a joint:
 //
@@ -113,7 +131,7 @@ func BuiltinRoutine(name string, j Joint) (Routine, error) {
 		p.step(6)
 		p.add(MoveSettle, p.at(0), slowDegPerS, restDwell)
 	default:
-		return Routine{}, fmt.Errorf("unknown routine %q; known are %s", name, strings.Join(RoutineNames(), ", "))
+		return Routine{}, &NameError{What: "routine", Name: name, Known: RoutineNames()}
 	}
 	r := Routine{Name: name, Moves: p.moves}
 	return r, r.Check(j)

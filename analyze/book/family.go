@@ -1,25 +1,30 @@
 package book
 
 import (
-	"errors"
 	"fmt"
 	"strings"
+
+	"limbgauge/rig"
 )
 
 // Family is every revision of a bench, in the order they were added.
 type Family []Revision
 
-// ErrNoRevision says that a revision is not known.
-var ErrNoRevision = errors.New("there is no such revision")
-
-// Find returns the revision of that name.
+// Find returns the revision of that name; the error is a *rig.NameError.
 func (f Family) Find(name string) (Revision, error) {
 	for _, r := range f {
 		if r.Name == name {
 			return r, nil
 		}
 	}
-	return Revision{}, fmt.Errorf("%w: %q", ErrNoRevision, name)
+	return Revision{}, &rig.NameError{What: "revision", Name: name, Known: f.names(), Else: `"limbgauge rev add" adds one`}
+}
+
+func (f Family) names() (out []string) {
+	for _, r := range f {
+		out = append(out, r.Name)
+	}
+	return out
 }
 
 // Origin returns the revision in which a part became what it is in another one: as far back as each

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"limbgauge/analyze/health"
+	"limbgauge/rig"
 )
 
 // HistoryFile is the name of the text file beside the book.
@@ -98,12 +99,14 @@ func ParseRef(s string) (Ref, error) {
 	if !ok || joint == "" || cause == "" {
 		return Ref{}, fmt.Errorf("%s names no problem; write joint/cause, such as knee/belt_slack", strconv.Quote(s))
 	}
-	for _, c := range health.Causes() {
-		if string(c) == cause && c != health.None {
+	var known []string
+	for _, c := range health.Causes()[1:] {
+		if string(c) == cause {
 			return Ref{joint, c}, nil
 		}
+		known = append(known, string(c))
 	}
-	return Ref{}, fmt.Errorf("%s is no cause; known are %v", strconv.Quote(cause), health.Causes()[1:])
+	return Ref{}, &rig.NameError{What: "cause", Name: cause, Known: known}
 }
 
 // String is the inverse of ParseRef.

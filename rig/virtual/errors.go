@@ -3,7 +3,8 @@ package virtual
 import (
 	"fmt"
 	"math"
-	"strings"
+
+	"limbgauge/rig"
 )
 
 // Misreading is an error of sensors or servo that no fault is, but a calibration finds.
@@ -54,5 +55,5 @@ func WithMisreading(t Truth, name string, size float64) (Truth, error) {
 		m.apply(&t, size)
 		return t, nil
 	}
-	return t, fmt.Errorf("%w: no error %q; known are %s", ErrNoFault, name, strings.Join(names, ", "))
+	return t, fmt.Errorf("%w: %w", ErrNoFault, &rig.NameError{What: "error", Name: name, Known: names})
 }

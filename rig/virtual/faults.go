@@ -4,7 +4,8 @@ import (
 	"errors"
 	"fmt"
 	"math"
-	"strings"
+
+	"limbgauge/rig"
 )
 
 // Cause is a fault that can be put into a Truth. The names are those of the findings.
@@ -90,7 +91,7 @@ func CauseByName(name string) (Cause, error) {
 		}
 		names = append(names, c.Name)
 	}
-	return Cause{}, fmt.Errorf("%w: no cause %q; known are %s", ErrNoFault, name, strings.Join(names, ", "))
+	return Cause{}, fmt.Errorf("%w: %w", ErrNoFault, &rig.NameError{What: "cause", Name: name, Known: names})
 }
 
 // WithFault returns a copy of t with a fault of a size; what the size means stands in Causes. It
