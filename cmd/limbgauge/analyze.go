@@ -135,18 +135,19 @@ func (a *app) logPast(j rig.Joint, bare string) (p analyze.Past, err error) {
 func jointOf(b *rig.Bench, name string) (rig.Joint, error) {
 	j, ok := b.JointByName(name)
 	if !ok {
-		return j, usageError{fmt.Errorf("there is no joint %q in %s; it has %s", name, b.Path, jointNames(b.Joints))}
+		return j, usageError{&rig.NameError{What: "joint", Name: name, Where: "in " + b.Path, Known: namesOf(b.Joints)}}
 	}
 	return j, nil
 }
 
-func jointNames(js []rig.Joint) string {
-	var names []string
+func namesOf(js []rig.Joint) (names []string) {
 	for _, j := range js {
 		names = append(names, j.Name)
 	}
-	return strings.Join(names, ", ")
+	return names
 }
+
+func jointNames(js []rig.Joint) string { return strings.Join(namesOf(js), ", ") }
 
 func printJSON(w io.Writer, v any) error {
 	enc := json.NewEncoder(w)
@@ -187,9 +188,14 @@ func (a *app) analyzeRun(ctx context.Context, args []string, o analyzeOptions) e
 		}
 	}
 	if o.joint != "" {
-		h.Joints = slices.DeleteFunc(h.Joints, func(j health.Joint) bool { return j.Joint != o.joint })
+		all := h.Joints
+		h.Joints = slices.DeleteFunc(slices.Clone(all), func(j health.Joint) bool { return j.Joint != o.joint })
 		if len(h.Joints) == 0 {
-			return inputError(fmt.Errorf("run %s has no joint %q", r.Info.Run, o.joint), "leave --joint out to see all of them")
+			var names []string
+			for _, j := range all {
+				names = append(names, j.Joint)
+			}
+			return usageError{&rig.NameError{What: "joint", Name: o.joint, Where: "in run " + r.Info.Run, Known: names}}
 		}
 	}
 	re := reply{Health: h, run: r.Info}

@@ -285,9 +285,5 @@ var errLeft = kindError{err: errors.New("left; nothing of this step was written"
 
 // knownModel refuses a --model that is none.
 func knownModel(m string) error {
-	all := []string{"", string(rig.ModelZero), string(rig.ModelLine), string(rig.ModelCurve), string(rig.ModelWaves)}
-	if slices.Contains(all, m) {
-		return nil
-	}
-	return usageError{fmt.Errorf("--model %q: give one of %s", m, strings.Join(all[1:], ", "))}
+	return oneOfWords("model", m, string(rig.ModelZero), string(rig.ModelLine), string(rig.ModelCurve), string(rig.ModelWaves))
 }

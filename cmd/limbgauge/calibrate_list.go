@@ -4,9 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"io/fs"
 	"math"
-	"os"
 	"path/filepath"
 	"strings"
 	"text/tabwriter"
@@ -137,10 +135,6 @@ changed or added, the rest stays as it was typed. Runs made from then on name it
 		Example: "  limbgauge calibrate use 2026-03-01-knee-1",
 		Args:    usageArgs(cobra.ExactArgs(1)),
 		RunE: func(_ *cobra.Command, args []string) error {
-			path := rig.CalibrationPath(a.folder(), args[0])
-			if _, err := os.Stat(path); errors.Is(err, fs.ErrNotExist) {
-				return inputError(fmt.Errorf("there is no %s", path), `"limbgauge calibrate list" lists the calibrations`)
-			}
 			c, err := a.loadCalibration(args[0])
 			if err != nil {
 				return err

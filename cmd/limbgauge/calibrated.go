@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"math"
+	"path/filepath"
 	"slices"
 	"strings"
 
@@ -35,7 +36,23 @@ func (a *app) loadCalibration(name string) (*rig.Calibration, error) {
 	if wrong := rig.CalibrationNameWrong(name); wrong != "" {
 		return nil, usageError{fmt.Errorf("calibration %s", wrong)}
 	}
-	return rig.LoadCalibration(rig.CalibrationPath(a.folder(), name))
+	path := rig.CalibrationPath(a.folder(), name)
+	if !exists(path) {
+		return nil, unknown("calibration", name, a.calibrationNames())
+	}
+	return rig.LoadCalibration(path)
+}
+
+// calibrationNames are the names of the bench's calibrations.
+func (a *app) calibrationNames() (names []string) {
+	found, err := filepath.Glob(rig.CalibrationPath(a.folder(), "*"))
+	if err != nil { // the folder's name has letters that mean something in a pattern
+		return nil
+	}
+	for _, f := range found {
+		names = append(names, strings.TrimSuffix(filepath.Base(f), ".toml"))
+	}
+	return names
 }
 
 // useCalibration makes a run be judged with another calibration than its own, or with none.

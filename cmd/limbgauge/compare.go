@@ -13,7 +13,6 @@ import (
 
 	"limbgauge/analyze/book"
 	"limbgauge/analyze/compare"
-	"limbgauge/analyze/health"
 )
 
 type compareOptions struct {
@@ -66,18 +65,8 @@ what each verdict rests on, --json all of it.`,
 // settled turns what the builder asked for into what is settled before the figures are looked at.
 func (o compareOptions) settled() (compare.Options, error) {
 	out := compare.Options{Margins: map[string]float64{}}
-	known := func(name string) error {
-		if _, ok := health.DefinitionOf(name); ok {
-			return nil
-		}
-		var names []string
-		for _, d := range health.Definitions() {
-			names = append(names, d.Name)
-		}
-		return usageError{fmt.Errorf("no measure is called %q; there are %s", name, strings.Join(names, ", "))}
-	}
 	for _, m := range o.measures {
-		if err := known(m); err != nil {
+		if err := knownMeasure(m); err != nil {
 			return out, err
 		}
 	}
@@ -88,7 +77,7 @@ func (o compareOptions) settled() (compare.Options, error) {
 		if !ok || err != nil || !(v > 0) || v > 1e300 {
 			return out, usageError{fmt.Errorf("--margin %q: write MEASURE=VALUE with a value above 0, such as play=0.1", text)}
 		}
-		if err := known(name); err != nil {
+		if err := knownMeasure(name); err != nil {
 			return out, err
 		}
 		out.Margins[name] = v

@@ -3,7 +3,9 @@ package main
 import (
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
+	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -81,6 +83,10 @@ func pickRuns(ctx context.Context, b *book.Book, runs []book.Run, arg string) (r
 		if slices.ContainsFunc(revs, func(r book.Revision) bool { return r.Name == arg }) {
 			return out, inputError(fmt.Errorf("revision %q has no runs", arg), `"limbgauge rev list" shows revisions and how many runs each has`)
 		}
+		if !runsWritten.MatchString(arg) {
+			_, err := revisionOf(revs, arg)
+			return out, fmt.Errorf("%w; runs are written 0001..0005,0010", err)
+		}
 		if err := out.numbers(runs, arg); err != nil {
 			return out, err
 		}
@@ -91,6 +97,9 @@ func pickRuns(ctx context.Context, b *book.Book, runs []book.Run, arg string) (r
 	return out, nil
 }
 
+// runsWritten is how runs are named.
+var runsWritten = regexp.MustCompile(`^ *[0-9]+(\.\.[0-9]+)?( *, *[0-9]+(\.\.[0-9]+)?)* *$`)
+
 // numbers takes up runs such as 0001..0005,0010.
 func (s *runSet) numbers(runs []book.Run, arg string) error {
 	for _, piece := range strings.Split(arg, ",") {
@@ -100,9 +109,8 @@ func (s *runSet) numbers(runs []book.Run, arg string) error {
 		}
 		from, errFrom := strconv.Atoi(first)
 		to, errTo := strconv.Atoi(last)
-		if errFrom != nil || errTo != nil || from < 0 {
-			return inputError(fmt.Errorf("there is no revision %q, and it names no runs", arg),
-				`"limbgauge rev list" shows revisions; runs are written 0001..0005,0010`)
+		if err := errors.Join(errFrom, errTo); err != nil {
+			return usageError{fmt.Errorf("%s: too great a number for a run", piece)}
 		}
 		if from > to {
 			return usageError{fmt.Errorf("%s: the first run of a range comes first", piece)}
@@ -144,12 +152,12 @@ func jointsOn(sides [2]runSet, only string) ([]string, error) {
 			}
 		}
 	}
-	both := slices.DeleteFunc(order, func(j string) bool { return in[j] != 3 || only != "" && j != only })
+	both := slices.DeleteFunc(slices.Clone(order), func(j string) bool { return in[j] != 3 || only != "" && j != only })
 	switch {
 	case len(both) > 0:
 		return both, nil
 	case only != "" && in[only] == 0:
-		return nil, inputError(fmt.Errorf("neither side has a run of joint %q", only), "leave --joint out to see all of them")
+		return nil, usageError{&rig.NameError{What: "joint", Name: only, Where: "on either side", Known: order}}
 	case only != "":
 		return nil, inputError(fmt.Errorf("only one side has a run of joint %q", only), "run it on the other side too")
 	}

@@ -171,6 +171,11 @@ func (e *endurer) toItsEnd(ctx context.Context) (*endurance.Stop, error) {
 
 // planEndurance makes a test ready: all that can be wrong beforehand is known not to be.
 func (a *app) planEndurance(ctx context.Context, name string, o endureOptions) (*endurer, error) {
+	for _, d := range o.despite {
+		if err := knownCauseOrMeasure(d); err != nil {
+			return nil, err
+		}
+	}
 	for _, w := range o.wear {
 		f, err := parseWear(w)
 		if err != nil {

@@ -25,9 +25,10 @@ func exitCodesTopic() *cobra.Command {
 
   0  done; also when a joint has a fault, unless --gate is given
   1  something unexpected failed
-  2  the command line is wrong
-  3  an input file is wrong: bench.toml, a log, a run, history.toml; or a path can
-     not be read from or written to
+  2  the command line is wrong, or names what is not there: a joint, a routine,
+     a revision, a part, a measure
+  3  an input file is wrong or missing: bench.toml, a log, a run, history.toml;
+     or a path can not be read from or written to
   4  the stand can not be reached or speaks another version of the protocol
   5  motion was not armed, was stopped or tripped; what was recorded is kept
   6  --gate was given and a joint has a fault, the leg does not hold its
@@ -110,8 +111,8 @@ func printErrorOf(w io.Writer, err error, command string) {
 		line(st.bad("limbgauge:") + " " + e.Error())
 		hint(hintOf(e))
 	}
-	if isUsage(err) {
-		if command == "" {
+	if isUsage(err) && !isUnknown(err) {
+		if command == "" || command == "help" {
 			hint(`"limbgauge help" lists the commands, "limbgauge help COMMAND" explains one`)
 		} else {
 			hint(fmt.Sprintf(`"limbgauge help %s" explains the command`, command))

@@ -33,7 +33,7 @@ say so.`,
 			case "lines":
 				write = func(w io.Writer) error { return r.WriteLines(w, calendar) }
 			default:
-				return usageError{fmt.Errorf("--form %q: give csv or lines", form)}
+				return oneOfWords("form", form, "csv", "lines")
 			}
 			switch {
 			case corrected && form != "csv":

@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -107,17 +108,34 @@ func typed(before, command, indent string) string {
 	return b.String() + line + "\n"
 }
 
+// helpAbout prints the help of the command that some words name.
+func helpAbout(root *cobra.Command, words []string) error {
+	at := root
+	for _, word := range words {
+		i := slices.IndexFunc(at.Commands(), func(c *cobra.Command) bool { return c.Name() == word || c.HasAlias(word) })
+		if i < 0 {
+			return unknownCommand(at, word)
+		}
+		at = at.Commands()[i]
+	}
+	at.InitDefaultHelpFlag()
+	return at.Help()
+}
+
 // setHelp makes help fit the page.
 func setHelp(root *cobra.Command, out pageForm) {
 	usage := root.UsageTemplate()
 	for _, flags := range []string{"LocalFlags", "InheritedFlags"} {
 		usage = strings.ReplaceAll(usage, "."+flags+".FlagUsages ", fmt.Sprintf(".%s.FlagUsagesWrapped %d ", flags, out.width))
 	}
+	usage = strings.ReplaceAll(usage, "{{rpad .CommandPath .CommandPathPadding}} {{.Short}}", root.Name()+" help {{rpad .Name .NamePadding}} {{.Short}}")
 	root.SetUsageTemplate(usage)
 	root.InitDefaultHelpCmd()
 	for _, c := range root.Commands() {
 		if c.Name() == "help" {
 			c.Short, c.Long = "explain a command", "Explain a command: what it does, examples, flags. Without one, list them all."
+			c.Run = nil
+			c.RunE = func(_ *cobra.Command, words []string) error { return helpAbout(root, words) }
 			c.Example = "  limbgauge help sweep\n  limbgauge help rev add\n  limbgauge help exit-codes"
 		}
 	}

@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"io"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -172,6 +173,9 @@ func parseFault(text string) (joint, name, size string, given bool) {
 
 // put changes the truth of the joint named, of all that can have the change when none is.
 func put(joints []rig.Joint, truths []virtual.Truth, where, what string, change func(virtual.Truth) (virtual.Truth, error)) error {
+	if where != "" && !slices.Contains(namesOf(joints), where) {
+		return usageError{fmt.Errorf("%s: %w", what, &rig.NameError{What: "joint", Name: where, Where: "in this run", Known: namesOf(joints)})}
+	}
 	done := false
 	for i, j := range joints {
 		if where != "" && where != j.Name {

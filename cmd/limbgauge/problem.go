@@ -128,10 +128,8 @@ findings name: ` + causeNames() + `.`,
 		Args: usageArgs(cobra.ExactArgs(1)),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			n.When, n.State, n.Path = a.now(), book.Open, health.Path(path)
-			switch n.Path {
-			case health.NoPath, health.Servo, health.Transmission, health.Total:
-			default:
-				return usageError{fmt.Errorf("--path %q: give %s, %s or %s", path, health.Servo, health.Transmission, health.Total)}
+			if err := oneOfWords("path", path, pathNames()...); err != nil {
+				return err
 			}
 			if strings.TrimSpace(n.Text) == "" {
 				n.Text = "opened by hand"
@@ -144,6 +142,10 @@ findings name: ` + causeNames() + `.`,
 	cmd.Flags().StringVar(&path, "path", "", "the stretch that loses motion: servo, transmission or total")
 	cmd.Flags().StringVar(&n.Text, "text", "", "what was seen, felt or heard")
 	return cmd
+}
+
+func stateNames() []string {
+	return []string{string(book.Open), string(book.Answered), string(book.Cured), string(book.Returned)}
 }
 
 func causeNames() string {
@@ -227,10 +229,8 @@ not there opens it.`,
   limbgauge problem note 3 "1.5 deg is accepted from now on" --state cured`,
 		Args: usageArgs(cobra.ExactArgs(2)),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			switch book.State(state) {
-			case "", book.Open, book.Answered, book.Cured, book.Returned:
-			default:
-				return usageError{fmt.Errorf("--state %q: give %s, %s, %s or %s", state, book.Open, book.Answered, book.Cured, book.Returned)}
+			if err := oneOfWords("state", state, stateNames()...); err != nil {
+				return err
 			}
 			if strings.TrimSpace(args[1]) == "" {
 				return usageError{fmt.Errorf("the note is empty; say what was seen")}

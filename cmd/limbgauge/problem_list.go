@@ -43,10 +43,8 @@ problem carries every change with its evidence.`,
 }
 
 func (a *app) listProblems(ctx context.Context, b *book.Book, o problemFilter) error {
-	switch book.State(o.state) {
-	case "", book.Open, book.Answered, book.Cured, book.Returned:
-	default:
-		return usageError{fmt.Errorf("--state %q: give %s, %s, %s or %s", o.state, book.Open, book.Answered, book.Cured, book.Returned)}
+	if err := oneOfWords("state", o.state, stateNames()...); err != nil {
+		return err
 	}
 	if o.joint != "" {
 		if err := a.knownJoint(o.joint); err != nil {
@@ -171,7 +169,7 @@ func (a *app) listOutcome(ctx context.Context, b *book.Book, o problemFilter, wa
 	if err != nil {
 		return err
 	}
-	if _, err := a.revision(f, o.revision); err != nil {
+	if _, err := revisionOf(f, o.revision); err != nil {
 		return err
 	}
 	out, err := b.OutcomeOf(ctx, o.revision)

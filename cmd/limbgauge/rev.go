@@ -96,7 +96,7 @@ func (a *app) addRevision(ctx context.Context, o revAdd) error {
 		if o.r.Parent != "" {
 			p, err := family.Find(o.r.Parent)
 			if err != nil {
-				return inputError(fmt.Errorf("revision %q, named as the parent of %q, is not known", o.r.Parent, o.r.Name), revHint)
+				return usageError{fmt.Errorf("--from %s: %w", o.r.Parent, err)}
 			}
 			parent = &p
 		}
@@ -239,13 +239,4 @@ func (a *app) family(ctx context.Context, b *book.Book) (book.Family, error) {
 		fmt.Fprintf(a.err, "limbgauge: note: %v\n", e)
 	}
 	return list, err
-}
-
-// revision returns the revision of that name.
-func (a *app) revision(f book.Family, name string) (book.Revision, error) {
-	r, err := f.Find(name)
-	if errors.Is(err, book.ErrNoRevision) {
-		return r, inputError(fmt.Errorf("there is no revision %q", name), revHint)
-	}
-	return r, err
 }

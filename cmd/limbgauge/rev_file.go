@@ -14,6 +14,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"limbgauge/analyze/book"
+	"limbgauge/rig"
 )
 
 // partStep is a part as one revision has it.
@@ -83,11 +84,10 @@ func (a *app) partSteps(ctx context.Context, b *book.Book, name string) ([]partS
 		steps = append(steps, s)
 	}
 	if !found {
-		hint := noRevisions
-		if len(names) > 0 {
-			hint = "known parts are " + strings.Join(names, ", ")
+		if len(names) == 0 {
+			return nil, inputError(fmt.Errorf("no revision has a part %q", name), noRevisions)
 		}
-		return nil, inputError(fmt.Errorf("no revision has a part %q", name), hint)
+		return nil, usageError{&rig.NameError{What: "part", Name: name, Where: "in any revision", Known: names}}
 	}
 	return steps, nil
 }

@@ -9,6 +9,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"limbgauge/analyze/book"
+	"limbgauge/rig"
 )
 
 // partRow is a part of a revision with where it came from.
@@ -84,14 +85,14 @@ func (a *app) showRevision(ctx context.Context, name, part string, asJSON bool) 
 		if err != nil {
 			return err
 		}
-		r, err := a.revision(f, name)
+		r, err := revisionOf(f, name)
 		if err != nil {
 			return err
 		}
 		if part != "" {
 			p, ok := r.Part(part)
 			if !ok {
-				return inputError(fmt.Errorf("revision %s has no part %q", r.Name, part), partsHint(r))
+				return usageError{&rig.NameError{What: "part", Name: part, Where: "in revision " + r.Name, Known: partNames(r)}}
 			}
 			r.Parts = []book.Part{p}
 		}
@@ -120,15 +121,11 @@ func (a *app) showRevision(ctx context.Context, name, part string, asJSON bool) 
 	})
 }
 
-func partsHint(r book.Revision) string {
-	if len(r.Parts) == 0 {
-		return "it was added without parts"
-	}
-	var names []string
+func partNames(r book.Revision) (names []string) {
 	for _, p := range r.Parts {
 		names = append(names, p.Name)
 	}
-	return "its parts are " + strings.Join(names, ", ")
+	return names
 }
 
 func ids(runs []book.Run) []string {
@@ -213,11 +210,11 @@ func (a *app) diffRevisions(ctx context.Context, from, to string, asJSON bool) e
 		if err != nil {
 			return err
 		}
-		ra, err := a.revision(f, from)
+		ra, err := revisionOf(f, from)
 		if err != nil {
 			return err
 		}
-		rb, err := a.revision(f, to)
+		rb, err := revisionOf(f, to)
 		if err != nil {
 			return err
 		}

@@ -73,8 +73,13 @@ bench in this folder holds.`,
 	}
 	root.PersistentFlags().StringVarP(&a.bench, "bench", "b", ".", "bench folder, or its bench.toml")
 	root.Flags().BoolVar(&asJSON, "json", false, "print what the bench holds as JSON")
-	root.PersistentPreRunE = func(cmd *cobra.Command, _ []string) error { return a.checkFolder(cmd) }
-	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return usageError{err} })
+	root.PersistentPreRunE = func(cmd *cobra.Command, _ []string) error {
+		if err := finite(cmd); err != nil {
+			return err
+		}
+		return a.checkFolder(cmd)
+	}
+	root.SetFlagErrorFunc(flagError)
 	root.AddGroup(
 		&cobra.Group{ID: "run", Title: "Measure:"},
 		&cobra.Group{ID: "judge", Title: "Judge:"},
@@ -121,10 +126,15 @@ func needsCommand(c *cobra.Command) {
 }
 
 func unknownCommand(c *cobra.Command, word string) error {
+	var known []string
+	for _, sub := range c.Commands() {
+		if sub.IsAvailableCommand() || sub.IsAdditionalHelpTopicCommand() {
+			known = append(known, sub.Name())
+		}
+	}
 	err := fmt.Errorf("unknown command %q for %q", word, c.CommandPath())
-	c.SuggestionsMinimumDistance = 2
-	if like := c.SuggestionsFor(word); len(like) > 0 {
-		err = fmt.Errorf("%w; did you mean %s?", err, strings.Join(like, " or "))
+	if near := rig.Nearest(word, known); near != "" {
+		err = fmt.Errorf("%w; did you mean %s?", err, near)
 	}
 	return usageError{err}
 }
@@ -139,13 +149,20 @@ func (a *app) checkFolder(cmd *cobra.Command) error {
 	return inputError(fmt.Errorf("--bench %s: there is no folder %s", a.bench, a.folder()), "name the folder that holds bench.toml; \"limbgauge init FOLDER\" makes one")
 }
 
-// usageArgs makes a wrong number of arguments a usage error with the command's own usage line.
+// usageArgs makes a wrong number of arguments a usage error that says which word is missing, or is one too
+// many, with the command's own usage line.
 func usageArgs(check cobra.PositionalArgs) cobra.PositionalArgs {
 	return func(cmd *cobra.Command, args []string) error {
-		if err := check(cmd, args); err != nil {
-			return usageError{fmt.Errorf("%w; usage: %s", err, cmd.UseLine())}
+		err := check(cmd, args)
+		if err == nil {
+			return nil
 		}
-		return nil
+		if places := strings.Fields(cmd.Use)[1:]; len(args) < len(places) {
+			err = fmt.Errorf("%s is missing", strings.Trim(places[len(args)], "[]."))
+		} else {
+			err = fmt.Errorf("%q is one word too many", args[len(places)])
+		}
+		return usageError{fmt.Errorf("%w; usage: %s", err, cmd.UseLine())}
 	}
 }
 

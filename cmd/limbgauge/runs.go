@@ -12,6 +12,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"limbgauge/analyze/book"
 	"limbgauge/rig/record"
 )
 
@@ -31,7 +32,7 @@ both up to and with that run. Runs of the bare servo move neither.`,
 				if o.json {
 					return printJSON(a.out, []runRow{})
 				}
-				return a.noRuns(o)
+				return a.noRuns(cmd.Context(), o)
 			}
 			if o.joint != "" {
 				return a.jointRuns(cmd.Context(), o)
@@ -83,7 +84,7 @@ func (a *app) runs(ctx context.Context, o runsOptions) error {
 		return printJSON(a.out, rows)
 	}
 	if len(rows) == 0 {
-		return a.noRuns(o)
+		return a.noRuns(ctx, o)
 	}
 	st := styleOf(a.out)
 	t := sheet{columns: []column{{title: "run"}, {title: "started"}, {title: "revision", least: 8}, {title: "joints", least: 8}, {title: "routine", least: 8}, {title: "ended", least: 8}}}
@@ -111,7 +112,25 @@ func (a *app) sayMore(n int) {
 	}
 }
 
-func (a *app) noRuns(o runsOptions) error {
+func (a *app) noRuns(ctx context.Context, o runsOptions) error {
+	if b, err := a.loadBench(); err == nil && o.joint != "" {
+		if _, err := jointOf(b, o.joint); err != nil {
+			return err
+		}
+	}
+	if o.revision != "" && exists(filepath.Join(a.folder(), benchFile)) {
+		err := a.withBook(ctx, func(b *book.Book) error {
+			revs, err := b.Revisions(ctx)
+			if err != nil {
+				return err
+			}
+			_, err = revisionOf(revs, o.revision)
+			return err
+		})
+		if err != nil {
+			return err
+		}
+	}
 	if which := o.which(); which != "" {
 		return inputError(fmt.Errorf("there are no runs%s", which), `"limbgauge runs" lists what there is`)
 	}

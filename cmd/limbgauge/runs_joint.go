@@ -48,7 +48,7 @@ func (a *app) jointRuns(ctx context.Context, o runsOptions) error {
 			return printJSON(a.out, rows)
 		}
 		if len(rows) == 0 {
-			return a.noRuns(o)
+			return a.noRuns(ctx, o)
 		}
 		older := 0
 		if most := o.most(); most > 0 && len(rows) > most {

@@ -3,7 +3,6 @@ package main
 import (
 	"context"
 	"fmt"
-	"path/filepath"
 	"slices"
 	"strings"
 
@@ -71,7 +70,12 @@ func (s *shelf) joints() (out []cobra.Completion) {
 	return out
 }
 
-func (s *shelf) routines() []cobra.Completion { return rig.RoutineNames() }
+func (s *shelf) routines() (out []cobra.Completion) {
+	for _, r := range rig.RoutineKinds() {
+		out = append(out, cobra.CompletionWithDesc(r.Name, r.What))
+	}
+	return out
+}
 
 // runs offers the newest first.
 func (s *shelf) runs() (out []cobra.Completion) {
@@ -225,12 +229,11 @@ func (s *shelf) faultsOfJoints() (out []cobra.Completion) {
 }
 
 func (s *shelf) calibrations() (out []cobra.Completion) {
-	files, err := filepath.Glob(rig.CalibrationPath(s.app.folder(), "*"))
-	if err != nil {
-		return nil
-	}
-	for _, f := range files {
-		out = append(out, strings.TrimSuffix(filepath.Base(f), ".toml"))
+	for _, name := range s.app.calibrationNames() {
+		if c, err := s.app.loadCalibration(name); err == nil {
+			name = cobra.CompletionWithDesc(name, "joint "+c.Joint)
+		}
+		out = append(out, name)
 	}
 	return out
 }

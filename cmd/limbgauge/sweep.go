@@ -35,12 +35,16 @@ type runOptions struct {
 	revision string
 	assembly string
 	// newAssembly asks for the next tag that is free.
-	newAssembly bool
-	bare        bool // the belt is off and the weight hangs on the servo's own horn
-	note        string
-	supplyV     float64
-	ambientC    float64
+	newAssembly               bool
+	bare                      bool // the belt is off and the weight hangs on the servo's own horn
+	note                      string
+	supplyV                   float64
+	ambientC                  float64
+	supplyGiven, ambientGiven bool // where it reads 0 as well
 }
+
+// absoluteZeroC is what no temperature lies below (the definition of the degree Celsius, SI Brochure 9).
+const absoluteZeroC = -273.15
 
 func (o *runOptions) flags(cmd *cobra.Command) {
 	cmd.Flags().StringVarP(&o.revision, "revision", "r", "", "revision under test; default: the newest")
@@ -48,8 +52,8 @@ func (o *runOptions) flags(cmd *cobra.Command) {
 	cmd.Flags().BoolVar(&o.newAssembly, "new-assembly", false, "the leg was put together anew: give this run the next free tag, such as B-2")
 	cmd.Flags().BoolVar(&o.bare, "bare-servo", false, "the belt is off, weight and joint sensor are on the servo's own horn")
 	cmd.Flags().StringVar(&o.note, "note", "", "anything worth knowing of this run")
-	cmd.Flags().Float64Var(&o.supplyV, "supply", 0, "supply voltage that is set, in V")
-	cmd.Flags().Float64Var(&o.ambientC, "ambient", 0, "ambient temperature, in °C")
+	cmd.Flags().Var(&reading{&o.supplyV, &o.supplyGiven, 0}, "supply", "supply voltage that is set, in V")
+	cmd.Flags().Var(&reading{&o.ambientC, &o.ambientGiven, absoluteZeroC}, "ambient", "ambient temperature, in °C")
 }
 
 func (a *app) sweepCommand() *cobra.Command {
@@ -62,10 +66,8 @@ current and voltage, and judge each joint. The cautions are shown and motion
 starts only after "arm" is typed. Ctrl-C stops motion first, then keeps what was
 recorded.
 
-Routines: assembly (all measures, about 3 minutes), quick (about 40 s), check
-(slower, for belt tension, about 70 s), hold (5 minutes of hold, for creep), shake
-(small jumps, for the frequency response, about 80 s).
-
+Routines:
+` + routineHelp() + `
 With --bare-servo the servo is measured by itself: take the belt off, set the weight
 and the joint's angle sensor on its horn. "analyze --bare RUN", or bare_run below
 [joint.servo] for later runs, takes it off a joint that has no motor-side angle.
@@ -88,6 +90,15 @@ A stop by software is no safety device: keep a switch in the servo's supply in r
 	cmd.Flags().BoolVar(&o.json, "json", false, "print the answer as one JSON object")
 	cmd.Flags().BoolVar(&o.gate, "gate", false, "exit with 6 when a joint has a fault")
 	return cmd
+}
+
+// routineHelp lists the routines for the command's help.
+func routineHelp() string {
+	var b strings.Builder
+	for _, r := range rig.RoutineKinds() {
+		fmt.Fprintf(&b, "  %-9s %s\n", r.Name, r.What)
+	}
+	return b.String()
 }
 
 func (a *app) sweep(ctx context.Context, names []string, o sweepOptions) error {
@@ -294,10 +305,10 @@ func reach(r rig.Routine) (lo, hi float64) {
 func (a *app) info(ctx context.Context, b *rig.Bench, o runOptions, routine string) (record.Info, error) {
 	info := record.Info{Leg: b.Leg.Name, Revision: o.revision, Routine: routine, Started: a.now()}
 	info.Conditions.Assembly, info.Conditions.Note, info.Conditions.BareServo = o.assembly, o.note, o.bare
-	if o.supplyV != 0 {
+	if o.supplyV != 0 || o.supplyGiven {
 		info.Conditions.SupplySetV = &o.supplyV
 	}
-	if o.ambientC != 0 {
+	if o.ambientC != 0 || o.ambientGiven {
 		info.Conditions.AmbientC = &o.ambientC
 	}
 	if b.Path != "" {
@@ -323,7 +334,7 @@ func (a *app) info(ctx context.Context, b *rig.Bench, o runOptions, routine stri
 	if info.Revision != "" {
 		r, err := book.Family(revs).Find(info.Revision)
 		if err != nil {
-			return info, usageError{fmt.Errorf("there is no revision %q; \"limbgauge rev add %s\" adds it", o.revision, o.revision)}
+			return info, usageError{err}
 		}
 		for _, e := range book.LookAt(a.folder(), revs, true).Troubles(r) {
 			fmt.Fprintf(a.err, "limbgauge: note: %v\n", e)

@@ -10,7 +10,6 @@ import (
 	"github.com/spf13/cobra"
 
 	"limbgauge/analyze/book"
-	"limbgauge/analyze/health"
 	"limbgauge/analyze/trend"
 )
 
@@ -73,8 +72,8 @@ type jointTrend struct {
 
 func (a *app) trend(ctx context.Context, args []string, o trendOptions) error {
 	if o.measure != "" {
-		if _, ok := health.DefinitionOf(o.measure); !ok {
-			return usageError{fmt.Errorf("no measure is called %q; \"limbgauge analyze --all\" lists what there is, --json by these names", o.measure)}
+		if err := knownMeasure(o.measure); err != nil {
+			return err
 		}
 		if len(args) == 0 {
 			return usageError{fmt.Errorf("--measure needs a joint: limbgauge trend knee --measure %s", o.measure)}
@@ -83,8 +82,9 @@ func (a *app) trend(ctx context.Context, args []string, o trendOptions) error {
 	switch {
 	case o.path != "" && o.measure == "":
 		return usageError{fmt.Errorf("--path goes with --measure")}
-	case o.path != "" && !slices.Contains([]health.Path{health.Servo, health.Transmission, health.Total}, health.Path(o.path)):
-		return usageError{fmt.Errorf("no path is called %q; there are servo, transmission and total", o.path)}
+	}
+	if err := oneOfWords("path", o.path, pathNames()...); err != nil {
+		return err
 	}
 	if o.stretch < 0 || o.stretch > 0 && len(args) == 0 {
 		return usageError{fmt.Errorf("--stretch counts the stretches of one joint from 1")}
