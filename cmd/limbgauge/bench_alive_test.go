@@ -16,6 +16,30 @@ import (
 	"limbgauge/rig"
 )
 
+// tally counts in a page, before its own script runs, the news of movement that came and the pictures drawn.
+const tally = `window.tally = { moved: 0, drawn: 0 };
+const listen = EventSource.prototype.addEventListener;
+EventSource.prototype.addEventListener = function (kind, f) { return listen.call(this, kind, kind !== "moved" ? f : (e) => { tally.moved++; f(e); }); };
+const clear = CanvasRenderingContext2D.prototype.clearRect;
+CanvasRenderingContext2D.prototype.clearRect = function (...a) { if (this.canvas.id === "course") tally.drawn++; return clear.apply(this, a); };`
+
+type tallied struct{ Moved, Drawn int }
+
+// counting is to be done before a page is opened.
+func counting(ctx context.Context, t *chromedp.Target) (v chromedp.Void, err error) {
+	_, err = cdp.Call(ctx, t, page.AddScriptToEvaluateOnNewDocument, page.AddScriptToEvaluateOnNewDocumentParams{Source: tally})
+	return v, err
+}
+
+func (b *tab) counted() tallied {
+	b.t.Helper()
+	n, err := chromedp.Run(b.ctx, chromedp.Evaluate[tallied]("({Moved: tally.moved, Drawn: tally.drawn})"))
+	if err != nil {
+		b.t.Fatal(err)
+	}
+	return n
+}
+
 // arms goes from a page that was opened to a knee that moves.
 func (b *tab) arms() {
 	b.t.Helper()
@@ -27,7 +51,7 @@ func (b *tab) arms() {
 func TestBenchPageAsleepOrReloaded(t *testing.T) {
 	p := servePage(t, exampleFolder(t), 1)
 	hand, other := p.tab(t), p.tab(t)
-	other.do(chromedp.Navigate(p.url), says("state", "limp"))
+	other.do(media("prefers-reduced-motion", "reduce"), counting, chromedp.Navigate(p.url), says("state", "limp"))
 	hand.do(chromedp.Navigate(p.url+"/?joint=knee&routine=quick"), says("state", "limp"))
 	hand.arms()
 	hand.do(func(ctx context.Context, t *chromedp.Target) (v chromedp.Void, err error) {
@@ -35,6 +59,9 @@ func TestBenchPageAsleepOrReloaded(t *testing.T) {
 		return v, err
 	})
 	other.do(says("state", "silent for 2 s"), says("see", "See run 0001"))
+	if n := other.counted(); n.Drawn == 0 || n.Moved < 20 || n.Drawn*4 > n.Moved {
+		t.Errorf("for a reader who wants little to move, of %d news %d pictures were drawn", n.Moved, n.Drawn)
+	}
 	hand.close()
 
 	hand = p.tab(t)

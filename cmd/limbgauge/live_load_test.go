@@ -23,7 +23,7 @@ const loadMinutes = "LIMBGAUGE_LOAD_MINUTES"
 // Three joints at 1 kHz in real time, five pages that watch, one that never reads: what the codec alone
 // heard on the line is in the run, sample by sample, and memory does not grow.
 func TestLiveLoad(t *testing.T) {
-	b := serveLive(t)
+	b := serveLive(t, byPipe)
 	sweep, long := web.Sweep{Joints: []string{"yaw", "hip", "knee"}, Routine: "quick"}, 6*time.Second
 	if m := os.Getenv(loadMinutes); m != "" {
 		n, err := strconv.ParseFloat(m, 64)

@@ -13,19 +13,9 @@ import (
 
 	"github.com/chromedp/cdproto/cdp"
 	"github.com/chromedp/cdproto/heapprofiler"
-	"github.com/chromedp/cdproto/page"
 	"github.com/chromedp/cdproto/runtime"
 	"github.com/chromedp/chromedp"
 )
-
-// tally counts in a page, before its own script runs, the news of movement that came and the pictures drawn.
-const tally = `window.tally = { moved: 0, drawn: 0 };
-const listen = EventSource.prototype.addEventListener;
-EventSource.prototype.addEventListener = function (kind, f) { return listen.call(this, kind, kind !== "moved" ? f : (e) => { tally.moved++; f(e); }); };
-const clear = CanvasRenderingContext2D.prototype.clearRect;
-CanvasRenderingContext2D.prototype.clearRect = function (...a) { if (this.canvas.id === "course") tally.drawn++; return clear.apply(this, a); };`
-
-type tallied struct{ Moved, Drawn int }
 
 // heap is what a page's script holds after a collection, MB.
 func (b *tab) heap() float64 {
@@ -57,15 +47,12 @@ func TestLivePages(t *testing.T) {
 	if err != nil {
 		t.Fatalf("%s=%s: %v", loadMinutes, m, err)
 	}
-	bench := serveLive(t)
+	bench := serveLive(t, byPipe)
 	p := openBrowser(t)
 	var pages []*tab
 	for range 5 {
 		b := p.tab(t)
-		b.do(func(ctx context.Context, t *chromedp.Target) (v chromedp.Void, err error) {
-			_, err = cdp.Call(ctx, t, page.AddScriptToEvaluateOnNewDocument, page.AddScriptToEvaluateOnNewDocumentParams{Source: tally})
-			return v, err
-		}, chromedp.Navigate(bench.url+"/?joint=yaw&joint=hip&joint=knee&routine=hold"), says("state", "limp"))
+		b.do(counting, chromedp.Navigate(bench.url+"/?joint=yaw&joint=hip&joint=knee&routine=hold"), says("state", "limp"))
 		pages = append(pages, b)
 	}
 	neverReads(t, bench.url, 0)
@@ -77,10 +64,7 @@ func TestLivePages(t *testing.T) {
 		time.Sleep(time.Until(began.Add(time.Duration(i) * every)))
 		var told []string
 		for k, b := range pages {
-			n, err := chromedp.Run(b.ctx, chromedp.Evaluate[tallied]("({Moved: tally.moved, Drawn: tally.drawn})"))
-			if err != nil {
-				t.Fatal(err)
-			}
+			n := b.counted()
 			told = append(told, fmt.Sprintf("%.1f/%.1f/%.2f", float64(n.Moved-last[k].Moved)/every.Seconds(), float64(n.Drawn-last[k].Drawn)/every.Seconds(), b.heap()))
 			if n.Moved == last[k].Moved || n.Drawn == last[k].Drawn {
 				t.Errorf("page %d stands still: %+v", k, n)

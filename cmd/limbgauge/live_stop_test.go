@@ -21,7 +21,12 @@ import (
 // quickest message on the line, which makes the figures short by what that took. "answered" is when its
 // answer was back, which is later than either.
 func BenchmarkStop(b *testing.B) {
-	bench := serveLive(b)
+	b.Run("line=pipe", func(b *testing.B) { stopByRequest(b, byPipe) })
+	b.Run("line=pty", func(b *testing.B) { stopByRequest(b, byPTY) })
+}
+
+func stopByRequest(b *testing.B, line standLine) {
+	bench := serveLive(b, line)
 	var pages []*visitor
 	for i := range 5 {
 		pages = append(pages, visit(b, bench.url, fmt.Sprintf("a-page-that-reads-%d", i)))
@@ -55,7 +60,7 @@ func BenchmarkStop(b *testing.B) {
 // BenchmarkStopKey is the time from the space bar's own time stamp in a real browser to the stand's, with four other
 // pages that watch and one that never reads.
 func BenchmarkStopKey(b *testing.B) {
-	bench := serveLive(b)
+	bench := serveLive(b, byPTY)
 	p := openBrowser(b)
 	for i := range 4 {
 		visit(b, bench.url, fmt.Sprintf("a-page-that-reads-%d", i))

@@ -159,6 +159,29 @@ func (e *ear) stopped() (acted, answered time.Time) {
 	return e.born.Add(e.offset + e.actedAt), e.acked
 }
 
+// standLine puts a stand behind a line and says how it is opened.
+type standLine func(testing.TB, virtual.Options) func(baud int) (io.ReadWriteCloser, error)
+
+// byPipe is the shortest line there is: a new stand for each opening, nothing of the system between.
+func byPipe(_ testing.TB, o virtual.Options) func(int) (io.ReadWriteCloser, error) {
+	return func(int) (io.ReadWriteCloser, error) { return virtual.Pipe(o) }
+}
+
+// byPTY is a port as a real one is opened. What goes through it waits for the system's own workers, which a machine
+// that is starved by others lets wait as well.
+func byPTY(t testing.TB, o virtual.Options) func(int) (io.ReadWriteCloser, error) {
+	stand, err := virtual.New(o)
+	if err != nil {
+		t.Fatal(err)
+	}
+	ready, ended := make(chan string, 1), make(chan error, 1)
+	power, off := context.WithCancel(context.Background())
+	go func() { ended <- stand.ServePTY(power, virtual.PTY{Ready: func(path string) { ready <- path }}) }()
+	t.Cleanup(func() { off(); <-ended })
+	path := <-ready
+	return func(baud int) (io.ReadWriteCloser, error) { return port.Open(path, baud) }
+}
+
 // liveBench serves the example bench at liveHz on a virtual stand in real time. Its ears are one for
 // each run.
 type liveBench struct {
@@ -190,7 +213,7 @@ func (l smallBuffers) Accept() (net.Conn, error) {
 	return c, err
 }
 
-func serveLive(t testing.TB) *liveBench {
+func serveLive(t testing.TB, open standLine) *liveBench {
 	t.Helper()
 	b := &liveBench{folder: t.TempDir()}
 	text := strings.NewReplacer(`port = "virtual"`, `port = "/dev/bench"`, "sample_hz = 250 ", fmt.Sprintf("sample_hz = %d ", liveHz)).Replace(rig.ExampleBench())
@@ -202,17 +225,9 @@ func serveLive(t testing.TB) *liveBench {
 		t.Fatal(err)
 	}
 	a := app{in: strings.NewReader(""), out: t.Output(), err: t.Output(), bench: b.folder, now: time.Now}
-	stand, err := virtual.New(virtual.Options{Joints: joints.Joints, Speed: 1})
-	if err != nil {
-		t.Fatal(err)
-	}
-	ready, ended := make(chan string, 1), make(chan error, 1)
-	power, off := context.WithCancel(context.Background())
-	go func() { ended <- stand.ServePTY(power, virtual.PTY{Ready: func(path string) { ready <- path }}) }()
-	t.Cleanup(func() { off(); <-ended })
-	path := <-ready
+	way := open(t, virtual.Options{Joints: joints.Joints, Speed: 1})
 	a.open = func(_ string, baud int) (io.ReadWriteCloser, error) {
-		line, err := port.Open(path, baud)
+		line, err := way(baud)
 		if err != nil {
 			return nil, err
 		}

@@ -5,7 +5,6 @@ import (
 	"net/http"
 	"net/http/httptest"
 	"net/url"
-	"strconv"
 	"strings"
 	"testing"
 )
@@ -76,23 +75,5 @@ func TestNoOpenBench(t *testing.T) {
 	}
 	if err := Serve(t.Context(), l, Options{}); err != ErrOpen {
 		t.Errorf("serving %s without a password: %v, want %v", l.Addr(), err, ErrOpen)
-	}
-}
-
-// A page that never reads holds nobody up and loses its oldest news.
-func TestHubNeverWaits(t *testing.T) {
-	h := newHub()
-	slow, quick := h.join("slow", "a"), h.join("quick", "a")
-	for i := range 10 * kept {
-		h.tell("moved", i, false)
-		if n := <-quick.news; string(n.data) != strconv.Itoa(i) {
-			t.Fatalf("the page that reads heard %s, want %d", n.data, i)
-		}
-	}
-	if len(slow.news) != kept || slow.dropped != 9*kept {
-		t.Errorf("the page that does not read: %d waiting, %d dropped; want %d and %d", len(slow.news), slow.dropped, kept, 9*kept)
-	}
-	if n := <-slow.news; string(n.data) != strconv.Itoa(9*kept) {
-		t.Errorf("its oldest news is %s, want %d", n.data, 9*kept)
 	}
 }

@@ -2,21 +2,26 @@ package web
 
 import (
 	"encoding/json"
+	"maps"
+	"slices"
 	"sync"
 )
 
 // hub hands news to every page that watches. It never waits for one: a page that does not read loses
-// its oldest news, and hears from the next how much.
+// its oldest news, save the newest of each kind that lasts.
 type hub struct {
 	mu    sync.Mutex
 	pages map[*page]struct{}
-	last  map[string]news // the newest of each kind, for a page that comes later
+	last  map[string]news // the newest of each kind that lasts, for a page that comes later
+	count int
 }
 
 // news is one message to the pages.
 type news struct {
-	kind string
-	data []byte // JSON
+	kind  string
+	data  []byte // JSON
+	count int    // of all news
+	lasts bool
 }
 
 // kept is how many news wait for a page: a few seconds of motion.
@@ -32,6 +37,7 @@ type page struct {
 	browser string
 	news    chan news
 	dropped int
+	kept    map[string]news // what lasts and was dropped, so that it is older than all that waits
 }
 
 func newHub() *hub { return &hub{pages: map[*page]struct{}{}, last: map[string]news{}} }
@@ -39,7 +45,7 @@ func newHub() *hub { return &hub{pages: map[*page]struct{}{}, last: map[string]n
 // join begins to watch; the page first hears the newest of every kind that lasts. It is nil where too
 // many pages of that browser watch.
 func (h *hub) join(id, browser string) *page {
-	p := &page{id: id, browser: browser, news: make(chan news, kept)}
+	p := &page{id: id, browser: browser, news: make(chan news, kept), kept: map[string]news{}}
 	h.mu.Lock()
 	defer h.mu.Unlock()
 	same := 0
@@ -70,9 +76,10 @@ func (h *hub) tell(kind string, v any, lasts bool) {
 	if err != nil {
 		panic("web: news that is no JSON: " + err.Error())
 	}
-	n := news{kind, data}
 	h.mu.Lock()
 	defer h.mu.Unlock()
+	h.count++
+	n := news{kind, data, h.count, lasts}
 	if lasts {
 		h.last[kind] = n
 	}
@@ -90,11 +97,22 @@ func (p *page) put(n news) {
 		default:
 		}
 		select {
-		case <-p.news:
-			p.dropped++
+		case old := <-p.news:
+			if p.dropped++; old.lasts {
+				p.kept[old.kind] = old
+			}
 		default:
 		}
 	}
+}
+
+// takeKept returns what lasts and was dropped, in its order, and forgets it.
+func (h *hub) takeKept(p *page) []news {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	out := slices.SortedFunc(maps.Values(p.kept), func(a, b news) int { return a.count - b.count })
+	clear(p.kept)
+	return out
 }
 
 // watches says whether a page of that mark watches.

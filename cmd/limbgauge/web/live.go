@@ -44,13 +44,24 @@ func (s *server) live(w http.ResponseWriter, r *http.Request) {
 		}
 		return out.Flush()
 	}
+	told := map[string]int{} // the newest of each kind
+	tell := func(n news) error {
+		if n.count < told[n.kind] { // it was kept, and a newer one came first
+			return nil
+		}
+		told[n.kind] = n.count
+		return send("event: %s\ndata: %s\n\n", n.kind, n.data)
+	}
 	beat := time.NewTicker(breath)
 	defer beat.Stop()
 	for {
 		var err error
+		for _, n := range s.hub.takeKept(p) {
+			err = errors.Join(err, tell(n))
+		}
 		select {
 		case n := <-p.news:
-			err = send("event: %s\ndata: %s\n\n", n.kind, n.data)
+			err = errors.Join(err, tell(n))
 		case <-beat.C:
 			err = send(": still here\n\n")
 		case <-r.Context().Done():

@@ -32,7 +32,6 @@ type verdictNews struct {
 // moved is what the pages are told while a joint moves. Columns are as long as each other; a null was
 // not measured.
 type moved struct {
-	State   state    `json:"state"`
 	Joint   string   `json:"joint"`
 	Move    string   `json:"move"`
 	Segment int      `json:"segment"`
@@ -95,7 +94,7 @@ func (m *motion) watch(live *session.Live, over <-chan struct{}) {
 
 // take adds a reading to the news.
 func (n *moved) take(s session.Snapshot) {
-	n.State, n.Joint, n.Move, n.Segment, n.Moves = moving, s.Joint, s.Move.String(), s.Segment, s.Moves
+	n.Joint, n.Move, n.Segment, n.Moves = s.Joint, s.Move.String(), s.Segment, s.Moves
 	n.LeftS, n.Share, n.Samples, n.Lost, n.Damaged = s.Left.Seconds(), s.Share, s.Samples, s.Losses.Lost, s.Losses.Damaged
 	n.T = append(n.T, number(s.Done.Seconds()))
 	n.Command = append(n.Command, number(s.CommandDeg))

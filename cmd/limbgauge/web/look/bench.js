@@ -198,7 +198,6 @@ const words = () => {
 news.addEventListener("moved", (e) => {
   const m = JSON.parse(e.data);
   if (!m.t.length) return;
-  if (state === "limp") { state = m.state; settle(); } // its word was lost on the way
   alive();
   $("moving").hidden = false;
   curves.take(m);
