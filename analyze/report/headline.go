@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strings"
 	"unicode"
+	"unicode/utf8"
 
 	"limbgauge/analyze/health"
 )
@@ -17,6 +18,9 @@ type headline struct {
 	Next     string
 	Also     []string // what else needs saying before the details
 }
+
+// Long says whether the sentence needs smaller letters to be taken in at a glance.
+func (h headline) Long() bool { return utf8.RuneCountInString(h.Sentence) > 90 }
 
 const stopped = "Find out what stopped it, then repeat the routine."
 
@@ -30,7 +34,7 @@ func headlineOf(d *Document) headline {
 		h.Also = append(h.Also, "Not judged, as too little of it was recorded: "+list(silent, namedAtOnce)+".")
 	}
 	if d.Run.CutShort {
-		h.Also = append(h.Also, "The run was cut short"+colon(d.Run.Ended)+". The figures rest on the part that was recorded.")
+		h.Also = append([]string{"The run was cut short" + colon(d.Run.Ended) + ". The figures rest on the part that was recorded."}, h.Also...)
 		switch h.Mark.Shape {
 		case shapeGood:
 			h.Sentence = "Nothing wrong so far, but the run did not reach its end."
@@ -205,22 +209,27 @@ func partsOf(all []named) string {
 		}
 		merged[i].causes, merged[i].least = append(merged[i].causes, g.causes[0]), min(merged[i].least, g.least)
 	}
-	words := make([]string, len(merged))
+	words, least := make([]string, len(merged)), math.Inf(1)
 	for i, g := range merged {
 		words[i] = "the " + list(g.joints, namedAtOnce)
 		if g.part != "" {
 			words[i] = "the " + g.part + " of " + words[i]
 		}
-		why := list(g.causes, namedAtOnce)
-		if sure := sureness(g.least); sure != "" {
-			why += ", confidence " + sure
+		sign, end := ": ", ""
+		if len(merged) > 1 {
+			sign, end = " (", ")"
 		}
-		if len(merged) == 1 {
-			return words[i] + ": " + why
-		}
-		words[i] += " (" + why + ")"
+		words[i] += sign + list(g.causes, namedAtOnce) + end
+		least = min(least, g.least)
 	}
-	return list(words, namedAtOnce)
+	said := list(words, namedAtOnce)
+	if sure := sureness(least); sure != "" {
+		said += ", confidence " + sure
+		if len(merged) > 1 {
+			said += " or more"
+		}
+	}
+	return said
 }
 
 // sureness writes a confidence, "" where there is none. Nothing is surer than 99 %.

@@ -44,7 +44,7 @@ func TestHeadline(t *testing.T) {
 		"fault of two":   {[]health.Joint{joint("knee", all, slack), joint("hip", all, slack, sag)}, false, shapeBad, []string{"Change or repair the belt of the knee and hip: belt slack, confidence 90 %.", "First the knee: re-tension the belt.", "Also watch the supply and leads of the hip: supply sags, confidence 90 %."}},
 		"unlike sure":    {[]health.Joint{joint("knee", all, surer), joint("hip", all, slack)}, false, shapeBad, []string{"the belt of the knee and hip: belt slack, confidence 90 %."}},
 		"very sure":      {[]health.Joint{joint("knee", all, surer)}, false, shapeBad, []string{"belt slack, confidence over 99 %."}},
-		"two parts":      {[]health.Joint{joint("knee", all, slack), joint("hip", all, jam)}, false, shapeBad, []string{"Change or repair the belt of the knee (belt slack, confidence 90 %) and the servo of the hip (stall, confidence 90 %)."}},
+		"two parts":      {[]health.Joint{joint("knee", all, slack), joint("hip", all, jam)}, false, shapeBad, []string{"Change or repair the belt of the knee (belt slack) and the servo of the hip (stall), confidence 90 % or more."}},
 		"two causes":     {[]health.Joint{joint("knee", all, slack, skip)}, false, shapeBad, []string{"Change or repair the belt of the knee: belt slack and belt skipped a tooth, confidence 80 %."}},
 		"part not known": {[]health.Joint{joint("knee", all, odd)}, false, shapeBad, []string{"Change or repair the knee: belt slack."}},
 		"fault last":     {[]health.Joint{joint("hip", all, sag), joint("knee", all, slack)}, false, shapeBad, []string{"Change or repair the belt of the knee: belt slack"}},

@@ -205,7 +205,7 @@ func TestReportOnPaper(t *testing.T) {
 }
 
 // loopTitle is followed by a word where it is a title, by a sign where it is named in a list.
-var loopTitle = regexp.MustCompile(`Deflection against load torque, (total|servo|transmission) [^–]`)
+var loopTitle = regexp.MustCompile(`Deflection against load torque, (total|servo|transmission) [^·]`)
 
 // checkWhole fails where a page's end tears apart what belongs together.
 func checkWhole(t *testing.T, pages []sheetOfPaper) {
@@ -241,7 +241,7 @@ func TestFoldsOnPaper(t *testing.T) {
 		return strings.Join(out, " ")
 	}
 	short := all(printed(t, page.tab(t), "folded", bench))
-	for _, want := range []string{"Not printed, but in the file: – remarks on figures that pass –", "figures without a limit –", "more curves", "Not printed, but in the file: – Method and sources", "This print is the short form.", "limbgauge report 0001"} {
+	for _, want := range []string{"Not printed, but in the file: · remarks on figures that pass ·", "figures without a limit ·", "more curves", "Not printed, but in the file: · Method and sources", "This print is the short form.", "limbgauge report 0001"} {
 		if !strings.Contains(short, want) {
 			t.Errorf("%q is not on the short form", want)
 		}
@@ -258,7 +258,7 @@ func TestFoldsOnPaper(t *testing.T) {
 			t.Errorf("%q was opened and is not printed", want)
 		}
 	}
-	if regexp.MustCompile(`– (\d+ figures|\d+ more curves|Method)`).MatchString(long) {
+	if regexp.MustCompile(`· (\d+ figures|\d+ more curves|Method)`).MatchString(long) {
 		t.Error("what was opened is said not to be printed")
 	}
 	if short, long := len(strings.Fields(short)), len(strings.Fields(long)); long < 2*short {
