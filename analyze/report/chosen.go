@@ -25,7 +25,7 @@ var shownBy = map[health.Cause][]string{
 // usual are the curves that say most about a joint in which nothing was found.
 var usual = []string{"loop-total", "error-total", "loop-transmission", "response-total", "current", "hold"}
 
-const shownAtOnce = 2 // curves of a joint that are not folded away
+const shownAtOnce = 3 // curves of a joint that are not folded away
 
 // chosen picks the curves of a joint that a reader sees first: for each finding the clearest that is
 // left, by the cause's own list; then more until there are as many as are shown at once. shows has -1

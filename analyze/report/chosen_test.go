@@ -28,14 +28,14 @@ func TestChosenCurves(t *testing.T) {
 		shows  []int
 		open   []int
 	}{
-		"nothing found":       {whole, []health.Cause{health.None}, []int{-1}, []int{0, 1}},
-		"slack":               {whole, []health.Cause{health.BeltSlack}, []int{4}, []int{0, 5}},
+		"nothing found":       {whole, []health.Cause{health.None}, []int{-1}, []int{0, 1, 4}},
+		"slack":               {whole, []health.Cause{health.BeltSlack}, []int{4}, []int{0, 5, 1}},
 		"slack, one sensor":   {curves("current", "loop-total", "error-total"), []health.Cause{health.BeltSlack}, []int{1}, []int{2, 0}},
-		"two causes":          {whole, []health.Cause{health.HighFriction, health.SupplySag}, []int{6, 8}, []int{4, 0}},
-		"two of one curve":    {whole, []health.Cause{health.NearStall, health.Stall}, []int{7, 3}, []int{1, 0}},
+		"two causes":          {whole, []health.Cause{health.HighFriction, health.SupplySag}, []int{6, 8}, []int{4, 0, 7}},
+		"two of one curve":    {whole, []health.Cause{health.NearStall, health.Stall}, []int{7, 3}, []int{1, 0, 4}},
 		"no curve":            {nil, []health.Cause{health.Stall}, []int{-1}, nil},
 		"a curve of no list":  {curves("other"), []health.Cause{health.None}, []int{-1}, []int{0}},
-		"a cause of no table": {whole, []health.Cause{"odd"}, []int{-1}, []int{0, 1}},
+		"a cause of no table": {whole, []health.Cause{"odd"}, []int{-1}, []int{0, 1, 4}},
 	} {
 		j := health.Joint{Curves: c.curves}
 		for _, k := range c.causes {

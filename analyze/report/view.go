@@ -21,7 +21,8 @@ type jointView struct {
 	Others          []groupView
 	Missing         []groupView // seen on no path
 	Split           *split
-	Drawings        []drawingView // what shows most, the rest is in MoreDrawings
+	Key             *drawingView  // what shows most
+	Drawings        []drawingView // what shows more, the rest is in MoreDrawings
 	MoreDrawings    []drawingView
 	Courses         []drawingView // of measures that go wrong, the rest is in MoreCourses
 	MoreCourses     []drawingView
@@ -29,7 +30,7 @@ type jointView struct {
 	Notes           []string
 	// The words of the folds.
 	OtherWords, MissingWords, MoreDrawingsWords, MoreCoursesWords string
-	ScreenOnly                                                    []string // titles of Drawings that are not printed
+	ScreenOnly                                                    []string // of Drawings, those that are not printed
 }
 
 type findingView struct {
@@ -109,8 +110,11 @@ func jointViews(d *Document) (joints []jointView, findings []findingView) {
 		for _, k := range folded {
 			v.MoreDrawings = append(v.MoreDrawings, drawingOf(j.Curves[k]))
 		}
-		for k, c := range v.Drawings {
-			if k > 0 && !c.Shows {
+		if len(v.Drawings) > 0 {
+			v.Key, v.Drawings = &v.Drawings[0], v.Drawings[1:]
+		}
+		for _, c := range v.Drawings {
+			if !c.Shows {
 				v.ScreenOnly = append(v.ScreenOnly, c.Title)
 			}
 		}

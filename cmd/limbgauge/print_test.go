@@ -24,11 +24,23 @@ import (
 type sheetOfPaper struct {
 	Width  float64 `xml:"width,attr"`
 	Height float64 `xml:"height,attr"`
-	Words  []struct {
-		Top    float64 `xml:"yMin,attr"`
-		Bottom float64 `xml:"yMax,attr"`
-		Text   string  `xml:",chardata"`
-	} `xml:"word"`
+	Words  []word  `xml:"word"`
+}
+
+type word struct {
+	Left   float64 `xml:"xMin,attr"`
+	Right  float64 `xml:"xMax,attr"`
+	Top    float64 `xml:"yMin,attr"`
+	Bottom float64 `xml:"yMax,attr"`
+	Text   string  `xml:",chardata"`
+}
+
+// covers says whether two words are printed over each other, by a third of the smaller or more. The boxes
+// are those of the letters' cells, so neighbouring lines touch.
+func (w word) covers(o word) bool {
+	area := func(w word) float64 { return (w.Right - w.Left) * (w.Bottom - w.Top) }
+	wide, high := min(w.Right, o.Right)-max(w.Left, o.Left), min(w.Bottom, o.Bottom)-max(w.Top, o.Top)
+	return wide > 0 && high > 0 && wide*high > min(area(w), area(o))/3
 }
 
 // headHeight is where the head of a page ends, points: the upper margin of 19 mm.
@@ -162,6 +174,8 @@ func TestReportOnPaper(t *testing.T) {
 			[]string{"repair", "Change or repair the belt of the knee", "belt slack", "confidence 9", "knee: belt slack", "Evidence", "play (transmission)", "Could also be", "Next test", "re-tension it"}},
 		{"three findings", three, unchanged, "A", []string{"--fault", "knee:belt_slack=0.8", "--fault", "hip:high_friction=0.15", "--fault", "yaw:servo_play=2"}, 5, "fore-left",
 			[]string{"Change or repair", "yaw: play in the servo", "Next test", "hip: too much friction", "Next test", "knee: belt slack", "Next test"}},
+		{"one joint, three findings", []string{"knee"}, unchanged, "A", []string{"--fault", "servo_play=2", "--fault", "supply_sag=1", "--fault", "high_friction=0.15"}, 4, "fore-left",
+			[]string{"Change or repair", "Next test", "Next test"}},
 		{"tripped", three, func(s string) string { return strings.ReplaceAll(s, "current_max_a = 2.5", "current_max_a = 1.2") }, "A", []string{"--fault", "knee:stall=1.3"}, 5, "fore-left",
 			[]string{"cut short", "did not reach its end", "Next Find out what stopped it", "tripped"}},
 		{"hostile names", []string{"knee"}, func(s string) string {
@@ -212,6 +226,12 @@ func checkWhole(t *testing.T, pages []sheetOfPaper) {
 	t.Helper()
 	for i, p := range pages {
 		body := p.body()
+		for k, w := range p.Words {
+			if o := slices.IndexFunc(p.Words[:k], w.covers); o >= 0 {
+				t.Errorf("page %d prints %q over %q", i+1, w.Text, p.Words[o].Text)
+				break
+			}
+		}
 		// The curve of a load loop carries its title above and its axis below.
 		if up, down := len(loopTitle.FindAllString(body, -1)), strings.Count(body, "load torque in N·m"); up != down {
 			t.Errorf("page %d has %d titles of a loop and %d axes", i+1, up, down)
@@ -252,6 +272,7 @@ func TestFoldsOnPaper(t *testing.T) {
 		}
 	}
 	pages := printed(t, page.tab(t), "opened", bench, `document.querySelectorAll("details").forEach((d) => { d.open = true }), true`)
+	checkWhole(t, pages)
 	long := all(pages)
 	for _, want := range []string{"Rise time", "Supply voltage", "ISO 14253-1", "Method: "} {
 		if !strings.Contains(long, want) {
