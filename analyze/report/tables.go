@@ -25,6 +25,7 @@ func tablesOf(ms []health.Measure) (judged []measureView, others, missing []grou
 		}
 	}
 	for i := range others {
+		others[i].How = howOf(others[i].Rows)
 		others[i].shareRemark()
 	}
 	seen := others[:0:0]
@@ -37,6 +38,21 @@ func tablesOf(ms []health.Measure) (judged []measureView, others, missing []grou
 		missing = append(missing, g)
 	}
 	return judged, seen, missing
+}
+
+// howOf tells how figures were got, what paths have in common once.
+func howOf(rows []measureView) (out []howView) {
+	for _, r := range rows {
+		h := howView{r.PathTitle, r.Method, r.Source}
+		i := slices.IndexFunc(out, func(o howView) bool { return o.Method == h.Method && o.Source == h.Source })
+		switch {
+		case i < 0:
+			out = append(out, h)
+		case h.PathTitle != "":
+			out[i].PathTitle = strings.TrimPrefix(out[i].PathTitle+"; "+h.PathTitle, "; ")
+		}
+	}
+	return out
 }
 
 // shareReason says once why no path was seen, where it is one reason.

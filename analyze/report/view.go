@@ -49,7 +49,11 @@ type groupView struct {
 	Rows   []measureView
 	Remark string // that all rows share
 	Paths  string // of rows that were not seen for one reason
+	How    []howView
 }
+
+// howView says how a figure was got, and of which paths that holds.
+type howView struct{ PathTitle, Method, Source string }
 
 type measureView struct {
 	Title, Path, PathTitle string
