@@ -301,7 +301,8 @@ func testKeyboard(t *testing.T, p *benchPage, all []place) {
 	}
 }
 
-// The reader's font twice as large, forced colours, and less motion.
+// The reader's font twice as large, a window as narrow as they come, more air between letters, forced colours, and
+// less motion.
 func testReader(t *testing.T, p *benchPage, all []place) {
 	script := lookScript(t)
 	b := p.tab(t)
@@ -318,8 +319,14 @@ func testReader(t *testing.T, p *benchPage, all []place) {
 	}
 	calm := p.tab(t)
 	for _, at := range all {
+		calm.do(media(), look(320, 640, false)) // the narrowest that must do (WCAG 2.2, 1.4.10)
 		calm.open(at.path)
-		calm.bring(script)
+		calm.bring(script, folds(true))
+		complain(t, at.name+", 320 px", slices.Concat(calm.asked("look.wide()"), calm.asked("look.collisions()")))
+		calm.shot(at.name + "-narrowest")
+		calm.do(look(390, 800, false))
+		complain(t, at.name+", more air", slices.Concat(calm.asked("look.air()"), calm.asked("look.wide()"), calm.asked("look.collisions()")))
+		calm.bring("document.adoptedStyleSheets = []", folds(false))
 		for _, tone := range []string{"light", "dark"} {
 			calm.do(look(390, 800, false), media("prefers-color-scheme", tone, "forced-colors", "active", "prefers-reduced-motion", "reduce"))
 			where := at.name + ", forced colours, " + tone

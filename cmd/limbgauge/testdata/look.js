@@ -112,6 +112,14 @@ window.look = (() => {
     return [`${far} px stand out to the side, as ${who ? name(who) : "something"} does`];
   };
 
+  // More air between letters, words and lines, as far as a reader may ask for it (WCAG 2.2, 1.4.12).
+  const air = () => {
+    const sheet = new CSSStyleSheet();
+    sheet.replaceSync("* { line-height: 1.5 !important; letter-spacing: 0.12em !important; word-spacing: 0.16em !important } p { margin-bottom: 2em !important }");
+    document.adoptedStyleSheets = [sheet];
+    return getComputedStyle(document.body).letterSpacing === "normal" ? ["no more air was given"] : [];
+  };
+
   // What a page is to be found by: its language, title, heading, the content, and in the way to the pages which one it is.
   const framed = () => {
     const want = (n, q) => all(q).filter(shown).length === n ? [] : [`${all(q).length} of ${q}, want ${n}`];
@@ -188,5 +196,5 @@ window.look = (() => {
     return out;
   };
 
-  return { framed, axeOn, drawnText, small, untold, collisions, wide, restless, begin, steps, count: () => canFocus().length };
+  return { air, framed, axeOn, drawnText, small, untold, collisions, wide, restless, begin, steps, count: () => canFocus().length };
 })();
