@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"sort"
+	"strings"
 
 	"limbgauge/analyze/health"
 	"limbgauge/analyze/play"
@@ -126,12 +127,14 @@ func (c *subject) timeCurve(id, title, label string, col []float64, limit float6
 			hi = v
 		}
 	}
-	cv.Alt = fmt.Sprintf("%s over %.0f s, between %.3g and %.3g", title, c.s.Time[c.s.Len()-1]-c.s.Time[0], lo, hi)
+	_, unit, _ := strings.Cut(label, " in ")
+	cv.Alt = fmt.Sprintf("%s over %.0f s, between %.3g and %.3g %s", title, c.s.Time[c.s.Len()-1]-c.s.Time[0], lo, hi, unit)
 	x, y := thinned(c.s.Time, col)
 	cv.Lines = append(cv.Lines, health.Line{Name: "measured", Role: health.RoleValue, X: x, Y: y})
 	if limit > 0 {
 		cv.Lines = append(cv.Lines, health.Line{Name: "limit of the stand", Role: health.RoleLimit,
 			X: []float64{c.s.Time[0], c.s.Time[c.s.Len()-1]}, Y: []float64{limit, limit}})
+		cv.Alt += fmt.Sprintf("; the limit of the stand is %.3g %s", limit, unit)
 	}
 	return cv, true
 }
@@ -225,7 +228,15 @@ func (c *subject) stepCurve() (health.Curve, bool) {
 	if len(cv.Lines) == 0 {
 		return cv, false
 	}
-	cv.Alt = fmt.Sprintf("%d steps laid over one another, each scaled to its own size", len(cv.Lines))
+	furthest := math.Inf(-1)
+	for _, ln := range cv.Lines {
+		for _, y := range ln.Y {
+			if y > furthest { // a reading that is missing is not
+				furthest = y
+			}
+		}
+	}
+	cv.Alt = fmt.Sprintf("steps laid over one another, %d in all, each scaled to its own size; the furthest goes to %.2f of it", len(cv.Lines), furthest)
 	cv.Lines = append(cv.Lines, health.Line{Name: "command", Role: health.RoleCommand, X: []float64{0, 0.8}, Y: []float64{1, 1}})
 	return cv, true
 }
