@@ -2,9 +2,11 @@ package main
 
 import (
 	"context"
+	"net"
 	"os"
 	"path/filepath"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -13,6 +15,7 @@ import (
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
 
+	"limbgauge/cmd/limbgauge/web"
 	"limbgauge/rig"
 )
 
@@ -71,6 +74,63 @@ func TestBenchPageAsleepOrReloaded(t *testing.T) {
 	other.do(says("state", "was closed or lost its connection"), says("see", "See run 0002"))
 	hand.do(says("state", "was closed or lost its connection"))
 	hand.holdsNow("the new page", `document.getElementById("start").checkVisibility() === false && document.getElementById("agree").checked === false`)
+}
+
+// comes waits until an expression is true, on this page or one that takes its place meanwhile.
+func (b *tab) comes(expression string) {
+	b.t.Helper()
+	for range 1000 {
+		if is, err := chromedp.Run(b.ctx, chromedp.Evaluate[bool](expression)); err == nil && is {
+			return
+		}
+		time.Sleep(30 * time.Millisecond)
+	}
+	b.t.Fatalf("%s does not come", expression)
+}
+
+// A page that was open when limbgauge serve was started anew belongs to the new one before anybody needs it: its
+// stop is taken.
+func TestBenchPageOutlivesServe(t *testing.T) {
+	p := openBrowser(t)
+	folder := exampleFolder(t)
+	serve := func(at string) (url string, end func()) {
+		t.Helper()
+		l, err := net.Listen("tcp", at)
+		if err != nil {
+			t.Fatal(err)
+		}
+		a := app{in: strings.NewReader(""), out: t.Output(), err: t.Output(), bench: folder, now: time.Now}
+		ctx, cancel := context.WithCancel(context.Background())
+		done := make(chan error, 1)
+		go func() {
+			done <- web.Serve(ctx, l, web.Options{Desk: &desk{app: a, o: serveOptions{lineOptions: lineOptions{speed: 1, seed: 1}}}, Now: time.Now})
+		}()
+		end = sync.OnceFunc(func() {
+			cancel()
+			if err := <-done; err != nil {
+				t.Errorf("serve: %v", err)
+			}
+		})
+		t.Cleanup(end)
+		return l.Addr().String(), end
+	}
+	at, end := serve("127.0.0.1:0")
+	old, hand := p.tab(t), p.tab(t)
+	old.quiet.Store(true) // a connection that is refused is told on the console
+	hand.quiet.Store(true)
+	hand.do(chromedp.Navigate("http://"+at+"/?joint=knee&routine=quick"), says("state", "limp"))
+	old.do(chromedp.Navigate("http://"+at), says("state", "limp"), chromedp.Evaluate[chromedp.Void](`window.old = true, 0`))
+	hand.do(chromedp.Evaluate[chromedp.Void](`window.old = true, 0`))
+	hand.arms()
+	end()
+	old.do(says("state", "has lost limbgauge"))
+	serve(at)
+	for _, b := range []*tab{old, hand} { // a new page, of the new start
+		b.comes(`document.readyState === "complete" && document.body.dataset.stand === "limp" && document.getElementById("state").textContent === "The stand is limp." && window.old === undefined`)
+	}
+	hand.arms()
+	old.do(says("state", "Moving"), click("#stop"))
+	hand.do(says("state", "Stopped from a page."))
 }
 
 // From the first key to the last without a pointer: the space bar ticks and presses while nothing moves, and

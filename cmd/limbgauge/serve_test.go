@@ -6,6 +6,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -68,8 +69,9 @@ func openBrowser(t testing.TB) *benchPage {
 
 // tab is one open page.
 type tab struct {
-	t   testing.TB
-	ctx context.Context
+	t     testing.TB
+	ctx   context.Context
+	quiet atomic.Bool // what its console complains of is no failure
 }
 
 // noRun is the address of a run that is not there.
@@ -83,13 +85,13 @@ func (p *benchPage) tab(t testing.TB) *tab {
 	if err := chromedp.Do(ctx, chromedp.Navigate("about:blank")); err != nil {
 		t.Fatal(err)
 	}
-	said := chromedp.Console(ctx)
+	said, b := chromedp.Console(ctx), &tab{t: t, ctx: ctx}
 	go func() {
 		for m, err := range said {
 			if err != nil {
 				return // the page is closed
 			}
-			if strings.HasSuffix(m.URL, noRun) {
+			if strings.HasSuffix(m.URL, noRun) || b.quiet.Load() {
 				continue // an answer 404 is what that page is for
 			}
 			if m.IsException() || m.Type == "error" || m.Type == "warning" {
@@ -97,7 +99,7 @@ func (p *benchPage) tab(t testing.TB) *tab {
 			}
 		}
 	}()
-	return &tab{t, ctx}
+	return b
 }
 
 func (b *tab) do(actions ...chromedp.Action[chromedp.Void]) {

@@ -18,6 +18,9 @@ const breath = 5 * time.Second
 // writeAtMost is how long a page may take to receive its news before it counts as gone.
 const writeAtMost = 5 * time.Second
 
+// backAfter is how soon a page that lost its stream tries again.
+const backAfter = time.Second
+
 // live streams news to a page until it is closed. When the page that armed the stand ends its stream,
 // motion ends.
 func (s *server) live(w http.ResponseWriter, r *http.Request) {
@@ -51,6 +54,9 @@ func (s *server) live(w http.ResponseWriter, r *http.Request) {
 		}
 		told[n.kind] = n.count
 		return send("event: %s\ndata: %s\n\n", n.kind, n.data)
+	}
+	if err := send("retry: %d\n\n", backAfter.Milliseconds()); err != nil {
+		return
 	}
 	beat := time.NewTicker(breath)
 	defer beat.Stop()

@@ -168,6 +168,11 @@ news.addEventListener("error", () => {
   settle();
 });
 
+// Who answers after a while may be a later start of limbgauge, which takes nothing from this page: not even a stop.
+news.addEventListener("open", async () => {
+  if (lost && (await fetch("/alive", { method: "POST", body: body() })).status === 403) location.reload();
+});
+
 let figured = 0, worded = 0, newest = null;
 const put = (id, v, digits) => { $(id).textContent = v === null || Number.isNaN(v) ? "–" : v.toFixed(digits); };
 const clear = () => {

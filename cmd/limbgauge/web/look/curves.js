@@ -112,9 +112,14 @@ export class Curves {
       g.fillText(v.toFixed(digitsOf(step)), s.left - 0.5 * s.em, y(v));
       above = v;
     }
-    g.textAlign = "left";
-    g.textBaseline = "top";
-    g.fillText(unit, s.left + 0.3 * s.em, y(above) + 2);
+    s.unit = () => { // last, on a ground of its own
+      g.fillStyle = this.tone("--sheet");
+      g.fillRect(s.left, y(above) + 1, g.measureText(unit).width + 0.6 * s.em, 1.3 * s.em);
+      g.fillStyle = this.tone("--p-quiet");
+      g.textAlign = "left";
+      g.textBaseline = "top";
+      g.fillText(unit, s.left + 0.3 * s.em, y(above) + 0.2 * s.em);
+    };
     return y;
   }
 
@@ -152,6 +157,7 @@ export class Curves {
     const y = this.scale(s, lo - pad, hi + pad, 4, "deg");
     this.over(s, COMMAND, y, this.tone("--p-command"), 5);
     this.over(s, ANGLE, y, this.tone("--p-value"), 2);
+    s.unit();
   }
 
   amps() {
@@ -168,6 +174,7 @@ export class Curves {
       g.beginPath(); g.moveTo(s.left, y(this.joint.current_max_a)); g.lineTo(s.right, y(this.joint.current_max_a)); g.stroke();
       g.setLineDash([]);
     }
+    s.unit();
   }
 
   deflection() {
@@ -195,6 +202,7 @@ export class Curves {
     g.strokeStyle = this.tone("--p-value");
     g.lineWidth = 1.2;
     g.stroke();
+    s.unit();
     g.beginPath();
     g.arc(x(l.last(TORQUE)), y(l.last(OFF)), 5, 0, 7);
     g.fillStyle = this.tone("--p-limit");
