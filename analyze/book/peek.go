@@ -7,8 +7,6 @@ import (
 	"net/url"
 	"path/filepath"
 	"time"
-
-	"limbgauge/analyze/health"
 )
 
 // peekPatience is how long a look waits for another program that is writing.
@@ -47,18 +45,5 @@ func (g *Glance) Runs(ctx context.Context) ([]Run, error) { return runs(ctx, g.d
 // Problems returns every problem in the order they were opened.
 func (g *Glance) Problems(ctx context.Context) ([]Problem, error) { return problems(ctx, g.db) }
 
-// Found is the cause that a run names first of a joint.
-type Found struct {
-	Run, Joint string
-	Cause      health.Cause
-	Severity   health.Severity
-}
-
 // Found returns what the runs name first of each joint, run by run. A joint without a cause has none.
-func (g *Glance) Found(ctx context.Context) ([]Found, error) {
-	return rows(ctx, g.db, func(rs *sql.Rows) (f Found, err error) {
-		err = rs.Scan(&f.Run, &f.Joint, &f.Cause, &f.Severity)
-		return f, err
-	}, `SELECT f.run, f.joint, f.cause, f.severity FROM findings f
-		WHERE f.place = (SELECT min(place) FROM findings g WHERE g.run = f.run AND g.joint = f.joint) ORDER BY f.run, f.place`)
-}
+func (g *Glance) Found(ctx context.Context) ([]Found, error) { return foundIn(ctx, g.db, nil) }

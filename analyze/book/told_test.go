@@ -42,3 +42,34 @@ func TestToldIsWhatTheAnswersSaid(t *testing.T) {
 		}
 	}
 }
+
+// What runs name first is the same whether few runs are asked for, many, or all.
+func TestFound(t *testing.T) {
+	dir := t.TempDir()
+	b, _ := open(t, dir)
+	for n, joints := range [][]health.Joint{{playJoint(0.1, false)}, {playJoint(0.8, true)}, nil, {playJoint(0.9, true)}} {
+		i := kneeInfo(n+1, n+1, "A")
+		h := answer(i.Run, "A", joints...)
+		writeRun(t, dir, i, &h)
+		must(t, b.AddRun(t.Context(), i, h))
+	}
+	all, err := b.Runs(t.Context())
+	must(t, err)
+	want := []Found{{"0002", "knee", health.BeltSlack, health.SeverityFault}, {"0004", "knee", health.BeltSlack, health.SeverityFault}}
+	for name, c := range map[string]struct {
+		of   []Run
+		want []Found
+	}{
+		"all":  {nil, want},
+		"each": {all, want},
+		"one":  {all[3:], want[1:]},
+		"none": {all[:1], nil},
+		"many": {slices.Repeat(all[1:2], askedOneByOne+1), want[:1]},
+	} {
+		got, err := b.Found(t.Context(), c.of)
+		must(t, err)
+		if !slices.Equal(got, c.want) {
+			t.Errorf("%s: %+v, want %+v", name, got, c.want)
+		}
+	}
+}

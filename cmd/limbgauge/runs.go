@@ -21,7 +21,8 @@ func (a *app) runsCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "runs",
 		Short: "list the runs of the bench",
-		Long: `List the runs of the bench, the newest last: the newest 30 unless --all is given.
+		Long: `List the runs of the bench, the newest last, with what each found: the newest 30
+unless --all is given.
 With --joint, what the runs did with that joint: the travel and the reversals of the
 run, then those of the joint since its first run and of its belt since it was new,
 both up to and with that run. Runs of the bare servo move neither.`,
@@ -87,7 +88,7 @@ func (a *app) runs(ctx context.Context, o runsOptions) error {
 		return a.noRuns(ctx, o)
 	}
 	st := styleOf(a.out)
-	t := sheet{columns: []column{{title: "run"}, {title: "started"}, {title: "revision", least: 8}, {title: "joints", least: 8}, {title: "routine", least: 8}, {title: "ended", least: 8}}}
+	t := sheet{columns: []column{{title: "run"}, {title: "started"}, {title: "rev", least: 4}, {title: "joints", least: 6}, {title: "routine", least: 8}, {title: "verdict", least: 26}}}
 	for _, r := range rows {
 		if r.Error != "" {
 			t.add(r.Run, "can not be read: "+r.Error)
@@ -96,7 +97,7 @@ func (a *app) runs(ctx context.Context, o runsOptions) error {
 		if r.Bare {
 			r.Routine += ", bare servo"
 		}
-		t.add(r.Run, r.Started, r.Revision, strings.Join(r.Joints, " "), r.Routine, st.as(r.Ended, r.Ended))
+		t.add(r.Run, r.Started, r.Revision, strings.Join(r.Joints, " "), r.Routine, r.verdictIn(st))
 	}
 	t.print(a.out)
 	a.sayMore(all - len(rows))
@@ -149,6 +150,22 @@ type runRow struct {
 	State    string   `json:"state,omitempty"`
 	Samples  int      `json:"samples,omitempty"`
 	Error    string   `json:"error,omitempty"`
+	// Findings are what the run names first of each joint; a joint without a fault has none.
+	Findings []book.Found `json:"findings,omitempty"`
+	// verdict says it in a few words, and severity how much it matters.
+	verdict, severity string
+}
+
+// verdictIn says what a run found, behind how it ended where it did not come to its end.
+func (r runRow) verdictIn(st style) string {
+	words := st.as(r.severity, r.verdict)
+	switch {
+	case r.Ended == string(record.Complete) || r.Ended == string(record.Imported):
+		return words
+	case words == "" || words == r.Ended:
+		return st.as(r.Ended, r.Ended)
+	}
+	return st.as(r.Ended, r.Ended) + "; " + words
 }
 
 const minuteForm = "2006-01-02 15:04"
@@ -169,12 +186,26 @@ func (a *app) listed(ctx context.Context, o runsOptions) (rows []runRow, all int
 	}
 	defer b.Close()
 	list, all, err := b.Newest(ctx, o.most(), o.revision)
+	if err != nil {
+		return nil, 0, err
+	}
+	found, err := b.Found(ctx, list)
+	if err != nil {
+		return nil, 0, err
+	}
+	said := toldOf(found)
 	rows = []runRow{}
 	for _, r := range list {
 		row := runRow{Run: r.ID, Started: r.Started.Local().Format(minuteForm), Revision: r.Revision, Joints: r.Joints(), Routine: r.Routine, Bare: r.Bare,
 			Ended: endWord(r.Ended), State: string(r.State), Samples: r.Samples}
 		if r.State == record.Recording {
 			row.Ended = notSealed
+		}
+		row.verdict, row.severity = said.run(r)
+		for _, j := range row.Joints {
+			if f, ok := said[[2]string{r.ID, j}]; ok {
+				row.Findings = append(row.Findings, f)
+			}
 		}
 		rows = append(rows, row)
 	}

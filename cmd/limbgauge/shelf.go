@@ -101,12 +101,7 @@ func (s *shelf) runWords() map[string]string {
 	if err != nil {
 		return words
 	}
-	said := map[string]string{} // by run and joint
-	for _, f := range found {
-		if f.Cause != health.None {
-			said[f.Run+"/"+f.Joint] = fmt.Sprintf("%s, %s", f.Severity, report.CauseTitle(f.Cause))
-		}
-	}
+	said := toldOf(found)
 	for _, r := range list {
 		w := r.Started.Local().Format("2006-01-02")
 		for _, more := range []string{r.Revision, r.Routine} {
@@ -115,15 +110,7 @@ func (s *shelf) runWords() map[string]string {
 			}
 		}
 		for _, j := range r.Joints() {
-			what := said[r.ID+"/"+j]
-			switch {
-			case r.Bare:
-				what = "bare servo"
-			case !r.Judged:
-				what = "not judged"
-			case what == "":
-				what = "no fault found"
-			}
+			what, _ := said.of(r, j)
 			w += "; " + j + ": " + what
 		}
 		words[r.ID] = w

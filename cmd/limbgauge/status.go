@@ -6,10 +6,12 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
-	"strings"
+	"slices"
+	"time"
 
 	"limbgauge/analyze/book"
 	"limbgauge/analyze/health"
+	"limbgauge/analyze/report"
 	"limbgauge/rig/record"
 )
 
@@ -25,8 +27,20 @@ type benchStatus struct {
 	Revision string   `json:"revision,omitempty"`
 	Files    []string `json:"file_trouble"`
 	// Problems are those that are not cured.
-	Problems  []statusProblem `json:"problems"`
+	Problems []statusProblem `json:"problems"`
+	// Verdicts are what the newest run that was judged says of each joint.
+	Verdicts  []statusVerdict `json:"verdicts"`
 	revisions int
+}
+
+type statusVerdict struct {
+	Joint    string `json:"joint"`
+	Run      string `json:"run"` // "": there is none
+	Date     string `json:"date,omitempty"`
+	Revision string `json:"revision,omitempty"`
+	// Finding is the first that the run names.
+	Finding *health.Finding `json:"finding,omitempty"`
+	answer  health.Joint
 }
 
 type statusProblem struct {
@@ -49,7 +63,7 @@ func (a *app) status(ctx context.Context, asJSON bool) error {
 }
 
 func (a *app) gatherStatus(ctx context.Context) (s benchStatus, err error) {
-	s.Trouble, s.Files, s.Problems = []string{}, []string{}, []statusProblem{}
+	s.Trouble, s.Files, s.Problems, s.Verdicts = []string{}, []string{}, []statusProblem{}, []statusVerdict{}
 	if _, err := os.Stat(filepath.Join(a.folder(), benchFile)); errors.Is(err, os.ErrNotExist) {
 		return s, nil
 	}
@@ -90,6 +104,9 @@ func (a *app) gatherStatus(ctx context.Context) (s benchStatus, err error) {
 			s.Trouble = append(s.Trouble, a.wordsOfCut(r.ID)...)
 		}
 	}
+	if s.Verdicts, err = newestVerdicts(ctx, bk, runs, s.Joints); err != nil {
+		return s, err
+	}
 	revs, err := bk.Revisions(ctx)
 	if err != nil {
 		return s, err
@@ -110,6 +127,40 @@ func (a *app) gatherStatus(ctx context.Context) (s benchStatus, err error) {
 	return s, err
 }
 
+// newestVerdicts looks up what the newest run of each joint says that came to its end and was judged, those of
+// the bare servo left out.
+func newestVerdicts(ctx context.Context, b *book.Book, runs []book.Run, joints []string) ([]statusVerdict, error) {
+	newest := map[string]book.Run{}
+	for i := len(runs) - 1; i >= 0 && len(newest) < len(joints); i-- {
+		if r := runs[i]; r.Judged && r.Whole && !r.Bare {
+			for _, j := range r.Joints() {
+				if _, ok := newest[j]; !ok && slices.Contains(joints, j) {
+					newest[j] = r
+				}
+			}
+		}
+	}
+	out := []statusVerdict{}
+	for _, j := range joints {
+		r, ok := newest[j]
+		if !ok {
+			out = append(out, statusVerdict{Joint: j})
+			continue
+		}
+		_, answers, _, err := b.Run(ctx, r.ID)
+		if err != nil { // the run's own file is damaged, which is no reason to say nothing of the bench
+			answers = nil
+		}
+		v := statusVerdict{Joint: j, Run: r.ID, Date: r.Started.Local().Format(time.DateOnly), Revision: r.Revision}
+		if i := slices.IndexFunc(answers, func(a health.Joint) bool { return a.Joint == j }); i >= 0 && len(answers[i].Findings) > 0 {
+			v.answer = answers[i]
+			v.Finding = &v.answer.Findings[0]
+		}
+		out = append(out, v)
+	}
+	return out, nil
+}
+
 func (a *app) printStatus(s benchStatus) {
 	if !s.Bench {
 		fmt.Fprintf(a.out, "There is no bench in this folder.\n\n"+
@@ -120,8 +171,21 @@ func (a *app) printStatus(s benchStatus) {
 	}
 	st := styleOf(a.out)
 	say := func(indent, text string) { say(a.out, indent, text) }
-	say("", fmt.Sprintf("leg %s, joints %s, stand on port %s", s.Leg, strings.Join(s.Joints, ", "), s.Port))
-	say("", count(s.Runs, "run"))
+	say("", fmt.Sprintf("leg %s, stand on port %s, %s", s.Leg, s.Port, count(s.Runs, "run")))
+	fmt.Fprintln(a.out)
+	t := sheet{indent: "  ", columns: []column{{title: "joint", least: 8}, {title: "run"}, {title: "date"}, {title: "rev", least: 4}, {title: "newest verdict", least: 24}}}
+	for _, v := range s.Verdicts {
+		words := "not run to its end yet"
+		switch {
+		case v.Finding != nil:
+			words = headlineIn(st, v.answer)
+		case v.Run != "":
+			words = fmt.Sprintf("the answer is gone; \"limbgauge analyze %s\" makes it anew", v.Run)
+		}
+		t.add(v.Joint, v.Run, v.Date, v.Revision, words)
+	}
+	t.print(a.out)
+	fmt.Fprintln(a.out)
 	for _, t := range s.Trouble {
 		say("  ", t)
 	}
@@ -132,9 +196,14 @@ func (a *app) printStatus(s benchStatus) {
 		say("  ", f)
 	}
 	for _, p := range s.Problems {
-		say("  ", fmt.Sprintf("problem %d: %s %s, %s", p.ID, p.Joint, p.Cause, st.as(string(p.State), string(p.State))))
+		say("", fmt.Sprintf("problem %d, %s %s: %s", p.ID, p.Joint, report.CauseTitle(p.Cause), st.as(string(p.State), string(p.State))))
 	}
-	if len(s.Problems) == 0 {
+	switch {
+	case len(s.Problems) > 0:
+		say("", `"limbgauge problem list" says what proves them cured`)
+	case s.Runs == 0:
+		say("", fmt.Sprintf("next: \"limbgauge sweep %s\"", s.Joints[0]))
+	default:
 		say("", st.good("no open problems"))
 	}
 }

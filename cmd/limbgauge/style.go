@@ -63,7 +63,7 @@ func (s style) as(word, text string) string {
 		return s.good(text)
 	case "fail", "fault", "worse", "returned", "open":
 		return s.bad(text)
-	case "unproven", "warning", "answered", "cut, not sealed", "cannot tell":
+	case "unproven", "warning", "answered", "cut, not sealed", "cut", "stopped", "tripped", "cannot tell":
 		return s.doubt(text)
 	case "hint", "same within margin":
 		return s.quiet(text)
