@@ -153,7 +153,7 @@ func (a *app) seen(ctx context.Context, b *rig.Bench) (map[string]budget.Seen, e
 	}
 	out := map[string]budget.Seen{}
 	for _, r := range slices.Backward(runs) {
-		if !r.Whole || !r.Judged || r.Bare || r.Leg != b.Leg.Name || r.Routine == "gait" {
+		if !r.Whole || !r.Judged || r.Bare || r.Leg != b.Leg.Name || r.Routine == rig.GaitName {
 			continue
 		}
 		_, joints, _, err := bk.Run(ctx, r.ID)

@@ -13,6 +13,7 @@ import (
 	"limbgauge/analyze/book"
 	"limbgauge/analyze/health"
 	"limbgauge/analyze/report"
+	"limbgauge/rig"
 )
 
 // runsView is the list of runs, newest first.
@@ -87,8 +88,14 @@ func lineOf(t book.Told) runLine {
 	if t.Run.Bare {
 		l.Routine += ", bare servo"
 	}
-	for _, j := range t.Joints {
-		l.Joints = append(l.Joints, j.Joint)
+	l.Joints = t.Run.Joints()
+	if !t.Run.Judged {
+		l.Sign, l.Says = report.VerdictSign(health.NoVerdict), "Recorded, not judged."
+		l.Sign.Word = "not judged"
+		if t.Run.Routine == rig.GaitName {
+			l.Says = "The way of a gait, which is not judged: the check sweeps of its endurance test are."
+		}
+		return l
 	}
 	l.Sign, l.Says = report.Headline(&report.Document{Health: health.Health{Joints: t.Joints}, Run: report.Run{CutShort: !t.Run.Whole, Ended: t.Run.Ended}})
 	return l
