@@ -19,6 +19,16 @@ func slackNext(e *Evidence) string {
 	return "power off, hold horn, pulley and link in turn and see where motion stops; a run of the bare servo, or a second angle sensor on the motor side, tells belt from servo"
 }
 
+// servoPlayNext: what the hand does not feel at the horn sits behind it, in whatever the run did not tell
+// apart from the servo.
+func servoPlayNext(e *Evidence) string {
+	const hand = "power off and turn the horn to and fro by hand with the case held: play felt there is the servo's gears, else the horn's seat"
+	if e.Belt && !e.apart() {
+		return hand + ", or the belt where it hangs loose"
+	}
+	return hand
+}
+
 // slackPart: play beside a belt that is proven tight sits in what holds its pulleys.
 func slackPart(e *Evidence) string {
 	if m, ok := e.find("belt_tension", trans, total); ok && m.Verdict == health.Pass {

@@ -46,6 +46,9 @@ func TestAdviceFollowsTheEvidence(t *testing.T) {
 			health.BeltTensionLow, []health.Cause{health.BeltSlack, health.HornSlip}, "belt", "pluck"},
 		{"play beside a belt that is tight", joint(fig("play", trans, 0.8, 0.05, 0.5), atLeast("belt_tension", trans, 40, 25)), health.BeltSlack, []health.Cause{health.HornSlip}, "hub", "hub"},
 		{"play without tension", joint(fig("play", trans, 0.8, 0.05, 0.5), gone), health.BeltSlack, []health.Cause{health.HornSlip}, "belt", "re-tension"},
+		{"play of a belt that is tight, seen by one sensor", blind(joint(fig("play", total, 0.8, 0.05, 0.5), atLeast("belt_tension", total, 40, 25))), health.ServoPlay,
+			[]health.Cause{health.BeltSlack, health.HornSlip}, "servo", "or the belt"},
+		{"play of the servo", joint(fig("play", servo, 0.8, 0.05, 0.5)), health.ServoPlay, []health.Cause{health.HornSlip}, "servo", "else the horn's seat"},
 		{"friction under a belt as it should be", joint(fig("friction", trans, 0.2, 0.03, 0.06), atLeast("belt_tension", trans, 40, 25)), health.HighFriction, nil, "bearing", "axle"},
 		{"friction under a very tight belt", joint(fig("friction", trans, 0.2, 0.03, 0.06), atLeast("belt_tension", trans, 90, 25)), health.HighFriction, nil, "bearing", "slacken"},
 	} {

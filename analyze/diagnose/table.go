@@ -94,7 +94,7 @@ func table() []row {
 			against:  []sign{{1, ifNotApart(rubs)}},
 			explains: nothing,
 			alike:    servoPlayAlike,
-			next:     constant("power off and turn the horn to and fro by hand with the case held: play felt there is the servo's gears, else the horn's seat"),
+			next:     servoPlayNext,
 		},
 		{
 			cause: health.BeltTensionLow, severity: health.SeverityWarning,
