@@ -281,7 +281,11 @@ func drawingOf(c health.Curve) drawingView {
 
 func courseOf(h History) drawingView {
 	v := drawingView{Title: historyTitle(h) + " over runs", Caption: courseWords(h)}
-	svg, err := HistorySVG(h, plotSize)
+	drawn, cut := Latest(h)
+	if cut != "" {
+		v.Caption += " " + cut
+	}
+	svg, err := HistorySVG(drawn, plotSize)
 	if err != nil {
 		v.Failed = clean(err.Error())
 		return v

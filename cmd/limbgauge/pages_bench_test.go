@@ -15,17 +15,19 @@ import (
 // manyRuns is how many runs the pages are to be quick with.
 const manyRuns = 1000
 
-// BenchmarkPages1000 opens every page of a bench of 1,000 runs of three joints and one more that was really
-// recorded: what the server takes until its answer is read whole, and what Chromium takes from the click to the load
+// BenchmarkPages1000 opens every page of a bench of 1,000 runs of three joints and two more that were really
+// recorded, one of a joint for a minute and one of three joints for nine: what the server takes until its answer is read whole, and what Chromium takes from the click to the load
 // event (load-ms). "first" is the first page of a server that has just started, with a book that is there.
 func BenchmarkPages1000(b *testing.B) {
 	dir := b.TempDir()
 	booktest.MakeIn(b, dir, manyRuns)
-	if code, _, errs := in(b, dir, "sweep", "knee", "--yes", "--speed", "0", "--routine", "check"); code != 0 {
-		b.Fatal(errs)
+	for _, args := range [][]string{{"knee", "--routine", "check"}, {"yaw", "hip", "knee", "--routine", "assembly"}} {
+		if code, _, errs := in(b, dir, append([]string{"sweep", "--yes", "--speed", "0"}, args...)...); code != 0 {
+			b.Fatal(errs)
+		}
 	}
 	paths := []struct{ name, path string }{
-		{"bench", "/"}, {"runs", "/runs"}, {"runs-asked", "/runs?joint=knee&verdict=repair"}, {"run", "/runs/1001"}, {"lost", "/lost"},
+		{"bench", "/"}, {"runs", "/runs"}, {"runs-asked", "/runs?joint=knee&verdict=repair"}, {"run", "/runs/1001"}, {"run-of-three", "/runs/1002"}, {"lost", "/lost"},
 		{"trend", "/trend"}, {"compare", "/compare"}, {"revisions", "/revisions"}, {"problems", "/problems"},
 	}
 	get := func(b *testing.B, url string) int64 {

@@ -127,23 +127,6 @@ var (
 	narrowSize = report.Size{Width: 360, Height: 290}
 )
 
-// drawnRuns is how many runs a drawing shows: more are too dense to be told apart, and too much for a phone to load.
-const drawnRuns = 150
-
-// latest keeps the newest n runs of a history, with what begins among them.
-func latest(h report.History, n int) report.History {
-	cut := len(h.Points) - n
-	h.Points = h.Points[cut:]
-	var marks []report.Mark
-	for _, m := range h.Marks {
-		if m.Before -= cut; m.Before > 0 {
-			marks = append(marks, m)
-		}
-	}
-	h.Marks = marks
-	return h
-}
-
 // courseOf says and draws what became of one measure over all stretches.
 func courseOf(joint string, t trend.Trend) (v courseView, err error) {
 	d, _ := health.DefinitionOf(t.Name)
@@ -186,10 +169,7 @@ func courseOf(joint string, t trend.Trend) (v courseView, err error) {
 		}
 		v.Moves = v.Moves || f.Passed != ""
 	}
-	if all := len(h.Points); all > drawnRuns {
-		h = latest(h, drawnRuns)
-		v.Cut = fmt.Sprintf("The newest %d of %d runs are drawn.", drawnRuns, all)
-	}
+	h, v.Cut = report.Latest(h)
 	v.Spark = report.Spark(h)
 	for _, d := range []struct {
 		into *template.HTML
