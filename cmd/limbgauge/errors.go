@@ -34,6 +34,9 @@ func exitCodesTopic() *cobra.Command {
   6  --gate was given and a joint has a fault, the leg does not hold its
      body, or a trend warning stands;
      an endurance test was ended by one of its rules
+
+With --json, where nothing else is answered, an error is one JSON object on
+standard output: "error" with "exit_code" and "what", a list of "text" and "hint".
 ` + linkCodes()}
 }
 
@@ -87,36 +90,78 @@ func exitCode(err error) int {
 	return exitFailed
 }
 
-// printError writes each of the joined errors on a line of its own, then their hints.
-func printError(w io.Writer, err error) { printErrorOf(w, err, "") }
+// printError writes each of the joined errors with its hint.
+func printError(w io.Writer, err error) { printTrouble(w, troubleOf(err, "", "")) }
 
-// printErrorOf is printError for a command: its help explains a wrong command line.
-func printErrorOf(w io.Writer, err error, command string) {
+// trouble is an error as it is told: its code, then what went wrong, each with what to do about it.
+type trouble struct {
+	Code int       `json:"exit_code"`
+	What []message `json:"what"`
+}
+
+// message is one of several errors with what to do about it, or a hint alone.
+type message struct {
+	Text string `json:"text,omitempty"`
+	Hint string `json:"hint,omitempty"`
+}
+
+// troubleOf takes an error of a command apart: each of the joined errors with its hint, none said twice; the
+// command's help explains a wrong command line, and more is another hint.
+func troubleOf(err error, command, more string) trouble {
+	t := trouble{Code: exitCode(err), What: []message{}}
 	if err == nil {
-		return
+		return t
 	}
-	st := styleOf(w)
-	line := func(text string) { fmt.Fprintln(w, text) }
-	if _, ok := terminalOf(w); ok { // a person reads: lines break at words; what goes to a file keeps a line per error
-		line = func(text string) { say(w, "", text) }
-	}
-	hinted := map[string]bool{}
-	hint := func(h string) {
-		if h != "" && !hinted[h] {
-			hinted[h] = true
-			line(st.quiet("limbgauge: hint:") + " " + h)
+	hinted := map[string]bool{"": true}
+	hint := func(h string) string {
+		if hinted[h] {
+			return ""
 		}
+		hinted[h] = true
+		return h
 	}
 	for _, e := range flatten(err) {
-		line(st.bad("limbgauge:") + " " + e.Error())
-		hint(hintOf(e))
+		t.What = append(t.What, message{e.Error(), hint(hintOf(e))})
 	}
 	if isUsage(err) && !isUnknown(err) {
+		help := fmt.Sprintf(`"limbgauge help %s" explains the command`, command)
 		if command == "" || command == "help" {
-			hint(`"limbgauge help" lists the commands, "limbgauge help COMMAND" explains one`)
-		} else {
-			hint(fmt.Sprintf(`"limbgauge help %s" explains the command`, command))
+			help = `"limbgauge help" lists the commands, "limbgauge help COMMAND" explains one`
 		}
+		t.hint(hint(help))
+	}
+	t.hint(hint(more))
+	return t
+}
+
+// hint puts a hint beside the last error, below it where that has one of its own.
+func (t *trouble) hint(h string) {
+	last := &t.What[len(t.What)-1]
+	switch {
+	case h == "":
+	case last.Hint == "":
+		last.Hint = h
+	default:
+		t.What = append(t.What, message{Hint: h})
+	}
+}
+
+// printTrouble writes errors and hints, each on a line of its own.
+func printTrouble(w io.Writer, t trouble) {
+	st := styleOf(w)
+	line := func(mark, text string) {
+		if text == "" {
+			return
+		}
+		if _, ok := terminalOf(w); ok { // a person reads: lines break at words; what goes to a file keeps a line per error
+			say(w, "", mark+" "+text)
+			return
+		}
+		fmt.Fprintln(w, mark+" "+text)
+	}
+	for _, m := range t.What {
+		line(st.bad("limbgauge:"), m.Text)
+		line(st.quiet("limbgauge: hint:"), m.Hint)
 	}
 }
 

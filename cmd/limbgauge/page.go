@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bytes"
 	"fmt"
 	"io"
 	"strings"
@@ -116,3 +117,18 @@ func forTerminal(w io.Writer) io.Writer {
 	}
 	return w
 }
+
+// counter counts what goes through it.
+type counter struct {
+	to           io.Writer
+	lines, bytes int
+}
+
+func (c *counter) Write(b []byte) (int, error) {
+	n, err := c.to.Write(b)
+	c.bytes += n
+	c.lines += bytes.Count(b[:n], []byte("\n"))
+	return n, err
+}
+
+func (c *counter) below() io.Writer { return c.to }

@@ -92,28 +92,43 @@ func answersOf(ctx context.Context, b *book.Book, named []string) ([]string, err
 	return out, nil
 }
 
-// sayAnswered tells which problems now wait for a proof of what was done.
-func (a *app) sayAnswered(ctx context.Context, b *book.Book, by string) error {
+// answered is a problem that waits for a proof of what was done.
+type answered struct {
+	ID      int          `json:"id"`
+	Joint   string       `json:"joint"`
+	Cause   health.Cause `json:"cause"`
+	ProveBy string       `json:"prove_by"` // the command line of the run that would
+}
+
+// answeredBy returns the problems that wait for a proof of what was done.
+func answeredBy(ctx context.Context, b *book.Book, by string) ([]answered, error) {
 	list, err := b.Problems(ctx)
 	if err != nil {
-		return err
+		return nil, err
 	}
+	out := []answered{}
 	for _, p := range list {
 		if p.State != book.Answered || p.AnsweredBy != by {
 			continue
 		}
 		proof, err := b.ProofOf(ctx, p)
 		if err != nil {
-			return err
+			return nil, err
 		}
-		fmt.Fprintf(a.out, "  answers problem %d, %s; to prove it:\n%s", p.ID, book.Ref{Joint: p.Joint, Cause: p.Cause}, typed("", proofCommand(proof), "    "))
+		out = append(out, answered{p.ID, p.Joint, p.Cause, proofCommand(proof)})
 	}
-	return nil
+	return out, nil
+}
+
+func (a *app) sayAnswered(list []answered) {
+	for _, p := range list {
+		fmt.Fprintf(a.out, "  answers problem %d, %s; to prove it:\n%s", p.ID, book.Ref{Joint: p.Joint, Cause: p.Cause}, typed("", p.ProveBy, "    "))
+	}
 }
 
 func (a *app) problemOpenCommand() *cobra.Command {
 	var n book.Note
-	path := ""
+	path, asJSON := "", false
 	cmd := &cobra.Command{
 		Use:   "open joint/cause",
 		Short: "open a problem by hand, or one again that was cured",
@@ -134,9 +149,10 @@ findings name: ` + causeNames() + `.`,
 			if strings.TrimSpace(n.Text) == "" {
 				n.Text = "opened by hand"
 			}
-			return a.withBook(cmd.Context(), func(b *book.Book) error { return a.openProblem(cmd.Context(), b, args[0], n) })
+			return a.withBook(cmd.Context(), func(b *book.Book) error { return a.openProblem(cmd.Context(), b, args[0], n, asJSON) })
 		},
 	}
+	cmd.Flags().BoolVar(&asJSON, "json", false, "print the problem as JSON")
 	cmd.Flags().StringVar(&n.Part, "part", "", "the part it is about")
 	cmd.Flags().StringVar(&n.Run, "run", "", "the run in which it shows")
 	cmd.Flags().StringVar(&path, "path", "", "the stretch that loses motion: servo, transmission or total")
@@ -156,7 +172,7 @@ func causeNames() string {
 	return strings.TrimSpace(strings.ReplaceAll(wrap(strings.Join(names, ", "), "", pageWidth-18), "\n  ", "\n"))
 }
 
-func (a *app) openProblem(ctx context.Context, b *book.Book, named string, n book.Note) error {
+func (a *app) openProblem(ctx context.Context, b *book.Book, named string, n book.Note, asJSON bool) error {
 	list, err := b.Problems(ctx)
 	if err != nil {
 		return err
@@ -190,6 +206,9 @@ func (a *app) openProblem(ctx context.Context, b *book.Book, named string, n boo
 	if err != nil {
 		return err
 	}
+	if asJSON {
+		return printJSON(a.out, now)
+	}
 	fmt.Fprintf(a.out, "problem %d, %s, is %s\n", now.ID, ref, map[book.State]string{book.Open: "open", book.Returned: "open again"}[now.State])
 	return nil
 }
@@ -218,7 +237,7 @@ func (a *app) shownIn(ctx context.Context, b *book.Book, run, joint string) (str
 
 func (a *app) problemNoteCommand() *cobra.Command {
 	var n book.Note
-	state := ""
+	state, asJSON := "", false
 	cmd := &cobra.Command{
 		Use:   "note joint/cause text",
 		Short: "say something of a problem, or set its state by hand",
@@ -251,11 +270,22 @@ not there opens it.`,
 				if err := b.AddNote(cmd.Context(), n); err != nil {
 					return err
 				}
+				if asJSON {
+					if list, err = b.Problems(cmd.Context()); err != nil {
+						return err
+					}
+					p, err := findProblem(list, ref.String())
+					if err != nil {
+						return err
+					}
+					return printJSON(a.out, p)
+				}
 				fmt.Fprintln(a.out, "noted")
 				return nil
 			})
 		},
 	}
+	cmd.Flags().BoolVar(&asJSON, "json", false, "print the problem as JSON")
 	cmd.Flags().StringVar(&state, "state", "", "set the state by hand: open, answered, cured, returned")
 	cmd.Flags().StringVar(&n.Part, "part", "", "the part it is about")
 	return cmd

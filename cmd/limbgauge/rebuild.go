@@ -8,7 +8,8 @@ import (
 )
 
 func (a *app) rebuildCommand() *cobra.Command {
-	return &cobra.Command{
+	asJSON := false
+	cmd := &cobra.Command{
 		Use:     "rebuild",
 		Example: "  limbgauge rebuild",
 		Short:   "make the book anew from the run folders and history.toml",
@@ -33,11 +34,23 @@ after an edit of history.toml by hand.`,
 			if err != nil {
 				return err
 			}
-			fmt.Fprintf(a.out, "the book is made anew: %s\n", count(len(runs), "run"))
+			if asJSON {
+				said := []string{}
+				for _, w := range warnings {
+					said = append(said, w.Error())
+				}
+				if err := printJSON(a.out, map[string]any{"runs": len(runs), "trouble": said}); err != nil {
+					return err
+				}
+			} else {
+				fmt.Fprintf(a.out, "the book is made anew: %s\n", count(len(runs), "run"))
+			}
 			if len(warnings) > 0 {
 				return inputError(errors.New("not all could be read; what is named above is not in the book"), "mend it, then rebuild again")
 			}
 			return nil
 		},
 	}
+	cmd.Flags().BoolVar(&asJSON, "json", false, "print what was done as JSON")
+	return cmd
 }

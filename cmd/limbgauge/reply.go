@@ -161,7 +161,7 @@ func (a *app) answer(re reply, form answerForm) error {
 // printReply writes a reply for people. One that a terminal's screen does not hold ends with its verdicts,
 // so that they stand where the eye is.
 func (a *app) printReply(re reply, form answerForm) {
-	w := &lineCounter{to: a.out}
+	w := &counter{to: a.out}
 	if re.Ended != "" && re.run.End.How != record.Complete {
 		say(w, "", fmt.Sprintf("Run %s did not come to its end (%s): it holds %.1f s, and what comes later in its routine was not measured.", re.Run, re.Ended, re.run.DurationS()))
 	}
@@ -194,20 +194,3 @@ func printVerdicts(w io.Writer, h health.Health) {
 	}
 	t.print(w)
 }
-
-// lineCounter counts the lines that go through it.
-type lineCounter struct {
-	to    io.Writer
-	lines int
-}
-
-func (c *lineCounter) Write(b []byte) (int, error) {
-	for _, x := range b {
-		if x == '\n' {
-			c.lines++
-		}
-	}
-	return c.to.Write(b)
-}
-
-func (c *lineCounter) below() io.Writer { return c.to }

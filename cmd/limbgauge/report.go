@@ -17,7 +17,7 @@ import (
 )
 
 func (a *app) reportCommand() *cobra.Command {
-	out := ""
+	out, asJSON := "", false
 	cmd := &cobra.Command{
 		Use:   "report [run]",
 		Short: "write a run's report, one HTML file",
@@ -36,10 +36,14 @@ unless it was opened before; the paper says what it leaves out.`,
 			if err != nil {
 				return err
 			}
+			if asJSON {
+				return printJSON(a.out, map[string]string{"wrote": path})
+			}
 			fmt.Fprintf(a.out, "wrote %s\n", path)
 			return nil
 		},
 	}
+	cmd.Flags().BoolVar(&asJSON, "json", false, "print the path as JSON")
 	cmd.Flags().StringVar(&out, "out", "", "write to this file; default: report.html in the run's folder")
 	return cmd
 }

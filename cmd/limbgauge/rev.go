@@ -43,6 +43,7 @@ const revHint = `"limbgauge rev list" shows what is there`
 type revAdd struct {
 	r                    book.Revision
 	parts, made, without []string
+	json                 bool
 }
 
 func (a *app) revAddCommand() *cobra.Command {
@@ -72,6 +73,7 @@ part=text; an empty value takes away what the parent says.`,
 			return a.addRevision(cmd.Context(), o)
 		},
 	}
+	cmd.Flags().BoolVar(&o.json, "json", false, "print it as JSON, with the problems that wait for a proof")
 	cmd.Flags().StringVar(&o.r.Parent, "from", "", "the revision it came from")
 	cmd.Flags().StringVar(&o.r.Why, "why", "", "what was changed and why")
 	cmd.Flags().StringArrayVar(&o.parts, "part", nil, "a part and its file, as name=file (or name alone); may be repeated")
@@ -113,8 +115,19 @@ func (a *app) addRevision(ctx context.Context, o revAdd) error {
 		if err := b.AddRevision(ctx, o.r); err != nil {
 			return inputError(err, revHint)
 		}
+		waiting, err := answeredBy(ctx, b, "revision "+o.r.Name)
+		if err != nil {
+			return err
+		}
+		if o.json {
+			return printJSON(a.out, struct {
+				book.Revision
+				Waiting []answered `json:"wait_for_proof"`
+			}{o.r, waiting})
+		}
 		a.sayAdded(family, o.r, parent, named)
-		return a.sayAnswered(ctx, b, "revision "+o.r.Name)
+		a.sayAnswered(waiting)
+		return nil
 	})
 }
 

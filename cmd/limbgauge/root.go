@@ -28,7 +28,12 @@ type app struct {
 
 // run executes one command line and returns the exit code.
 func run(ctx context.Context, args []string, in io.Reader, out, errw io.Writer) int {
+	asJSON := slices.ContainsFunc(args, func(s string) bool { return strings.HasPrefix(s, "--json") })
 	out, errw = forTerminal(out), forTerminal(errw)
+	answer := &counter{to: out}
+	if asJSON {
+		out = answer
+	}
 	a := &app{in: in, out: out, err: errw, now: time.Now}
 	root := a.root()
 	root.SetArgs(args)
@@ -36,14 +41,17 @@ func run(ctx context.Context, args []string, in io.Reader, out, errw io.Writer) 
 	root.SetOut(out)
 	root.SetErr(errw)
 	cmd, err := root.ExecuteContextC(ctx)
-	if slices.ContainsFunc(args, func(s string) bool { return strings.HasPrefix(s, "--json") }) {
+	if asJSON {
 		errw = withoutTerminal{errw} // read by a program
 	}
-	printErrorOf(errw, err, strings.TrimSpace(strings.TrimPrefix(cmd.CommandPath(), root.Name())))
-	if more := a.sayLink(err); more != "" {
-		fmt.Fprintf(errw, "limbgauge: hint: %s\n", more)
+	told := troubleOf(err, strings.TrimSpace(strings.TrimPrefix(cmd.CommandPath(), root.Name())), a.sayLink(err))
+	printTrouble(errw, told)
+	if err != nil && asJSON && answer.bytes == 0 {
+		if jsonErr := printJSON(answer, map[string]trouble{"error": told}); jsonErr != nil {
+			fmt.Fprintf(errw, "limbgauge: %v\n", jsonErr)
+		}
 	}
-	return exitCode(err)
+	return told.Code
 }
 
 func (a *app) root() *cobra.Command {

@@ -160,10 +160,10 @@ type runRow struct {
 func (r runRow) verdictIn(st style) string {
 	words := st.as(r.severity, r.verdict)
 	switch {
-	case r.Ended == string(record.Complete) || r.Ended == string(record.Imported):
-		return words
 	case words == "" || words == r.Ended:
 		return st.as(r.Ended, r.Ended)
+	case r.Ended == string(record.Complete) || r.Ended == string(record.Imported):
+		return words
 	}
 	return st.as(r.Ended, r.Ended) + "; " + words
 }

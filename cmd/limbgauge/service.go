@@ -27,6 +27,7 @@ runs tell whether it cured them, and for how long.`,
 
 func (a *app) serviceAddCommand() *cobra.Command {
 	var s book.Service
+	asJSON := false
 	cmd := &cobra.Command{
 		Use:   "add what",
 		Short: "add a service",
@@ -55,11 +56,24 @@ only re-tensioned stays the belt it was.`,
 				if err != nil {
 					return inputError(err, problemHint)
 				}
+				waiting, err := answeredBy(cmd.Context(), b, fmt.Sprintf("service %d (%s)", id, s.What))
+				if err != nil {
+					return err
+				}
+				if asJSON {
+					s.ID = id
+					return printJSON(a.out, struct {
+						book.Service
+						Waiting []answered `json:"wait_for_proof"`
+					}{s, waiting})
+				}
 				fmt.Fprintf(a.out, "service %d added\n", id)
-				return a.sayAnswered(cmd.Context(), b, fmt.Sprintf("service %d (%s)", id, s.What))
+				a.sayAnswered(waiting)
+				return nil
 			})
 		},
 	}
+	cmd.Flags().BoolVar(&asJSON, "json", false, "print it as JSON, with the problems that wait for a proof")
 	cmd.Flags().StringVar(&s.Joint, "joint", "", "the joint it was done to; default: the whole leg")
 	cmd.Flags().StringVar(&s.Part, "part", "", "the part it was done to")
 	cmd.Flags().BoolVar(&s.Replaced, "replaced", false, "the part was replaced by a new one")
