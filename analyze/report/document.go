@@ -86,7 +86,8 @@ type Comparison struct {
 	RunsA, RunsB int    // runs behind each; 0: not known
 	Rows         []Difference
 	Says         []string // what it comes to, a sentence for each joint
-	Notes        []string
+	Reasons      []string // behind the verdicts on what differs
+	Notes        []string // the rest
 }
 
 // Difference is one measure of two revisions. Diff is B less A and U its expanded uncertainty,

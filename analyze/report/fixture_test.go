@@ -76,7 +76,7 @@ func fixture(say func(string) string) *Document {
 			{hip, health.Creep, StateReturned, "0031", "A", "0044", []string{say("grew again")}},
 			{hip, health.Hunting, say("parked"), "0031", "", "", nil},
 		},
-		Comparison: &Comparison{A: say("rev A"), B: say("rev B"), RunsA: 3, RunsB: 1, Notes: []string{say("a reason to doubt")}, Rows: []Difference{
+		Comparison: &Comparison{A: say("rev A"), B: say("rev B"), RunsA: 3, RunsB: 1, Says: []string{say("B is worse in play")}, Reasons: []string{say("a reason behind it")}, Notes: []string{say("a reason to doubt")}, Rows: []Difference{
 			diff("B is worse", health.Fail, a, b, 0.32, 0.057), diff("B is better", health.Pass, b, a, -0.32, 0.057),
 			diff("cannot tell", health.Unproven, a, points[3].Measure, nan, nan), diff("", health.NoVerdict, a, a, 0, 0.05)}},
 		History: []History{{Joint: knee, Measure: "play", Path: health.Transmission, Limit: 0.5, Points: points,

@@ -32,7 +32,8 @@ type compareView struct {
 	Decided, Undecided comparedView
 	Open               int // rows of Undecided
 	OpenWords          string
-	Says, Notes        []string
+	Says               []string
+	Reasons, Notes     []string
 }
 
 type comparedView struct {
@@ -100,7 +101,7 @@ func comparisonOf(c *Comparison) *compareView {
 	if c == nil {
 		return nil
 	}
-	v := &compareView{A: side(c.A, c.RunsA), B: side(c.B, c.RunsB), Says: cleanAll(c.Says), Notes: cleanAll(c.Notes), Rows: len(c.Rows)}
+	v := &compareView{A: side(c.A, c.RunsA), B: side(c.B, c.RunsB), Says: cleanAll(c.Says), Reasons: cleanAll(c.Reasons), Notes: cleanAll(c.Notes), Rows: len(c.Rows)}
 	a, b := shorten(v.A, 40), shorten(v.B, 40)
 	v.Decided = comparedView{A: a, B: b, Label: "What differs"}
 	v.Undecided = comparedView{A: a, B: b, Label: "What does not differ, or cannot be told"}

@@ -34,6 +34,7 @@ type page struct {
 	RunID         string
 	Head          headline
 	Findings      []findingView
+	Overview      bool // of the joints; the findings of a single one say it all
 	Joints        []jointView
 	Revision      *revisionView
 	RevisionName  string
@@ -98,6 +99,7 @@ func fill(w io.Writer, name string, d *Document) error {
 			p.Findings[i].Again = nil
 		}
 	}
+	p.Overview = len(p.Joints) > 1 || len(p.Joints) == 1 && len(p.Findings) == 0
 	var b bytes.Buffer
 	if err := t.ExecuteTemplate(&b, name, p); err != nil {
 		return fmt.Errorf("fill the report's page: %w", err)

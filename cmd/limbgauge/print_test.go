@@ -86,6 +86,9 @@ func printed(t *testing.T, b *tab, name, bench string, before ...string) []sheet
 	if code, _, errs := in(t, bench, "report", "--out", file); code != 0 {
 		t.Fatalf("report: exit code %d: %s", code, errs)
 	}
+	if info, err := os.Stat(file); err != nil || info.Size() > 1e6 {
+		t.Errorf("the report weighs too much for a message: %v, %v", info.Size(), err)
+	}
 	b.do(chromedp.Navigate("file://"+file), holds(`document.readyState === "complete"`))
 	for _, script := range before {
 		b.do(holds(script))

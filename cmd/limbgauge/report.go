@@ -267,7 +267,7 @@ func history(joint string, m health.Measure, points []point, revs []book.Revisio
 // nothing to set.
 func comparison(ctx context.Context, b *book.Book, h health.Health, from, to string) (*report.Comparison, error) {
 	out := &report.Comparison{A: from, B: to}
-	var whys []string // reasons behind verdicts, numbered in the order they come
+	var rows []compare.Row
 	runs, err := b.Runs(ctx)
 	if err != nil {
 		return nil, err
@@ -294,16 +294,28 @@ func comparison(ctx context.Context, b *book.Book, h health.Health, from, to str
 		out.RunsA, out.RunsB = max(out.RunsA, len(sa)), max(out.RunsB, len(sb))
 		out.Says = append(out.Says, j.Joint+": "+res.Sentence)
 		out.Notes = append(out.Notes, res.Notes...)
-		for _, r := range res.Rows {
-			verdict := strings.TrimSpace(string(r.Verdict) + " " + footnote(&whys, r.Why))
-			out.Rows = append(out.Rows, report.Difference{Joint: r.Joint, A: r.A, B: r.B, Diff: r.Diff, U: r.U, Verdict: verdict, Mark: markOf(r.Verdict)})
-		}
+		rows = append(rows, res.Rows...)
 	}
+	// Reasons are numbered in the order they come: first those behind what differs, which are seen at once.
+	var whys []string
+	put := func(decided bool) []string {
+		from := len(whys)
+		for _, r := range rows {
+			if mark := markOf(r.Verdict); (mark == health.Pass || mark == health.Fail) == decided {
+				verdict := strings.TrimSpace(string(r.Verdict) + " " + footnote(&whys, r.Why))
+				out.Rows = append(out.Rows, report.Difference{Joint: r.Joint, A: r.A, B: r.B, Diff: r.Diff, U: r.U, Verdict: verdict, Mark: mark})
+			}
+		}
+		var said []string
+		for i, why := range whys[from:] {
+			said = append(said, fmt.Sprintf("[%d] %s", from+i+1, why))
+		}
+		return said
+	}
+	out.Reasons = put(true)
+	out.Notes = append(out.Notes, put(false)...)
 	if len(out.Rows) == 0 {
 		return nil, nil
-	}
-	for i, why := range whys {
-		out.Notes = append(out.Notes, fmt.Sprintf("[%d] %s", i+1, why))
 	}
 	return out, nil
 }
