@@ -54,6 +54,9 @@ func OpenBook(ctx context.Context, dir string) (*Book, Opened, error) {
 			return b, o, nil
 		}
 		err = errors.Join(err, b.Close())
+		if readOnly(err) {
+			return nil, o, fmt.Errorf("open book: %w", &fs.PathError{Op: "write", Path: path, Err: fs.ErrPermission})
+		}
 		if !damaged(err) {
 			return nil, o, err
 		}
@@ -61,6 +64,8 @@ func OpenBook(ctx context.Context, dir string) (*Book, Opened, error) {
 	}
 	b.Close()
 	switch {
+	case readOnly(err):
+		return nil, Opened{}, fmt.Errorf("open book: %w", &fs.PathError{Op: "write", Path: path, Err: fs.ErrPermission})
 	case busy(err):
 		return nil, Opened{}, fmt.Errorf("open book: %s is in use by another program; close it and try again: %w", path, err)
 	case err == nil && version > len(migrations):
@@ -145,6 +150,13 @@ func damaged(err error) bool {
 		return code == sqlite3.SQLITE_CORRUPT || code == sqlite3.SQLITE_NOTADB
 	}
 	return errors.Is(err, errDamaged)
+}
+
+// readOnly tells a database that may be read but not written to: a bench on a medium or in a folder of
+// somebody else.
+func readOnly(err error) bool {
+	var e *sqlite.Error
+	return errors.As(err, &e) && e.Code()&0xff == sqlite3.SQLITE_READONLY
 }
 
 // patience is how long one program waits for another to finish writing.

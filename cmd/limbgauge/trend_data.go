@@ -125,6 +125,8 @@ func changed(before *book.Run, r book.Run, bare bool) string {
 		return ""
 	case before.Revision != r.Revision:
 		return fmt.Sprintf("revision %s", r.Revision)
+	case before.Assembly != r.Assembly && r.Assembly == "":
+		return "the runs have no --assembly tag"
 	case before.Assembly != r.Assembly:
 		return fmt.Sprintf("assembly %s", r.Assembly)
 	case bare:

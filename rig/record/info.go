@@ -172,7 +172,7 @@ func readInfo(d disk, dir string) (Info, error) {
 	data, err := d.ReadFile(path)
 	if errors.Is(err, fs.ErrNotExist) {
 		return Info{}, &InputError{Path: path, Problem: "there is no such file",
-			Hint: "every run has one; the folder is no run, or its recording ended before it began"}
+			Hint: "every run has one; a folder whose recording ended before it began can be deleted"}
 	}
 	if err != nil {
 		return Info{}, fmt.Errorf("read run: %w", err)

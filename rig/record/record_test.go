@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"errors"
 	"io"
+	"math"
 	"os"
 	"path/filepath"
 	"reflect"
@@ -306,5 +307,19 @@ func TestCreateRefusesNames(t *testing.T) {
 		if _, err := Create(t.TempDir(), infoOf(names...)); err == nil {
 			t.Errorf("names %q were taken", names)
 		}
+	}
+}
+
+// What can not be written leaves no folder behind that every later command would name as damaged.
+func TestCreateLeavesNoEmptyFolder(t *testing.T) {
+	bench := t.TempDir()
+	info := Info{Leg: "fore-left", Joints: []JointInfo{{Setup: rig.DefaultJoint(0)}}}
+	nan := math.NaN() // JSON has no such number
+	info.Conditions.AmbientC = &nan
+	if _, err := Create(bench, info); err == nil {
+		t.Fatal("a temperature that is no number was written")
+	}
+	if ids, err := IDs(bench); err != nil || len(ids) > 0 {
+		t.Errorf("runs %v are left, %v", ids, err)
 	}
 }

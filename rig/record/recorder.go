@@ -57,11 +57,14 @@ func create(d disk, benchDir string, info Info) (*Recorder, error) {
 	if info.Started.IsZero() {
 		info.Started = time.Now().Truncate(time.Millisecond)
 	}
-	if err := keepCalibrations(d, dir, &info); err != nil {
-		return nil, fmt.Errorf("create run: %w", err)
+	err = keepCalibrations(d, dir, &info)
+	if err == nil {
+		err = writeInfo(d, dir, info)
 	}
-	if err := writeInfo(d, dir, info); err != nil {
-		return nil, err
+	if err != nil {
+		// A folder without run.json would be named as damaged from then on; one that holds anything stays.
+		_ = d.Remove(dir)
+		return nil, fmt.Errorf("create run: %w", err)
 	}
 	zip, err := zstd.NewWriter(nil, zstd.WithEncoderLevel(zstd.SpeedFastest), zstd.WithEncoderConcurrency(1))
 	if err != nil {
