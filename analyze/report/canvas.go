@@ -9,7 +9,6 @@ import (
 	"math"
 	"strconv"
 
-	"gonum.org/v1/plot"
 	"gonum.org/v1/plot/font"
 	"gonum.org/v1/plot/text"
 	"gonum.org/v1/plot/vg"
@@ -193,31 +192,6 @@ func (c *canvas) write(s string, pt vg.Point, size vg.Length, anchor string) {
 	// EscapeText cannot fail on a buffer.
 	_ = xml.EscapeText(&c.out, []byte(s))
 	c.out.WriteString("</text>\n")
-}
-
-// measured notes which pixels stand for which values, for whoever reads values off the drawing: left,
-// right, top and bottom of the data in both, and what the axes are.
-func (c *canvas) measured(p *plot.Plot, data draw.Canvas, x, y string) {
-	c.reach = fmt.Sprintf(` data-px="%s %s %s %s" data-values="%g %g %g %g" data-x="%s" data-y="%s"`, short(float64(data.Min.X)), short(float64(data.Max.X)),
-		short(c.h-float64(data.Max.Y)), short(c.h-float64(data.Min.Y)), p.X.Min, p.X.Max, p.Y.Max, p.Y.Min, escaped(x), escaped(y))
-}
-
-// escaped writes text for an attribute.
-func escaped(s string) string {
-	var b bytes.Buffer
-	_ = xml.EscapeText(&b, []byte(s)) // it cannot fail on a buffer
-	return b.String()
-}
-
-// begin opens what belongs to one line of a curve, for whoever reads its values off; end closes it.
-func (c *canvas) begin(name string) {
-	c.flush()
-	fmt.Fprintf(&c.out, "<g data-line=\"%s\">\n", escaped(name))
-}
-
-func (c *canvas) end() {
-	c.flush()
-	c.out.WriteString("</g>\n")
 }
 
 // close returns the finished drawing. Title and alt are told to those who cannot see it.

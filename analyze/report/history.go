@@ -55,6 +55,7 @@ func HistorySVG(h History, size Size) ([]byte, error) {
 	below := draw.Crop(dc, 0, 0, 0, -head-vg.Length(rows)*lineHeight)
 	p.Draw(below)
 	boundaries(h, dc, p.DataCanvas(below), p, rows)
+	c.stops(h, p, p.DataCanvas(below))
 	return c.close(historyTitle(h)+" over runs", historyAlt(h)), nil
 }
 

@@ -98,6 +98,10 @@ func TestPlotIsReadOff(t *testing.T) {
 	marks := health.Curve{ID: "m", Title: "Marks", XLabel: "angle in deg", YLabel: "gain, coherence", Alt: "marks", Lines: []health.Line{
 		{Name: "stops", Role: health.RoleUp, Points: true, X: []float64{0, 5, 10}, Y: []float64{1, 2, 3}}}}
 	body := ""
+	past := report.History{Joint: "knee", Measure: "play", Limit: 1}
+	for i, v := range []float64{0.2, 0.4} {
+		past.Points = append(past.Points, report.Point{Run: fmt.Sprint(i + 1), Measure: health.Of("play", health.NoPath, v, 0.1, "made")})
+	}
 	for _, c := range []health.Curve{curve, loop, marks} {
 		svg, err := report.SVG(c, report.Size{})
 		if err != nil {
@@ -105,6 +109,11 @@ func TestPlotIsReadOff(t *testing.T) {
 		}
 		body += "<figure>" + string(svg) + "</figure>"
 	}
+	svg, err := report.HistorySVG(past, report.Size{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	body += "<figure>" + string(svg) + "</figure>"
 	script, err := os.ReadFile("web/look/plot.js")
 	if err != nil {
 		t.Fatal(err)
@@ -148,6 +157,10 @@ func TestPlotIsReadOff(t *testing.T) {
 	said("angle 5.0 deg: torque −4.00 and 4.00 N·m")
 	b.press(kb.Tab)
 	said("angle 5.0 deg: gain, coherence 2.00")
+	b.press(kb.Tab) // over runs, from the newest back
+	said("run 2: 0.40 ± 0.10 deg")
+	b.press(kb.ArrowLeft)
+	said("run 1: 0.20 ± 0.10 deg")
 	b.press(kb.Tab) // no trap
 	b.must(`document.activeElement === document.body || document.activeElement.type !== "range" || document.activeElement === document.querySelector("input")`)
 }

@@ -28,7 +28,7 @@ func (s *server) table() []view {
 		{"/runs", "runs", "Runs", "Runs", s.runs, ""},
 		{"/runs/{run}", "run", "", "Run", s.run, "plot.js"},
 		{"/lost", "lost", "Lost motion", "Where motion is lost", s.lost, ""},
-		{"/trend", "trend", "Trend", "Trend", s.trend, ""},
+		{"/trend", "trend", "Trend", "Trend", s.trend, "plot.js"},
 		{"/compare", "compare", "Compare", "Compare", s.compare, ""},
 		{"/revisions", "revisions", "Revisions", "Revisions", s.revisions, ""},
 		{"/problems", "problems", "Problems", "Problems", s.problems, ""},

@@ -45,7 +45,40 @@
     return out.length || !mark ? out : [mark[1]];
   };
 
-  const lists = document.querySelectorAll("svg.plot[data-px]");
+  const lists = document.querySelectorAll("svg.plot[data-values], svg.plot[data-stops]:not([data-stops=''])");
+  // A cursor over a curve goes evenly across and reads every line off.
+  const curve = (plot, left, right, top, bottom) => {
+    const [x0, x1, y0, y1] = four(plot.dataset.values);
+    // "load torque in N·m" is a name and a unit.
+    const [across, upward] = [plot.dataset.x, plot.dataset.y].map((s) => [s.replace(/ in [^ ]+$/, ""), (/ in [^ ]+$/.exec(s) || [""])[0].replace(" in", "")]);
+    const lines = new Map(); // by name, since what a line strokes and its marks may lie apart
+    for (const g of plot.querySelectorAll("g[data-line]")) {
+      const pieces = [...g.querySelectorAll("path")].flatMap((p) => strokes(p.getAttribute("d")));
+      lines.set(g.dataset.line, (lines.get(g.dataset.line) || []).concat(pieces));
+    }
+    const up = (y) => nice(y0 + (y - top) / (bottom - top) * (y1 - y0), y0 - y1);
+    const at = (step) => {
+      const x = left + (right - left) * step / steps, ends = [], words = [];
+      for (const [name, pieces] of lines) {
+        const ys = heights(pieces, x).filter((y) => y >= top - 1 && y <= bottom + 1).sort((a, b) => b - a);
+        if (!ys.length) continue;
+        ends.push(ys[0], ys.at(-1));
+        const values = [...new Set(ys.map(up))];
+        words.push((lines.size > 1 ? name + " " : "") + (values.length < 3 ? values.join(" and ") : values[0] + " to " + values.at(-1)));
+      }
+      const text = `${across[0]} ${nice(x0 + (x - left) / (right - left) * (x1 - x0), x1 - x0)}${across[1]}: ` +
+        (words.length ? `${upward[0]} ${words.join(", ")}${upward[1]}` : "nothing drawn here");
+      return { x, ys: ends, text };
+    };
+    return { last: steps, start: steps / 2, at, nearest: (x) => steps * (x - left) / (right - left) };
+  };
+  // A cursor over runs goes from one to the next.
+  const runs = (plot) => {
+    const list = plot.dataset.stops.split("|").map((s) => /^(\S+) (\S+) (.*)$/s.exec(s)).filter(Boolean).map(([, x, y, text]) => ({ x: Number(x), ys: y === "-" ? [] : [Number(y)], text }));
+    const nearest = (x) => list.reduce((best, r, i) => Math.abs(r.x - x) < Math.abs(list[best].x - x) ? i : best, 0);
+    return { last: list.length - 1, start: list.length - 1, at: (step) => list[step], nearest };
+  };
+
   const how = document.createElement("details");
   if (lists.length) {
     how.className = "how";
@@ -55,16 +88,9 @@
   }
   for (const plot of lists) {
     const [left, right, top, bottom] = four(plot.dataset.px);
-    const [x0, x1, y0, y1] = four(plot.dataset.values);
     const whole = four(plot.getAttribute("viewBox"));
     const title = plot.getAttribute("aria-label");
-    // "load torque in N·m" is a name and a unit.
-    const [across, upward] = [plot.dataset.x, plot.dataset.y].map((s) => [s.replace(/ in [^ ]+$/, ""), (/ in ([^ ]+)$/.exec(s) || ["", ""])[1]]).map(([what, unit]) => [what, unit && " " + unit]);
-    const lines = new Map(); // by name, since what a line strokes and its marks may lie apart
-    for (const g of plot.querySelectorAll("g[data-line]")) {
-      const pieces = [...g.querySelectorAll("path")].flatMap((p) => strokes(p.getAttribute("d")));
-      lines.set(g.dataset.line, (lines.get(g.dataset.line) || []).concat(pieces));
-    }
+    const { last, start, at: told, nearest } = plot.dataset.stops ? runs(plot) : curve(plot, left, right, top, bottom);
     let view = [...whole];
     const show = () => plot.setAttribute("viewBox", view.map((v) => v.toFixed(2)).join(" "));
     const within = (i, v) => Math.max(0, Math.min(whole[i + 2] - view[i + 2], v));
@@ -82,33 +108,23 @@
     cross.setAttribute("fill", "none");
     plot.append(cross);
     const cursor = document.createElement("input");
-    cursor.type = "range"; cursor.min = 0; cursor.max = steps; cursor.step = 1; cursor.value = steps / 2;
+    cursor.type = "range"; cursor.min = 0; cursor.max = last; cursor.step = 1; cursor.value = start;
     cursor.setAttribute("aria-label", "Cursor in " + title);
     cursor.setAttribute("aria-keyshortcuts", "+ - 0");
     // The slider lies below what it reads.
     cursor.style.marginLeft = 100 * left / whole[2] + "%";
     cursor.style.width = 100 * (right - left) / whole[2] + "%";
-    const told = document.createElement("p");
-    told.className = "reading";
+    const ruler = document.createElement("div"); // as wide as the plot
+    ruler.className = "ruler";
+    ruler.append(cursor);
+    const said = document.createElement("p");
+    said.className = "reading";
     let at = [(left + right) / 2, (top + bottom) / 2];
     const read = () => {
-      const x = left + (right - left) * cursor.value / steps;
-      const up = (y) => nice(y0 + (y - top) / (bottom - top) * (y1 - y0), y0 - y1);
-      let d = `M${x} ${top}V${bottom}`;
-      const said = [];
-      at = [x, at[1]];
-      for (const [name, pieces] of lines) {
-        const ys = heights(pieces, x).filter((y) => y >= top - 1 && y <= bottom + 1).sort((a, b) => b - a);
-        if (!ys.length) continue;
-        at[1] = ys[0];
-        for (const y of [ys[0], ys.at(-1)]) d += `M${x - 4} ${y}h8`;
-        const values = [...new Set(ys.map(up))];
-        said.push((lines.size > 1 ? name + " " : "") + (values.length < 3 ? values.join(" and ") : values[0] + " to " + values.at(-1)));
-      }
-      cross.setAttribute("d", d);
-      const text = `${across[0]} ${nice(x0 + (x - left) / (right - left) * (x1 - x0), x1 - x0)}${across[1]}: ` +
-        (said.length ? `${upward[0]} ${said.join(", ")}${upward[1]}` : "nothing drawn here");
-      told.textContent = text;
+      const { x, ys, text } = told(Number(cursor.value));
+      at = [x, ys.length ? ys[0] : at[1]];
+      cross.setAttribute("d", `M${x} ${top}V${bottom}` + ys.map((y) => `M${x - 4} ${y}h8`).join(""));
+      said.textContent = text;
       cursor.setAttribute("aria-valuetext", text);
       if (x < view[0] || x > view[0] + view[2]) { view[0] = within(0, x - view[2] / 2); show(); }
     };
@@ -130,9 +146,9 @@
       b.addEventListener("click", does);
       buttons.append(b, " ");
     }
-    plot.after(cursor, told, buttons);
-    if (plot === lists[0]) buttons.after(how);
-    told.textContent = "\u00a0"; // its line is there before it says something
+    plot.after(ruler, said, buttons);
+    if (plot === lists[0]) (plot.closest(".drawn-wide") || buttons).after(how); // there is a narrow one beside a wide one
+    said.textContent = "\u00a0"; // its line is there before it says something
 
     const where = (e) => {
       const p = new DOMPoint(e.clientX, e.clientY).matrixTransform(plot.getScreenCTM().inverse());
@@ -141,7 +157,7 @@
     const point = (e) => {
       const [x, y] = where(e);
       if (x < left || x > right || y < top || y > bottom) return;
-      cursor.value = steps * (x - left) / (right - left);
+      cursor.value = nearest(x);
       read();
     };
     let held = null;
