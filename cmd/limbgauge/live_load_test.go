@@ -10,6 +10,7 @@ import (
 	"runtime/debug"
 	"strconv"
 	"strings"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -40,6 +41,8 @@ func TestLiveLoad(t *testing.T) {
 	quiet := pages[0].begin(sweep)
 	b.moves(t, 1)
 
+	longest := sleeper(t)
+
 	// The server cuts off who does not read for 5 s, so another one comes now and then.
 	again, minute, over := time.NewTicker(4*time.Second), time.NewTicker(time.Minute), time.NewTimer(long)
 	defer again.Stop()
@@ -51,14 +54,15 @@ func TestLiveLoad(t *testing.T) {
 			neverReads(t, b.url, n)
 			n++
 		case <-minute.C:
-			t.Logf("%s", memory(time.Since(began)))
+			before := b.ear().drops()
+			text := memory(time.Since(began))
+			time.Sleep(500 * time.Millisecond)
+			t.Logf("%s; the stand dropped %d, with this look %d; the machine let a sleeper of 1 ms wait for up to %s", text, before, b.ear().drops(), longest())
 		case <-over.C:
 			long = 0
 		}
 	}
-	if long == 0 {
-		t.Logf("%s", memory(time.Since(began)))
-	}
+	t.Logf("%s; the machine let a sleeper of 1 ms wait for up to %s", memory(time.Since(began)), longest())
 	if why := pages[1].post("/stop", nil); why != "" {
 		t.Fatal(why)
 	}
@@ -115,6 +119,27 @@ func (b *liveBench) holdsAll(t *testing.T, id string) {
 		t.Error("no sample of a move was heard")
 	}
 	t.Logf("%d samples of all joints on the line", e.samples)
+}
+
+// sleeper sleeps a ms at a time until the test ends. What it returns says how long the longest has been since it
+// was asked last: nothing in a process on that machine comes sooner.
+func sleeper(t *testing.T) (longest func() time.Duration) {
+	var most atomic.Int64
+	over, done := make(chan struct{}), make(chan struct{})
+	t.Cleanup(func() { close(over); <-done })
+	go func() {
+		defer close(done)
+		for {
+			began := time.Now()
+			select {
+			case <-over:
+				return
+			case <-time.After(time.Millisecond):
+			}
+			most.Store(max(most.Load(), int64(time.Since(began))))
+		}
+	}()
+	return func() time.Duration { return time.Duration(most.Swap(0)).Round(time.Millisecond) }
 }
 
 // memory says what is in use after a collection, and what the system gives the process.

@@ -128,6 +128,12 @@ func (e *ear) hear(m wire.Message, now time.Time) {
 	}
 }
 
+func (e *ear) drops() int {
+	e.mu.Lock()
+	defer e.mu.Unlock()
+	return int(e.dropped)
+}
+
 func (e *ear) joint(channel uint8) *heard {
 	if e.joints[channel] == nil {
 		e.joints[channel] = new(heard)

@@ -20,7 +20,7 @@ func (d *desk) planEndurance(ctx context.Context, s web.Sweep) (web.Plan, error)
 	}
 	lo, hi := span(e.knots)
 	turns := append([]web.Turn{{Joint: e.joint.Name, LoDeg: lo, HiDeg: hi, DegPerS: fastest(e), TakesS: e.plan.Left(e.count).Seconds()}}, turnsOf(e.sweep)...)
-	return web.Plan{What: e.what(), Notes: notesOf(e.sweep), Turns: turns, Run: func(ctx context.Context, w web.Watch) (web.Outcome, error) {
+	return web.Plan{What: e.what(), Notes: notesOf(e.sweep), Turns: turns, Many: true, Run: func(ctx context.Context, w web.Watch) (web.Outcome, error) {
 		last := ""
 		e.out = sayer(func(text string) { last = text; w.Say(text) })
 		e.live, e.consent = w.Live, w.Consent

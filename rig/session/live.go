@@ -18,8 +18,10 @@ type Snapshot struct {
 	Share      float64
 	// The newest reading; NaN where not measured.
 	CommandDeg, AngleDeg, MotorDeg, CurrentA, SupplyV float64
-	Samples                                           int
-	Losses                                            rig.Losses
+	// PeakA is the greatest current since the snapshot before.
+	PeakA   float64
+	Samples int
+	Losses  rig.Losses
 	// Said is a remark of the stand, empty most of the time.
 	Said string
 }

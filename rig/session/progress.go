@@ -2,6 +2,7 @@ package session
 
 import (
 	"math"
+	"slices"
 	"time"
 
 	"limbgauge/rig"
@@ -15,6 +16,7 @@ type progress struct {
 	total   time.Duration
 	startUS map[int]int64
 	last    rig.Row
+	peak    int32 // of the current, in the newest batch
 	joint   int
 	samples int
 }
@@ -43,7 +45,7 @@ func (p *progress) take(b *rig.Batch) {
 	if _, ok := p.startUS[b.Joint]; !ok {
 		p.startUS[b.Joint] = b.TimeUS[0]
 	}
-	p.last = b.Row(b.Len() - 1)
+	p.last, p.peak = b.Row(b.Len()-1), slices.Max(b.Current) // rig.Missing is less than any
 	p.samples += b.Len()
 }
 
@@ -69,7 +71,7 @@ func (p *progress) snapshot(l rig.Losses) Snapshot {
 	s := Snapshot{Joint: p.joints[p.joint].Name, Move: p.last.Move, Segment: int(p.last.Segment), Moves: p.moves[p.joint],
 		Done: done, Left: max(0, p.total-done), Samples: p.samples, Losses: l,
 		CommandDeg: value(p.last.Command, 1e-3), AngleDeg: value(p.last.Angle, 1e-3), MotorDeg: value(p.last.Motor, 1e-3),
-		CurrentA: value(p.last.Current, 1e-3), SupplyV: value(p.last.Supply, 1e-3)}
+		CurrentA: value(p.last.Current, 1e-3), PeakA: value(p.peak, 1e-3), SupplyV: value(p.last.Supply, 1e-3)}
 	if p.total > 0 {
 		s.Share = done.Seconds() / p.total.Seconds()
 	}

@@ -174,3 +174,22 @@ func TestProgress(t *testing.T) {
 		t.Errorf("beyond the plan: %+v", s)
 	}
 }
+
+// A current that was high for one sample shows, though the newest is low again; one that was not measured is none.
+func TestSnapshotTellsThePeak(t *testing.T) {
+	p := newProgress(Config{Joints: leg(t), Plans: []Plan{{1, little("hip")}}})
+	of := func(milliamps ...int32) Snapshot {
+		b := &rig.Batch{Joint: 1}
+		for i, ma := range milliamps {
+			b.Append(rig.Row{TimeUS: int64(i), Current: ma})
+		}
+		p.take(b)
+		return p.snapshot(rig.Losses{})
+	}
+	if s := of(100, 900, rig.Missing, 300); s.PeakA != 0.9 || s.CurrentA != 0.3 {
+		t.Errorf("peak %g A, newest %g A; want 0.9 and 0.3", s.PeakA, s.CurrentA)
+	}
+	if s := of(rig.Missing, rig.Missing); !math.IsNaN(s.PeakA) {
+		t.Errorf("peak %g A of a current that was not measured", s.PeakA)
+	}
+}

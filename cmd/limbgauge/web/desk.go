@@ -66,6 +66,7 @@ type Plan struct {
 	What  string // in a sentence
 	Notes []string
 	Turns []Turn // one joint after the other
+	Many  bool   // it is of many runs, as an endurance test
 	// Run carries it out, records, judges and keeps. The outcome names the run where there is one, also
 	// with an error.
 	Run func(context.Context, Watch) (Outcome, error)

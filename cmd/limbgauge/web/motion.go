@@ -132,7 +132,7 @@ func (m *motion) start(page string) error {
 	close(m.done) // its waiting is over
 	ctx, cancel := context.WithCancelCause(m.ctx)
 	m.cancel, m.done, m.heard = cancel, make(chan struct{}), m.now()
-	m.enter(status{State: moving, Text: "Moving " + jointsOf(m.plan.Turns) + ".", Turns: m.plan.Turns})
+	m.enter(status{State: moving, Text: "Moving " + jointsOf(m.plan.Turns) + ".", Turns: m.plan.Turns, Many: m.plan.Many})
 	go m.run(ctx, m.plan, m.done)
 	return nil
 }

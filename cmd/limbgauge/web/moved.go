@@ -18,6 +18,7 @@ type status struct {
 	Text    string       `json:"text"` // what it is about, or how the last one ended
 	Hint    string       `json:"hint,omitempty"`
 	Turns   []Turn       `json:"turns,omitempty"`
+	Many    bool         `json:"many,omitempty"`    // it is of many runs
 	Run     string       `json:"run,omitempty"`     // of the last one
 	Verdict *verdictNews `json:"verdict,omitempty"` // on it
 	Bad     bool         `json:"bad,omitempty"`     // it did not come to its end
@@ -46,6 +47,7 @@ type moved struct {
 	Angle   []number `json:"angle"`
 	Motor   []number `json:"motor"`
 	Current []number `json:"current"`
+	Peak    []number `json:"peak"` // of the current, since the value before
 	Supply  []number `json:"supply"`
 }
 
@@ -101,5 +103,6 @@ func (n *moved) take(s session.Snapshot) {
 	n.Angle = append(n.Angle, number(s.AngleDeg))
 	n.Motor = append(n.Motor, number(s.MotorDeg))
 	n.Current = append(n.Current, number(s.CurrentA))
+	n.Peak = append(n.Peak, number(s.PeakA))
 	n.Supply = append(n.Supply, number(s.SupplyV))
 }

@@ -130,6 +130,7 @@ news.addEventListener("state", (e) => {
     if (was !== "moving") { curves.clear(); clear(); }
     $("moving").hidden = false;
     $("was").hidden = true;
+    $("left-of").textContent = s.many ? "left of this run" : "left";
     show("see", "");
     show("said", "");
   }

@@ -20,7 +20,7 @@ class Ring {
   last(c) { return this.length ? this.at(c, this.length - 1) : NaN; }
 }
 
-const T = 0, COMMAND = 1, ANGLE = 2, CURRENT = 3; // of the courses
+const T = 0, COMMAND = 1, ANGLE = 2, PEAK = 3; // of the courses
 const TORQUE = 0, OFF = 1; // of the loop
 
 // Steps of a scale: 1, 2 or 5 times a power of ten.
@@ -58,7 +58,7 @@ export class Curves {
     const j = this.joint;
     for (let i = 0; i < n; i++) {
       const command = known(m.command[i]), angle = known(m.angle[i]);
-      this.courses.push(m.t[i], command, angle, known(m.current[i]));
+      this.courses.push(m.t[i], command, angle, known(m.peak[i]));
       if (m.move !== "step" && !Number.isNaN(angle - command)) this.loop.push(j.torque_nm * Math.sin((angle - j.down_deg) * Math.PI / 180), angle - command);
     }
     this.ask();
@@ -164,9 +164,9 @@ export class Curves {
     const s = this.sheet(this.canvas.amps);
     if (!this.courses.length) return;
     let most = this.joint.current_max_a || 0.5;
-    for (let i = 0; i < this.courses.length; i++) if (this.courses.at(CURRENT, i) > most) most = this.courses.at(CURRENT, i);
+    for (let i = 0; i < this.courses.length; i++) if (this.courses.at(PEAK, i) > most) most = this.courses.at(PEAK, i);
     const y = this.scale(s, 0, most * 1.04, 3, "A");
-    this.over(s, CURRENT, y, this.tone("--p-up"), 2);
+    this.over(s, PEAK, y, this.tone("--p-up"), 2);
     if (this.joint.current_max_a) { // where the stand trips
       const { g } = s;
       g.strokeStyle = this.tone("--p-limit");
@@ -225,7 +225,7 @@ export class Curves {
     const first = r.last(T) - spanS;
     return {
       course: "Angle of joint " + (this.joint ? this.joint.name : "") + ": asked " + f(r.last(COMMAND), 1) + " deg, reached " + f(r.last(ANGLE), 1) + " deg; in the last " + spanS + " s" + range(span(r, ANGLE, first), 1, "deg"),
-      amps: "Current: " + f(r.last(CURRENT), 2) + " A; in the last " + spanS + " s" + range(span(r, CURRENT, first), 2, "A"),
+      amps: "Current, by its peaks: " + f(r.last(PEAK), 2) + " A; in the last " + spanS + " s" + range(span(r, PEAK, first), 2, "A"),
       loop: "How far the joint lies off its command, by the torque of its load: now " + f(this.loop.last(OFF), 2) + " deg at " + f(this.loop.last(TORQUE), 2) + " N·m; since the start" + range(span(this.loop, OFF), 2, "deg"),
     };
   }
