@@ -202,6 +202,9 @@ func TestLinkTellsApart(t *testing.T) {
 		}, nil, "", exitGone, []string{"the stand went away", "look at the plug"}, "channel 1"},
 		{"loop", 500000, func(u *linktest.UART) { _, _ = io.Copy(u, u) }, nil, "", exitEcho, []string{"our own bytes came back", "part the wires"}, ""},
 		{"a bench with a channel too many", 500000, ideal(linktest.Config{Joints: 1}), nil, rig.ExampleBench(), exitInput, []string{"the stand has 1 (0 to 0): correct channel in bench.toml"}, ""},
+		{"a servo frame rate that a stand of 1.0 can not be told", 500000, ideal(linktest.Config{}), []string{"--seconds", "1"},
+			strings.Replace(rig.ExampleBench(), "deadband_us = 3.0", "deadband_us = 3.0\nframe_hz = 250", 1), exitDone, nil,
+			`It can not be swept so: joint "yaw" has frame_hz = 250`},
 	} {
 		all.Go(func() {
 			path := ""
@@ -310,4 +313,24 @@ func TestLinkListens(t *testing.T) {
 			t.Errorf("frames after all: exit code %d, want %d\n%s", code, exitTextForm, errs)
 		}
 	})
+}
+
+// TestSweepOfAnOldStand: a servo frame rate that can not be told ends a sweep before anything moves.
+func TestSweepOfAnOldStand(t *testing.T) {
+	t.Parallel()
+	dir := t.TempDir()
+	bench := strings.Replace(rig.ExampleBench(), "deadband_us = 3.0", "deadband_us = 3.0\nframe_hz = 250", 1)
+	if err := os.WriteFile(filepath.Join(dir, benchFile), []byte(bench), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	var o, e bytes.Buffer
+	args := []string{"-b", dir, "sweep", "yaw", "--port", peer(t, 500000, ideal(linktest.Config{})), "--yes", "--hands-clear"}
+	code := run(context.Background(), args, strings.NewReader(""), &o, &e)
+	said := strings.Join(strings.Fields(e.String()), " ")
+	if code != exitStand || !strings.Contains(said, "the stand speaks protocol 1.0, which knows no such thing: flash the firmware that belongs to this limbgauge, or leave the key out") {
+		t.Errorf("exit code %d\n%s%s", code, o.String(), e.String())
+	}
+	if _, err := os.Stat(filepath.Join(dir, "runs")); err == nil {
+		t.Error("a run was begun")
+	}
 }

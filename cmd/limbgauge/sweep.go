@@ -69,8 +69,9 @@ recorded.
 Routines:
 ` + routineHelp() + `
 With --bare-servo the servo is measured by itself: take the belt off, set the weight
-and the joint's angle sensor on its horn. "analyze --bare RUN", or bare_run below
-[joint.servo] for later runs, takes it off a joint that has no motor-side angle.
+and the joint's angle sensor on its horn; joint_zero_deg is then what it reads there.
+"analyze --bare RUN", or bare_run below [joint.servo] for later runs, takes it off a
+joint that has no motor-side angle.
 
 A stop by software is no safety device: keep a switch in the servo's supply in reach.
 
@@ -200,6 +201,9 @@ func (a *app) planSweep(ctx context.Context, names []string, o sweepOptions) (p 
 		p.whole = append(p.whole, j)
 		if o.bare {
 			j, called = j.BareServo(), "the bare servo of joint "+n
+			if key, problem, hint := j.SensorWrong(); key != "" {
+				return p, inputError(fmt.Errorf("%s: %s %s", called, key, problem), hint)
+			}
 		}
 		r, err := rig.BuiltinRoutine(o.routine, j)
 		if err != nil {
