@@ -20,14 +20,11 @@ func Against(time, angle, command []float64) (travel float64, against bool) {
 	}
 	way, last := 0.0, -1
 	for i, t := range time {
-		if math.IsNaN(angle[i]) || math.IsNaN(command[i]) {
+		if last >= 0 && t-time[last] < senseEveryS || math.IsNaN(angle[i]) || math.IsNaN(command[i]) {
 			continue
 		}
 		if last < 0 {
 			last = i
-			continue
-		}
-		if t-time[last] < senseEveryS {
 			continue
 		}
 		asked, came := command[i]-command[last], angle[i]-angle[last]
