@@ -53,7 +53,7 @@ const (
 func inspect(s *rig.Series, j rig.Joint) *sensing {
 	out := *s
 	g := &sensing{series: &out}
-	against := g.senses(s)
+	against := g.senses(s, j)
 	fastest, geared := noLoadSpeed(j), scaled(s.Command, j.Ratio())
 	// Both sensors are looked at side by side, and what is found is said in one order.
 	together(func() { g.clock = sensor.FindClock(s.Time) },
@@ -100,16 +100,23 @@ func inspect(s *rig.Series, j rig.Joint) *sensing {
 
 // senses gives up an angle that turns against the command: whatever it shows has the wrong sign.
 // The motor side's is left out here; whether the joint's is to be lost is the answer.
-func (g *sensing) senses(s *rig.Series) (joint bool) {
-	const text = "turns against the command, as one that counts the other way than the joint"
-	if _, against := sensor.Against(s.Time, s.Motor, s.Command); against {
-		g.faults = append(g.faults, diagnose.SensorFault{Sensor: "motor angle", Repaired: true, Text: text})
-		g.notes = append(g.notes, "The motor-side angle turns against the command; it is not used. Turn its sense round: motor_reversed below [joint.sensors].")
-		g.series.Motor = nil
+func (g *sensing) senses(s *rig.Series, j rig.Joint) (joint bool) {
+	var keys []string
+	fault := func(name, key string, is bool) {
+		keys = append(keys, fmt.Sprintf("%s = %t", key, !is))
+		g.faults = append(g.faults, diagnose.SensorFault{Sensor: name, Text: "turns against the command, as one that counts the other way than the joint"})
 	}
 	if _, joint = sensor.Against(s.Time, s.Angle, s.Command); joint {
-		g.faults = append(g.faults, diagnose.SensorFault{Sensor: "joint angle", Text: text})
-		g.notes = append(g.notes, "The joint angle turns against the command. Turn its sense round: joint_reversed below [joint.sensors], or the sign of its column.")
+		fault("joint angle", "joint_reversed", j.Sensors.JointReversed)
+	}
+	if _, motor := sensor.Against(s.Time, s.Motor, s.Command); motor {
+		fault("motor angle", "motor_reversed", j.Sensors.MotorReversed)
+		g.faults[len(g.faults)-1].Repaired = true
+		g.notes = append(g.notes, "The motor-side angle turns against the command; it is not used.")
+		g.series.Motor = nil
+	}
+	for i := range g.faults {
+		g.faults[i].Next = fmt.Sprintf("write %s below [joint.sensors], or turn the sensor's direction pin round; in a log, change the sign of its column", strings.Join(keys, " and "))
 	}
 	return joint
 }

@@ -205,8 +205,8 @@ func TestWrongSense(t *testing.T) {
 		if len(h.Findings) != 1 || f.Cause != health.SensorFault || !strings.Contains(strings.Join(f.Evidence, "|"), c.says) {
 			t.Errorf("%s: findings %v, evidence %q", c.name, causes(h), f.Evidence)
 		}
-		if !strings.Contains(strings.Join(h.Notes, "|"), "_reversed below [joint.sensors]") {
-			t.Errorf("%s: no note says what to do: %q", c.name, h.Notes)
+		if !strings.Contains(f.Next, "_reversed = true below [joint.sensors]") {
+			t.Errorf("%s: it does not say what to do but %q", c.name, f.Next)
 		}
 		for _, name := range []string{"play", "compliance", "reversal_error", "belt_tension", "friction", "creep"} {
 			m, ok := h.Find(name, health.Total)

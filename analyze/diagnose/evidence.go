@@ -65,6 +65,7 @@ type SensorFault struct {
 	// Repaired is true where the figures do not suffer: what was wrong was taken out, the sensor is
 	// not used, or the figures grow wide with it.
 	Repaired bool
+	Next     string // what to do about this very fault; "" for the usual
 }
 
 // apart says whether play and give of servo and transmission are known by themselves.

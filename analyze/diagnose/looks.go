@@ -23,6 +23,16 @@ func sensors(e *Evidence) (string, bool) {
 	return text, true
 }
 
+// sensorNext is what a fault wants done about itself, else what finds most of them.
+func sensorNext(e *Evidence) string {
+	for _, s := range e.Sensors {
+		if s.Next != "" {
+			return s.Next
+		}
+	}
+	return "look at the joint while the reading jumps; check magnet, cable and bus, then repeat"
+}
+
 // lostMost is the share of lost samples above which timing measures suffer [common practice].
 const lostMost = 0.02
 

@@ -18,7 +18,7 @@ func table() []row {
 			explains: sensorExplains,
 			aside:    repaired,
 			alike:    causes(health.LostSamples),
-			next:     constant("look at the joint while the reading jumps; check magnet, cable and bus, then repeat"),
+			next:     sensorNext,
 		},
 		{
 			cause: health.SupplySag, severity: health.SeverityFault,
