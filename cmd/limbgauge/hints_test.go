@@ -1,10 +1,15 @@
 package main
 
 import (
+	"bytes"
+	"fmt"
 	"os"
 	"path/filepath"
 	"strings"
 	"testing"
+
+	wire "limbgauge/firmware-protocol"
+	"limbgauge/rig/link"
 )
 
 // Every error that a user can provoke says what to do about it, with a code that is not that of a
@@ -74,6 +79,20 @@ func TestEveryErrorHasAHint(t *testing.T) {
 			t.Errorf("limbgauge %s: exit code %d: %s", c.line, code, errs)
 		case !strings.Contains(errs, "limbgauge: hint: ") && !strings.Contains(errs, "; "): // behind a semicolon an error says it itself
 			t.Errorf("limbgauge %s: no hint: %s", c.line, errs)
+		}
+	}
+}
+
+// Whatever a stand trips for, what to do is said; a restart and power-up are errors of their own.
+func TestEveryTripHasAHint(t *testing.T) {
+	for r := wire.ReasonHeartbeat; !strings.HasPrefix(r.String(), "reason "); r++ {
+		if r == wire.ReasonReset || r == wire.ReasonPowerUp {
+			continue
+		}
+		var out bytes.Buffer
+		printError(&out, fmt.Errorf("joint knee, move 3: %w", &link.TrippedError{Trip: link.Tripped{Reason: r}}))
+		if !strings.Contains(out.String(), "limbgauge: hint: ") {
+			t.Errorf("%s: %s", r, out.String())
 		}
 	}
 }

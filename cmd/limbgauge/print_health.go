@@ -26,8 +26,12 @@ func printHealth(w io.Writer, h health.Health, form answerForm) {
 		if h.Run != "" {
 			where += ", run " + h.Run
 		}
-		say(w, "", where+": "+headlineIn(st, j))
-		printFindings(w, j.Findings)
+		say(w, "", where+": "+form.headline(st, j))
+		if form.brokenOff(j) {
+			say(w, "  ", "next: run the routine again, to its end")
+		} else {
+			printFindings(w, j.Findings)
+		}
 		fmt.Fprintln(w)
 		printMeasures(w, h.Run, j, form)
 		for _, n := range j.Notes {
@@ -49,6 +53,19 @@ func headlineIn(st style, j health.Joint) string {
 		return st.doubt("no fault found, but not all could be seen")
 	}
 	return findingWords(st, f)
+}
+
+// brokenOff says of a joint that nothing was found in a run that did not come to its end: what was not seen
+// says nothing then, and neither does what to look at for it.
+func (f answerForm) brokenOff(j health.Joint) bool {
+	return f.broken && j.Findings[0].Cause == health.None
+}
+
+func (f answerForm) headline(st style, j health.Joint) string {
+	if f.brokenOff(j) {
+		return st.doubt("no fault found up to where it was broken off")
+	}
+	return headlineIn(st, j)
 }
 
 // findingWords names a finding, how much it matters and how sure it is.

@@ -123,6 +123,8 @@ type answerForm struct {
 	// short leaves out what has no limit, where anything has one: after a sweep the verdict is to stay on
 	// the screen.
 	short bool
+	// broken says that the run did not come to its end.
+	broken bool
 }
 
 // answer prints what is answered of a run, and turns a fault into an exit code where that was asked for.
@@ -162,7 +164,7 @@ func (a *app) answer(re reply, form answerForm) error {
 // so that they stand where the eye is.
 func (a *app) printReply(re reply, form answerForm) {
 	w := &counter{to: a.out}
-	if re.Ended != "" && re.run.End.How != record.Complete {
+	if form.broken = re.Ended != "" && re.run.End.How != record.Complete; form.broken {
 		say(w, "", fmt.Sprintf("Run %s did not come to its end (%s): it holds %.1f s, and what comes later in its routine was not measured.", re.Run, re.Ended, re.run.DurationS()))
 	}
 	printHealth(w, re.Health, form)
@@ -176,13 +178,13 @@ func (a *app) printReply(re reply, form answerForm) {
 	if fd, ok := terminalOf(w); ok {
 		if _, rows, err := term.GetSize(fd); err == nil && w.lines >= rows {
 			fmt.Fprintln(w)
-			printVerdicts(w, re.Health)
+			printVerdicts(w, re.Health, form)
 		}
 	}
 }
 
 // printVerdicts writes a line for each joint.
-func printVerdicts(w io.Writer, h health.Health) {
+func printVerdicts(w io.Writer, h health.Health, form answerForm) {
 	title := h.Leg
 	if h.Run != "" {
 		title += ", run " + h.Run
@@ -190,7 +192,7 @@ func printVerdicts(w io.Writer, h health.Health) {
 	say(w, "", title+", in short:")
 	t := sheet{indent: "  ", columns: []column{{title: "joint", least: 8}, {title: "verdict", least: 24}, {title: "part", least: 8}}}
 	for _, j := range h.Joints {
-		t.add(j.Joint, headlineIn(styleOf(w), j), j.Findings[0].Part)
+		t.add(j.Joint, form.headline(styleOf(w), j), j.Findings[0].Part)
 	}
 	t.print(w)
 }
