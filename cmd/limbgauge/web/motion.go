@@ -7,6 +7,7 @@ import (
 	"sync"
 	"time"
 
+	"limbgauge/analyze/health"
 	"limbgauge/analyze/report"
 	"limbgauge/rig/link"
 	"limbgauge/rig/session"
@@ -252,9 +253,26 @@ func (m *motion) outcome(ctx context.Context, came Outcome, err error) status {
 	if len(came.Health.Joints) > 0 {
 		sign, verdict := report.Headline(&report.Document{Health: came.Health})
 		s.Verdict = &verdictNews{sign.Shape, sign.Word, verdict}
+		if s.Hint == "" && err == nil {
+			s.Hint = nextOf(came.Health)
+		}
 	} else if came.Run != "" {
 		said = append(said, "What was recorded is kept as run "+came.Run+".")
 	}
 	s.Text = strings.Join(said, " ")
 	return s
+}
+
+// nextOf is what to do first about the worst that was found, "" where nothing was.
+func nextOf(h health.Health) string {
+	for _, severity := range []health.Severity{health.SeverityFault, health.SeverityWarning} {
+		for _, j := range h.Joints {
+			for _, f := range j.Findings {
+				if f.Severity == severity && f.Cause != health.None {
+					return report.Sentence("joint " + j.Joint + ": " + f.Next)
+				}
+			}
+		}
+	}
+	return ""
 }
