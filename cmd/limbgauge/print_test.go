@@ -78,8 +78,7 @@ func (s sheetOfPaper) lastLine() string {
 	return s.text(low-12, math.Inf(1))
 }
 
-// printed prints a bench's newest report with a browser, after whatever is to be done to the page, and
-// reads the paper with a program that is not ours.
+// printed prints a bench's newest report with a browser, after whatever is to be done to the page.
 func printed(t *testing.T, b *tab, name, bench string, before ...string) []sheetOfPaper {
 	t.Helper()
 	file := filepath.Join(t.TempDir(), "report.html")
@@ -93,27 +92,33 @@ func printed(t *testing.T, b *tab, name, bench string, before ...string) []sheet
 	for _, script := range before {
 		b.do(holds(script))
 	}
+	return b.paper(name)
+}
+
+// paper prints the open page and reads the paper with a program that is not ours.
+func (b *tab) paper(name string) []sheetOfPaper {
+	b.t.Helper()
 	yes := true
 	pdf, err := chromedp.Run(b.ctx, chromedp.PrintToPDF(func(p *page.PrintToPDFParams) { p.PreferCSSPageSize = &yes }))
 	if err != nil {
-		t.Fatal(err)
+		b.t.Fatal(err)
 	}
 	if dir := os.Getenv(shots); dir != "" {
 		if err := os.WriteFile(filepath.Join(dir, "print-"+name+".pdf"), pdf, 0o644); err != nil {
-			t.Fatal(err)
+			b.t.Fatal(err)
 		}
 	}
-	read := exec.Command(needs(t, "pdftotext"), "-bbox", "-", "-")
+	read := exec.Command(needs(b.t, "pdftotext"), "-bbox", "-", "-")
 	read.Stdin = bytes.NewReader(pdf)
 	words, err := read.Output()
 	if err != nil {
-		t.Fatal(err)
+		b.t.Fatal(err)
 	}
 	var doc struct {
 		Pages []sheetOfPaper `xml:"body>doc>page"`
 	}
 	if err := xml.Unmarshal(words, &doc); err != nil {
-		t.Fatal(err)
+		b.t.Fatal(err)
 	}
 	return doc.Pages
 }
@@ -224,6 +229,8 @@ func TestReportOnPaper(t *testing.T) {
 // loopTitle is followed by a word where it is a title, by a sign where it is named in a list.
 var loopTitle = regexp.MustCompile(`Deflection against load torque, (total|servo|transmission) [^·]`)
 
+var sagRow = regexp.MustCompile(`Supply sag at least [0-9.]+ ± [0-9.]+ V`)
+
 // checkWhole fails where a page's end tears apart what belongs together.
 func checkWhole(t *testing.T, pages []sheetOfPaper) {
 	t.Helper()
@@ -243,11 +250,28 @@ func checkWhole(t *testing.T, pages []sheetOfPaper) {
 		if from, to := strings.Count(body, "part: "), strings.Count(body, "Next test"); from > to {
 			t.Errorf("page %d begins %d findings and ends %d", i+1, from, to)
 		}
-		for _, heading := range []string{"Against your limits", "Where motion is lost", "Remarks on the data", "Revision", "Conditions and losses", "Cautions", "How to read this", "Measure Value Limit Verdict"} {
+		// What is said of a figure stands below it.
+		if rows, said := len(sagRow.FindAllString(body, -1)), strings.Count(body, "dips shorter than"); rows != said {
+			t.Errorf("page %d has %d figures of the supply's sag and says of %d what they miss", i+1, rows, said)
+		}
+		for _, heading := range []string{"Against your limits", "Where motion is lost", "Remarks on the data", "Conditions and losses", "Cautions", "How to read this", "Measure Value Limit Verdict"} {
 			if strings.HasPrefix(p.lastLine(), heading) {
 				t.Errorf("page %d ends with the heading %q", i+1, p.lastLine())
 			}
 		}
+	}
+}
+
+// Wherever a page's end falls, it tears nothing apart: all of a report is pushed down step by step.
+func TestPageEndsTearNothing(t *testing.T) {
+	needs(t, "pdftotext")
+	b := openBrowser(t).tab(t)
+	bench := paperBench(t, []string{"knee", "hip"}, "A", unchanged, "--fault", "knee:belt_slack=0.8")
+	printed(t, b, "pushed", bench, `document.body.prepend(document.createElement("p")), true`)
+	for mm := 0; mm <= 240; mm += 12 {
+		b.do(holds(fmt.Sprintf(`document.body.firstChild.style.height = "%dmm", true`, mm)))
+		name := fmt.Sprintf("pushed-%d", mm)
+		t.Run(name, func(t *testing.T) { checkWhole(t, b.paper(name)) })
 	}
 }
 
