@@ -41,7 +41,7 @@ func TestAgainst(t *testing.T) {
 		if got != c.want {
 			t.Errorf("%s: against %t, want %t", c.name, got, c.want)
 		}
-		if c.name == "follows" && math.Abs(travel-rate*n*dt) > 0.05*rate*n*dt { // turns of the triangle lose a little
+		if c.name == "follows" && !(travel < rate*n*dt && travel > 0.7*rate*n*dt) { // turns of the triangle lose two pieces of ten
 			t.Errorf("travel %g deg, want about %g", travel, rate*n*dt)
 		}
 	}
@@ -50,5 +50,36 @@ func TestAgainst(t *testing.T) {
 	}
 	if _, got := Against([]float64{0}, nil, []float64{0}); got {
 		t.Error("no angle has no sense")
+	}
+}
+
+// However fast a command swings and however late the angle follows it, up to a quarter of a second, it is
+// not taken for one that counts the other way; one that does is, as long as the command is slow.
+func TestLagIsNotASense(t *testing.T) {
+	for hz := 0.1; hz < 8; hz *= 1.07 {
+		for _, lag := range []float64{0, 0.02, 0.05, 0.1, 0.15, 0.2, 0.24} {
+			for _, square := range []bool{false, true} {
+				for phase := 0.0; phase < 1; phase += 0.1 {
+					wave := func(s float64) float64 {
+						y := math.Sin(2 * math.Pi * (hz*s + phase))
+						if square {
+							return math.Copysign(20, y)
+						}
+						return 20 * y
+					}
+					var time, angle, other, command []float64
+					for i := range 3000 {
+						s := float64(i) * 0.01
+						time, angle, other, command = append(time, s), append(angle, wave(s-lag)), append(other, -wave(s-lag)), append(command, wave(s))
+					}
+					if _, got := Against(time, angle, command); got {
+						t.Fatalf("%.2f Hz, %g s late, square %t, phase %.1f: taken for the other way", hz, lag, square, phase)
+					}
+					if _, got := Against(time, other, command); !got && !square && hz < 0.3 {
+						t.Fatalf("%.2f Hz, %g s late, phase %.1f: the other way was not seen", hz, lag, phase)
+					}
+				}
+			}
+		}
 	}
 }

@@ -2,6 +2,7 @@ package session
 
 import (
 	"fmt"
+	"math"
 	"strings"
 
 	"limbgauge/rig"
@@ -22,36 +23,48 @@ func (e *SenseError) Error() string {
 
 // A sense is told from the first moves [common practice].
 const (
-	senseEveryUS  = 250_000 // from reading to reading: long against the servo's delay
+	senseEveryUS  = 250_000 // from reading to reading: longer than a servo lags
 	senseLeastDeg = 2       // of command between them
+	senseStraight = 0.9     // of the command's way, turns taken off
 	senseEnough   = 4       // readings that agree
 )
 
 // sense compares the ways of one sensor with those of the command.
 type sense struct {
-	begun          bool
-	atUS           int64
-	command, angle int32
-	with, against  int
+	begun         bool
+	atUS          int64
+	angle         int32      // at the reading before
+	command       int32      // at the sample before
+	net, gone     [2]float64 // ways of the command since the reading before, and between that and its own
+	with, against int
 }
 
-// take looks at a reading that belongs to a move. A way of less than half the command's says nothing.
+// take looks at a reading that belongs to a move. A way of less than half the command's says nothing, and
+// so does a command that turns: an angle that merely lags goes the other way then.
 func (s *sense) take(atUS int64, command, angle int32) {
-	if angle == rig.Missing || s.with >= senseEnough || s.begun && atUS-s.atUS < senseEveryUS {
+	if s.with >= senseEnough {
 		return
 	}
-	asked, came := float64(command-s.command), float64(angle-s.angle)
-	if asked < 0 {
-		asked, came = -asked, -came
+	if s.begun {
+		d := float64(command) - float64(s.command)
+		s.net[0], s.gone[0] = s.net[0]+d, s.gone[0]+math.Abs(d)
 	}
-	switch {
-	case !s.begun || asked < senseLeastDeg*1000:
-	case came <= -asked/2:
-		s.against++
-	case came >= asked/2:
-		s.with++
+	s.command = command
+	if angle == rig.Missing || s.begun && atUS-s.atUS < senseEveryUS {
+		return
 	}
-	s.begun, s.atUS, s.command, s.angle = true, atUS, command, angle
+	const least = senseLeastDeg * 1000
+	asked := s.net[0]
+	if math.Abs(asked) >= least && math.Abs(s.net[1]) >= least && math.Abs(asked+s.net[1]) >= senseStraight*(s.gone[0]+s.gone[1]) {
+		switch followed := (float64(angle) - float64(s.angle)) / asked; {
+		case followed <= -0.5:
+			s.against++
+		case followed >= 0.5:
+			s.with++
+		}
+	}
+	s.net, s.gone = [2]float64{0, s.net[0]}, [2]float64{0, s.gone[0]}
+	s.begun, s.atUS, s.angle = true, atUS, angle
 }
 
 // wrong says that the ways went against the command, but for what a single wild reading does.

@@ -84,3 +84,24 @@ func TestSenseIsNotMistaken(t *testing.T) {
 		}
 	}
 }
+
+// A gait swings faster than a loaded servo follows: however late, up to a quarter of a second, that is no
+// wrong sense.
+func TestLagIsNoWrongSense(t *testing.T) {
+	for hz := 0.1; hz < 6; hz *= 1.07 {
+		for _, lag := range []float64{0.02, 0.1, 0.2, 0.24} {
+			for phase := 0.0; phase < 1; phase += 0.1 {
+				wave := func(s float64) int32 { return int32(20_000 * math.Sin(2*math.Pi*(hz*s+phase))) }
+				var late, other sense
+				for i := range 8000 {
+					at := float64(i) * 0.004
+					late.take(int64(at*1e6), wave(at), wave(at-lag))
+					other.take(int64(at*1e6), wave(at), -wave(at-lag))
+				}
+				if late.wrong() || hz < 0.5 && !other.wrong() {
+					t.Fatalf("%.2f Hz, %g s late, phase %.1f: late is wrong %t, the other way %t", hz, lag, phase, late.wrong(), other.wrong())
+				}
+			}
+		}
+	}
+}
