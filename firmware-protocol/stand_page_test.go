@@ -78,7 +78,7 @@ func numbers(t *testing.T, list string) []int {
 // TestPageWiring: the pins, addresses, branches and settings on the page and in the drawing are those of the firmware.
 func TestPageWiring(t *testing.T) {
 	page, config, drawing := text(t, "STAND.md"), text(t, "avr/config.h"), text(t, "drawings/wiring.svg")
-	sensors, pulses, bus := text(t, "avr/board/sensors.c"), text(t, "avr/board/pulses.c"), text(t, "avr/board/bus.c")
+	sensors, pulses, bus := text(t, "avr/board/sensors.c")+text(t, "avr/board/board_avr.h"), text(t, "avr/board/pulses.c"), text(t, "avr/board/bus.c")
 
 	pins := map[string]string{}
 	for _, r := range cells(t, page, "what") {

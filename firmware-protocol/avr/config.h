@@ -12,11 +12,6 @@
 #define JOINTS 3
 #endif
 
-/* Moves a joint's queue holds, the running one included; 15 bytes of memory each. */
-#ifndef QUEUE
-#define QUEUE 4
-#endif
-
 /* Servo pulses per second, 50 to 333, where the host asks for no rate. Any hobby servo bears 50; many digital ones bear 250 or 333, which follow a
    ramp in finer steps. A servo made for 50 overheats at more: see its data sheet. */
 #ifndef SERVO_FRAME_HZ
@@ -50,6 +45,25 @@
 #ifndef MOTOR_SENSOR
 #define MOTOR_SENSOR {MUX(3), MUX(4), MUX(5)}
 #endif
+
+/* 1 when a PIN is named here: it costs memory. */
+#ifndef ANALOGUE
+#define ANALOGUE 0
+#endif
+
+/* Moves a joint's queue holds, the running one included, 2 at least; 15 bytes of memory each, so as many as there is room for. */
+#ifndef QUEUE
+#if JOINTS < 3
+#define QUEUE 8
+#elif MOTOR_SENSORS + 2 * ANALOGUE < 2
+#define QUEUE 4
+#elif MOTOR_SENSORS + 2 * ANALOGUE < 4
+#define QUEUE 3
+#else
+#define QUEUE 2
+#endif
+#endif
+
 /* Shunt monitors, by address; NONE where there is none. */
 #ifndef MONITOR
 #define MONITOR {0x40, 0x41, 0x42}
@@ -69,19 +83,17 @@
 #define BUTTON_PIN NONE
 #endif
 
-/* 1 when a PIN is named above: it costs memory. */
-#ifndef ANALOGUE
-#define ANALOGUE 0
-#endif
+/* The longest turn of the sensors, us, all behind the multiplexer: each angle takes 148 us of the bus, each current 84, the
+   supply 143, and 60 go to setting a sensor's pointer anew. All at 400 kHz, and measured with everything else at work. */
+#define BUS_TURN_US (148 * (JOINTS + MOTOR_SENSORS) + 84 * JOINTS + 143 + 60)
 
-/* The greatest sample rate with all joints. Rates that divide 1000 come in even steps, as turns of the sensors begin at
-   the ticks of a clock of 1 ms. The bus takes 130 us for an angle behind the multiplexer, 80 us for a current, 150 us
-   for the supply; with three joints it and the processor are busy for nearly all of a ms. */
+/* The greatest sample rate with all joints. Turns begin at the ticks of a clock of 1 ms, so rates that divide 1000 come in
+   even steps. */
 #ifndef MAX_HZ
-#if JOINTS + MOTOR_SENSORS > 2
-#define MAX_HZ 500
-#else
+#if BUS_TURN_US < 980
 #define MAX_HZ 1000
+#else
+#define MAX_HZ 500
 #endif
 #endif
 

@@ -5,14 +5,12 @@
 
 #if ANALOGUE
 
-static const uint8_t joint_sensor[] = JOINT_SENSOR;
-static const uint8_t motor_sensor[] = MOTOR_SENSOR, motor_sensors = MOTOR_SENSORS;
+static const uint8_t joint_sensors[] FLASH = JOINT_SENSOR, motor_sensors[] FLASH = MOTOR_SENSOR;
+static const uint8_t motors = MOTOR_SENSORS;
 
-#define PINS (2 * JOINTS + 1)
 static uint8_t pins[PINS], used; /* in the order in which they are read, the joint sensors first */
 static volatile uint8_t at;
-static volatile uint16_t value[PINS];
-static volatile uint16_t stamp[JOINTS];
+static struct turn *into;
 
 static void use(uint8_t where) {
 	if ((where & 0xF0) == PIN(0))
@@ -21,9 +19,9 @@ static void use(uint8_t where) {
 
 void analogue_begin(void) {
 	for (uint8_t j = 0; j < JOINTS; j++)
-		use(joint_sensor[j]);
-	for (uint8_t j = 0; j < motor_sensors; j++)
-		use(motor_sensor[j]);
+		use(FLASH_BYTE(joint_sensors[j]));
+	for (uint8_t j = 0; j < motors; j++)
+		use(FLASH_BYTE(motor_sensors[j]));
 	use(SUPPLY_FROM);
 	at = used;
 	if (used)
@@ -35,25 +33,24 @@ static void convert(void) {
 	ADMUX = (uint8_t)(1 << REFS0 | pins[k]);
 	ADCSRA |= 1 << ADSC;
 	if (k < JOINTS)
-		stamp[k] = (uint16_t)board_now();
+		into->stamp[k] = (uint16_t)board_now();
 }
 
 ISR(ADC_vect) {
-	value[at] = ADC;
+	into->pin[at] = ADC;
 	if (++at < used)
 		convert();
 }
 
-void analogue_start(void) {
-	if (used == 0)
-		return;
-	cli();
+/* Interrupts are off. */
+void analogue_go(struct turn *t) {
+	into = t;
 	at = 0;
-	convert();
-	sei();
+	if (used)
+		convert();
 }
 
-bool analogue_done(void) { return at >= used; }
+bool analogue_done(const struct turn *t) { return at >= used || into != t; }
 
 static uint8_t place(uint8_t pin) {
 	uint8_t k = 0;
@@ -62,15 +59,15 @@ static uint8_t place(uint8_t pin) {
 	return k;
 }
 
-uint16_t analogue_value(uint8_t pin) { return value[place(pin)]; }
-uint16_t analogue_stamp(uint8_t joint) { return stamp[place(joint_sensor[joint] & 0x0F)]; }
+uint16_t analogue_value(const struct turn *t, uint8_t pin) { return t->pin[place(pin)]; }
+uint16_t analogue_stamp(const struct turn *t, uint8_t joint) { return t->stamp[place(FLASH_BYTE(joint_sensors[joint]) & 0x0F)]; }
 
 #else
 
 void analogue_begin(void) {}
-void analogue_start(void) {}
-bool analogue_done(void) { return true; }
-uint16_t analogue_value(uint8_t pin) { return pin; }
-uint16_t analogue_stamp(uint8_t joint) { return joint; }
+void analogue_go(struct turn *t) { (void)t; }
+bool analogue_done(const struct turn *t) { return t != 0; }
+uint16_t analogue_value(const struct turn *t, uint8_t pin) { return t ? pin : 0; }
+uint16_t analogue_stamp(const struct turn *t, uint8_t joint) { return t ? joint : 0; }
 
 #endif

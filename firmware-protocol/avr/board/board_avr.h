@@ -7,6 +7,8 @@
 #define BUS_TAIL_0 0x19
 #define BUS_TAIL_1 0x17
 
+#define MULTIPLEXER 0x70 /* address; behind it alone an exchange ends with a stop */
+
 #ifndef __ASSEMBLER__
 #include <avr/interrupt.h>
 #include <avr/io.h>
@@ -14,6 +16,8 @@
 #include <stdint.h>
 
 #include "board.h"
+#include "config.h"
+#include "stand.h"
 
 /* What the loop is doing, for whoever watches the register: an emulator sums cycles between writes, a logic analyser
    needs a pin. One instruction each. */
@@ -30,52 +34,72 @@ extern volatile uint32_t clock_tick; /* us at the last tick, one each ms */
 void clock_begin(void);
 
 void serial_begin(void);
-bool serial_waits(void);
-/* The next byte of the host; false: there is none. */
-bool serial_take(uint8_t *b);
+/* Bytes of the host that lie in a row, none when there are none; then how many of them were taken. */
+uint8_t serial_run(const uint8_t **p);
+bool serial_crowded(void);
+void serial_taken(uint8_t n);
 
 void pulses_begin(void);
 /* Ends pulses whose last one is over, and changes the frame where that waits. Call it each turn of the loop. */
 void pulses_poll(void);
 
-/* One exchange on the two-wire bus: a byte written, or that and BUS_TAIL, or two bytes read. */
+/* One exchange on the two-wire bus: bytes written, or two bytes read. */
 struct exchange {
-	uint8_t address; /* 7 bits and the direction */
-	uint8_t n;       /* bytes to write; when reading, which stamp notes the moment, from 1 on, 0: none */
-	uint8_t rest;    /* bytes to the exchange that is next when this one fails; 1 once it was read */
-	uint8_t b[2];    /* high byte, low byte */
+	uint8_t address; /* 7 bits and the direction; 0: the end of the list */
+	uint8_t n;       /* bytes to write, 1 or 3, which are b and BUS_TAIL; when reading, 1: the moment is noted, behind the word */
+	uint8_t b;       /* when reading, where among the turn's words, in bytes, the word belongs */
+	uint8_t rest;    /* when it fails: bytes to the exchange that reads the same device */
+	uint8_t next;    /* bytes to the exchange behind */
 };
 #define EXCHANGE_READ 1
-extern volatile uint16_t bus_stamps[];
+#define BUS_GO (1 << TWINT | 1 << TWEN | 1 << TWIE)
+extern const struct exchange *volatile bus_now;
+extern uint16_t *volatile bus_words;
 
 void bus_begin(void);
-/* Begins a list, whose last has address 0, at the first tick of the clock at or after a time; at once when that has gone. */
-void bus_start(struct exchange *list, uint32_t at);
-/* True when all is done or given up; a bus that does not move for half a ms is given up. */
-bool bus_done(void);
+/* Frees a sensor that holds the data line down in the middle of a byte: up to nine clocks, then a stop. 90 us at most. */
+void bus_free(void);
+/* Whether the exchange under way has been so for half a ms. Ask each turn of the loop. */
+bool bus_hangs(void);
 
-extern volatile bool bus_ready; /* a list waits for its tick */
-extern volatile uint32_t bus_at; /* that tick; then when it was begun */
-static inline void bus_go(uint32_t at) {
-	bus_ready = false;
-	bus_at = at;
-	TWCR = 1 << TWINT | 1 << TWEN | 1 << TWIE | 1 << TWSTA;
-}
+/* One turn of the sensors: what is to be done, and what was read. */
+enum turn_state { TURN_FREE, TURN_PLANNED, TURN_BEGUN, TURN_OVER };
+#define WORDS (3 * JOINTS + MOTOR_SENSORS + 1)
+#define PINS (2 * JOINTS + 1)
+struct turn {
+	volatile uint8_t state;
+	uint16_t touched;    /* devices whose pointer is set anew */
+	uint16_t set_up;     /* and those of them whose setting is, too */
+	bool bus_first;      /* the supply is read before that joint's current */
+	struct due due;
+	uint32_t at;         /* us, when it is to begin; then when it was begun */
+	uint16_t word[WORDS];
+#if ANALOGUE
+	uint16_t pin[PINS], stamp[JOINTS];
+#endif
+};
 
+/* turns.c: one after the other */
+void turns_plan(void); /* call it each turn of the loop, and once before the first */
+/* The oldest turn that is over; null: none. Call turns_worked when its readings are worked on. */
+struct turn *turns_over(void);
+void turns_worked(void);
+void turns_tick(uint32_t tick); /* by the clock's interrupt */
+
+/* analogue.c: a turn's share of the analogue pins */
 void analogue_begin(void);
-void analogue_start(void);
-bool analogue_done(void);
-uint16_t analogue_value(uint8_t pin);
-uint16_t analogue_stamp(uint8_t joint);
+void analogue_go(struct turn *t);
+bool analogue_done(const struct turn *t);
+uint16_t analogue_value(const struct turn *t, uint8_t pin);
+uint16_t analogue_stamp(const struct turn *t, uint8_t joint);
 
+/* sensors.c: a turn's share of the bus */
 void sensors_begin(void);
-/* A turn that begins at a time, or as soon as it can. */
-void sensors_start(uint32_t at);
-/* True once a turn is over; then take what it gave, before the next begins, and work it out after that. */
-bool sensors_done(void);
-/* When it began, us. */
-uint32_t sensors_take(void);
-void sensors_reading(uint8_t joint, struct reading *r);
+void sensors_plan(struct turn *t);
+const struct exchange *sensors_go(struct turn *t); /* what it begins with; interrupts are off */
+/* Looks which devices answered. Once per turn, in order, before its readings. */
+void sensors_take(struct turn *t);
+void sensors_reading(const struct turn *t, uint8_t joint, struct reading *r);
 
 #endif
 #endif

@@ -11,12 +11,10 @@ void clock_begin(void) {
 	TCCR0B = 1 << CS01 | 1 << CS00; /* 16 MHz / 64 */
 }
 
-/* The sensors' turns begin here, so that no work of the loop moves them. */
 ISR(TIMER0_COMPA_vect) {
 	uint32_t t = clock_tick + 1000;
 	clock_tick = t;
-	if (bus_ready && (int32_t)(t - bus_at) >= 0)
-		bus_go(t);
+	turns_tick(t);
 }
 
 /* A tick whose interrupt waits is seen by its flag; a small count says that it was before the count was read. */

@@ -23,36 +23,36 @@ static uint8_t reset_reason(void) {
 }
 
 static void host(void) {
-	uint8_t b;
-	for (uint8_t k = 0; k < BYTES_PER_TURN && serial_waits() && line_room() >= ANSWER_ROOM && serial_take(&b); k++)
-		if (stand_byte(b))
-			return;
+	const uint8_t *p;
+	uint8_t n = serial_run(&p);
+	if (n || stand.held)
+		serial_taken(stand_bytes(p, n < BYTES_PER_TURN ? n : BYTES_PER_TURN, serial_crowded()));
 }
 
-/* A step of the sensors' work: one joint at most. While one turn's readings are worked on, the next turn waits for its
-   time or is under way on the bus. */
-static void sense(void) {
-	static uint8_t joint = JOINTS; /* the next to work on */
-	static bool under_way;
-	static enum due due;
+/* A step of the sensors' work: one joint at most. True: that turn has more. */
+static bool sense(void) {
+	static struct turn *over; /* what is worked on */
+	static uint8_t joint;     /* the next */
+	static bool sample;
 	struct reading r;
-	if (under_way && joint == JOINTS && sensors_done()) {
+	turns_plan();
+	if (!over) {
+		over = turns_over();
+		if (!over)
+			return false;
 		MARK(MARK_START);
-		due = stand_due(sensors_take());
-		under_way = false;
+		sensors_take(over);
+		sample = stand_gathered(&over->due);
 		joint = 0;
 	}
-	if (!under_way) {
-		MARK(MARK_START);
-		sensors_start(stand.next);
-		under_way = true;
-	}
-	if (joint < JOINTS) {
-		MARK(MARK_READING);
-		sensors_reading(joint, &r);
-		stand_reading(joint, &r, due == DUE_SAMPLE);
-		joint++;
-	}
+	MARK(MARK_READING);
+	sensors_reading(over, joint, &r);
+	stand_reading(joint, &r, sample);
+	if (++joint != JOINTS)
+		return true;
+	over = 0;
+	turns_worked();
+	return false;
 }
 
 int main(void) {
@@ -62,8 +62,8 @@ int main(void) {
 #endif
 	pulses_begin();
 	clock_begin();
-	serial_begin();
 	sensors_begin();
+	serial_begin();
 	sei();
 	stand_begin(reset_reason());
 	wdt_enable(WDTO_60MS);
@@ -71,7 +71,8 @@ int main(void) {
 		MARK(MARK_LOOP);
 		wdt_reset();
 		pulses_poll();
-		sense();
+		if (sense())
+			continue; /* the host's bytes can wait, readings can not */
 		MARK(MARK_HOST);
 		host();
 		tick = *(const volatile uint8_t *)&clock_tick; /* another one each ms; one byte is read at once */

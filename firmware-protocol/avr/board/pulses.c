@@ -19,7 +19,7 @@ struct way {
 	uint8_t rounds;
 };
 static volatile struct way low, high;
-static volatile uint8_t togo, second;
+volatile uint8_t third_togo, third_second; /* rounds, the one that runs included; OCR2A of the next, 0: as it is */
 static volatile bool level, on, last;
 #define THIRD_KEEP (1 << WGM21)
 #define THIRD_FALLS (1 << WGM21 | 1 << COM2A1)
@@ -35,12 +35,9 @@ void pulses_begin(void) {
 	TCCR2B = 1 << CS21;
 }
 
-ISR(TIMER2_COMPA_vect) {
-	uint8_t k = (uint8_t)(togo - 1);
-	if (k > 1 && second == 0) {
-		togo = k;
-		return;
-	}
+/* The rest of the interrupt in third_pulse.S, which sees to rounds that change nothing. */
+ISR(__vector_third) {
+	uint8_t k = (uint8_t)(third_togo - 1);
 	if (k == 0) {
 		volatile struct way *w = &low;
 		if (level) {
@@ -56,14 +53,14 @@ ISR(TIMER2_COMPA_vect) {
 			w = &high;
 		}
 		OCR2A = w->first;
-		second = w->second;
-		togo = w->rounds;
+		third_second = w->second;
+		third_togo = w->rounds;
 		return;
 	}
-	togo = k;
-	if (second) {
-		OCR2A = second;
-		second = second == 255 ? 0 : 255; /* 0: no more to change */
+	third_togo = k;
+	if (third_second) {
+		OCR2A = third_second;
+		third_second = third_second == 255 ? 0 : 255; /* 0: no more to change */
 	}
 	if (k == 1)
 		TCCR2A = level ? THIRD_FALLS : THIRD_RISES;
@@ -90,8 +87,8 @@ static void third_pulse(uint16_t half_us) {
 	if (!on) {
 		on = true;
 		level = false;
-		togo = 2;
-		second = 255;
+		third_togo = 2;
+		third_second = 255;
 		TIFR2 = 1 << OCF2A;
 		TIMSK2 = 1 << OCIE2A;
 	}

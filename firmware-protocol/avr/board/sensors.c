@@ -1,211 +1,258 @@
-/* One turn of the sensors as a list of exchanges on the bus. The list stays from turn to turn, but when a sensor is to be
-   set up: one that failed, and one after the other for upkeep. */
+/* What is on the bus, as one list of exchanges that is worked off each turn. It is made once. Exchanges that set a device up
+   stand in it too, each behind a gate that is shut but in turns that need it. */
 #include "board.h"
 #include "board_avr.h"
 #include "config.h"
 #include "stand.h"
 
-static const uint8_t joint_sensor[] = JOINT_SENSOR;
-static const uint8_t motor_sensor[] = MOTOR_SENSOR, motor_sensors = MOTOR_SENSORS;
-static const uint8_t monitor[] = MONITOR;
-static const uint16_t shunt_mohm[] = SHUNT_MOHM;
+static const uint8_t joint_sensors[] FLASH = JOINT_SENSOR, motor_sensors[] FLASH = MOTOR_SENSOR, monitors[] FLASH = MONITOR;
+static const uint16_t shunt_mohm[] FLASH = SHUNT_MOHM;
+static const uint8_t motors = MOTOR_SENSORS;
 
 /* Magnetic angle sensor: 12 bits of raw angle in registers 0x0C and 0x0D; its pointer stays there. */
 #define ENCODER 0x36
 #define ENCODER_ANGLE 0x0C
-#define MULTIPLEXER 0x70
 /* Shunt monitor: configuration, shunt voltage (10 uV) and bus voltage (4 mV, from bit 3 on). */
 #define MONITOR_CONFIG 0
 #define MONITOR_SHUNT 1
 #define MONITOR_BUS 2
 
-/* Devices: joint angles, motor angles, monitors. One is set up anew each eighth turn, so that one that restarted
-   unnoticed gives nothing wrong for long. */
+/* Devices: joint angles, motor angles, monitors. The words of a turn stand in this order, behind each joint angle its moment,
+   and last the second word of the supply's monitor. */
 #define MOTOR JOINTS
-#define CURRENT (2 * JOINTS)
-#define DEVICES (3 * JOINTS)
+#define CURRENT (JOINTS + MOTOR_SENSORS)
+#define DEVICES (2 * JOINTS + MOTOR_SENSORS)
+#define WORD_OF(device) ((device) < JOINTS ? 2 * (device) : (device) + JOINTS)
+#define SECOND (WORDS - 1)
+#define SILENT 0x8000 /* no reading: angles have 12 bits, currents up to 32000, the supply's lowest bits are a status */
+
+/* The pointer of one device is written anew each eighth turn, so that one that restarted unnoticed gives nothing wrong for long. */
 #define UPKEEP_TURNS 8
 
-volatile uint16_t bus_stamps[JOINTS];
-#define LONGEST (6 * JOINTS + 3 * MOTOR_SENSORS + 2) /* all set up anew */
-static struct exchange list[LONGEST + 1];
+#define STEP ((uint8_t)sizeof(struct exchange))
+#define LONGEST (3 * (2 * JOINTS + MOTOR_SENSORS) + 2)
+static struct exchange list[LONGEST + 2]; /* the first is none: its next is where the list begins */
 static uint8_t n;
-static struct exchange *place[DEVICES + 1]; /* of a device's reading in the list, the supply's last; or null */
-static uint16_t listed;            /* devices that the list as it is sets up */
-static uint16_t stale = 0xFFFF;    /* devices that failed: set up before they are read again */
+static uint8_t gate[DEVICES]; /* where in the list; NONE: the device is not on the bus */
+static struct exchange *pointer[2]; /* what sets and what moves the pointer of the supply's monitor; or null */
+static uint16_t stale;        /* devices that failed: what they say counts again once they were set up */
 static uint8_t upkeep, turns;
-static uint8_t pointer; /* where in the list that of the supply's monitor is moved */
-static bool at_bus;     /* where it stands before the list is worked off */
-/* What the last turn gave: copied at its end, so that the next can begin at once. */
-static uint16_t word[DEVICES + 1], stamp[JOINTS];
-static bool fresh[DEVICES + 1];
-static uint32_t taken_at;
 static struct caps caps[JOINTS];
-static int32_t shunt_factor[JOINTS]; /* mA per 10 uV, times 65536 */
+/* mA per 10 uV, times 65536 over 2^shift, so that it has 16 bits. */
+static struct {
+	uint16_t factor;
+	uint8_t shift;
+} shunt[JOINTS];
 
-static struct exchange *add(uint8_t address, uint8_t count, uint8_t skip) {
-	struct exchange *e = &list[n++];
+static struct exchange *add(uint8_t address, uint8_t byte, uint8_t rest) {
+	struct exchange *e = &list[++n];
 	e->address = (uint8_t)(address << 1);
-	e->n = count;
-	e->rest = (uint8_t)((skip + 1U) * sizeof *e);
+	e->n = 1;
+	e->b = byte;
+	e->rest = (uint8_t)(rest * STEP);
+	e->next = STEP;
 	return e;
 }
 
-static void add_write(uint8_t address, uint8_t byte, uint8_t skip) { add(address, 1, skip)->b[0] = byte; }
-
-static void add_read(uint8_t address, uint8_t device) {
-	place[device] = &list[n];
-	add(address, device < JOINTS ? (uint8_t)(device + 1) : 0, 0)->address |= EXCHANGE_READ;
+static void add_read(uint8_t address, uint8_t word, bool moment) {
+	struct exchange *e = add(address, (uint8_t)(2 * word), 0);
+	e->address |= EXCHANGE_READ;
+	e->n = moment;
 }
 
-static uint8_t motor(uint8_t j) { return j < motor_sensors ? motor_sensor[j] : NONE; }
+/* Behind the last exchange comes a gate that leaves some out. */
+static void add_gate(uint8_t device, uint8_t some) {
+	gate[device] = n;
+	list[n].next = (uint8_t)((some + 1U) * STEP);
+	stale |= (uint16_t)(1U << device);
+}
 
-static bool on_pin(uint8_t where) { return (where & 0xF0) == PIN(0); }
+static uint8_t joint_sensor(uint8_t j) { return FLASH_BYTE(joint_sensors[j]); }
+static uint8_t motor_sensor(uint8_t j) { return j < motors ? FLASH_BYTE(motor_sensors[j]) : NONE; }
+static uint8_t monitor(uint8_t j) { return FLASH_BYTE(monitors[j]); }
+
+static bool on_pin(uint8_t where) { return ANALOGUE && (where & 0xF0) == PIN(0); }
 
 static void add_angle(uint8_t where, uint8_t device) {
-	bool anew = listed >> device & 1;
+	gate[device] = NONE;
 	if (where == NONE || on_pin(where))
 		return;
 	if (where != BUS)
-		add_write(MULTIPLEXER, (uint8_t)(1 << where), anew ? 2 : 1);
-	if (anew)
-		add_write(ENCODER, ENCODER_ANGLE, 1);
-	add_read(ENCODER, device);
+		add(MULTIPLEXER, (uint8_t)(1 << where), 2);
+	add_gate(device, 1);
+	add(ENCODER, ENCODER_ANGLE, 1);
+	add_read(ENCODER, (uint8_t)WORD_OF(device), device < JOINTS);
 }
 
 /* The monitor that reads the supply too is left with its pointer on what it read last, and the next turn begins with
    that: one exchange less. */
 static void add_monitor(uint8_t j) {
-	uint8_t address = monitor[j], current = (uint8_t)(CURRENT + j);
-	bool both = SUPPLY_FROM == j;
+	uint8_t address = monitor(j), device = (uint8_t)(CURRENT + j);
+	gate[device] = NONE;
 	if (address == NONE)
 		return;
-	if (listed >> current & 1) {
-		add(address, 3, both ? 4 : 2)->b[0] = MONITOR_CONFIG;
-		add_write(address, MONITOR_SHUNT, both ? 3 : 1);
-		if (both)
-			at_bus = false;
-	}
-	if (!both) {
-		add_read(address, current);
+	add_gate(device, 2);
+	add(address, MONITOR_CONFIG, 2)->n = 3;
+	pointer[0] = add(address, MONITOR_SHUNT, 1);
+	add_read(address, (uint8_t)WORD_OF(device), false);
+	if (SUPPLY_FROM != j)
 		return;
-	}
-	add_read(address, at_bus ? DEVICES : current);
-	pointer = n;
-	add_write(address, at_bus ? MONITOR_SHUNT : MONITOR_BUS, 1);
-	add_read(address, at_bus ? current : DEVICES);
-}
-
-/* Makes the list fit a pointer that stands at the other end. */
-static void turn_round(void) {
-#if SUPPLY_FROM < JOINTS
-	struct exchange *k = place[DEVICES];
-	place[DEVICES] = place[CURRENT + SUPPLY_FROM];
-	place[CURRENT + SUPPLY_FROM] = k;
-	list[pointer].b[0] = at_bus ? MONITOR_SHUNT : MONITOR_BUS;
-#endif
+	pointer[1] = add(address, MONITOR_BUS, 1);
+	add_read(address, SECOND, false);
 }
 
 /* All angles first, then currents and the supply, so that the angles of all joints belong to nearly one moment. */
 static void make_list(void) {
-	n = 0;
-	for (uint8_t k = 0; k <= DEVICES; k++)
-		place[k] = 0;
+	list[0].next = STEP;
 	for (uint8_t j = 0; j < JOINTS; j++) {
-		add_angle(joint_sensor[j], j);
-		add_angle(motor(j), (uint8_t)(MOTOR + j));
+		add_angle(joint_sensor(j), j);
+		if (j < motors)
+			add_angle(motor_sensor(j), (uint8_t)(MOTOR + j));
 	}
+	/* The supply's last, as pointer belongs to it in the end. */
 	for (uint8_t j = 0; j < JOINTS; j++)
-		add_monitor(j);
+		if (j != SUPPLY_FROM)
+			add_monitor(j);
+	pointer[0] = pointer[1] = 0;
+	if (SUPPLY_FROM < JOINTS)
+		add_monitor(SUPPLY_FROM);
 	if (n == 0) /* all on pins: a question nobody answers keeps the time */
-		add_write(0x7F, 0, 0);
-	list[n].address = 0;
+		add(0x7F, 0, 0);
 }
 
-void sensors_start(uint32_t at) {
-	if (++turns >= UPKEEP_TURNS) {
-		turns = 0;
-		if (++upkeep >= DEVICES)
-			upkeep = 0;
-		stale |= (uint16_t)(1U << upkeep);
-	}
-	if (n == 0 || listed != stale) {
-		listed = stale;
-		make_list();
-	} else {
-		turn_round();
-	}
-	at_bus = !at_bus;
-	analogue_start();
-	bus_start(list, at);
+/* What failed is set up; each eighth turn the pointer of one more device is set anew, without its setting where it has one: that is
+   long, and a monitor without it is slower, not wrong. */
+void sensors_plan(struct turn *t) {
+	for (uint8_t k = 0; k < WORDS; k++)
+		t->word[k] = SILENT;
+	t->touched = t->set_up = stale;
+	if (++turns < UPKEEP_TURNS)
+		return;
+	turns = 0;
+	if (++upkeep >= DEVICES)
+		upkeep = 0;
+	if (gate[upkeep] != NONE)
+		t->touched |= (uint16_t)(1U << upkeep);
 }
 
-bool sensors_done(void) { return bus_done() && analogue_done(); }
+static void gates(uint16_t devices, const struct turn *t) {
+	for (uint8_t device = 0; devices; device++, devices >>= 1) {
+		uint8_t some = device < CURRENT ? 1 : 2;
+		if (!(devices & 1))
+			continue;
+		if (t)
+			some = device < CURRENT || (t->set_up >> device & 1) ? 0 : 1;
+		list[gate[device]].next = (uint8_t)((some + 1U) * STEP);
+	}
+}
 
-uint32_t sensors_take(void) {
-	taken_at = board_now();
-	stale = 0;
-	for (uint8_t k = DEVICES + 1; k--;) {
-		struct exchange *e = place[k];
-		stale = (uint16_t)(stale << 1);
-		fresh[k] = false;
-		if (e && e->rest == 1) {
-			e->rest = sizeof *e; /* for the next turn */
-			fresh[k] = true;
-			word[k] = (uint16_t)((uint16_t)e->b[0] << 8 | e->b[1]);
-		} else if (e) {
-			stale |= 1;
+const struct exchange *sensors_go(struct turn *t) {
+	static uint16_t opened;
+	static bool bus_first;
+	if (opened)
+		gates(opened, 0);
+	opened = t->touched;
+	if (opened)
+		gates(opened, t);
+	t->bus_first = bus_first;
+	if (pointer[1]) {
+		pointer[0]->b = bus_first ? MONITOR_BUS : MONITOR_SHUNT;
+		pointer[1]->b = bus_first ? MONITOR_SHUNT : MONITOR_BUS;
+		bus_first = !bus_first;
+	}
+	return (const struct exchange *)((const uint8_t *)list + list[0].next);
+}
+
+/* A device that failed may have lost its pointer, and what it says from then on may be something else. */
+static void doubt(struct turn *t, uint16_t silent) {
+	uint16_t bit = 1;
+	for (uint8_t device = 0; device < DEVICES; device++, bit = (uint16_t)(bit << 1)) {
+		if (silent & bit) {
+			if (gate[device] != NONE)
+				stale |= bit;
+		} else if (t->set_up & bit) {
+			stale &= (uint16_t)~bit;
+		} else if (stale & bit) {
+			t->word[WORD_OF(device)] = SILENT;
+			if (device == CURRENT + SUPPLY_FROM)
+				t->word[SECOND] = SILENT;
 		}
 	}
-	for (uint8_t j = 0; j < JOINTS; j++)
-		stamp[j] = bus_stamps[j];
+}
+
+void sensors_take(struct turn *t) {
+	uint16_t silent = 0;
+	for (uint8_t device = DEVICES; device--;) {
+		silent = (uint16_t)(silent << 1);
+		if (t->word[WORD_OF(device)] == SILENT)
+			silent |= 1;
+	}
 #if SUPPLY_FROM < JOINTS
-	if (!fresh[DEVICES]) /* its pointer may be anywhere */
-		stale |= 1U << (CURRENT + SUPPLY_FROM);
-	stale &= (uint16_t)~(1U << DEVICES);
+	if (t->word[SECOND] == SILENT)
+		silent |= 1U << (CURRENT + SUPPLY_FROM);
 #endif
-	return bus_at;
+	if (silent | stale)
+		doubt(t, silent);
 }
 
-/* When a stamp was taken, in us, seen from now. */
-static uint32_t when(uint16_t s) { return taken_at - (uint16_t)((uint16_t)taken_at - s); }
+/* When a moment was noted, in us, seen from when the turn was begun. */
+static uint32_t when(const struct turn *t, uint16_t moment) { return t->at + (uint16_t)(moment - (uint16_t)t->at); }
 
-static void read_angles(uint8_t j, struct reading *r) {
-	uint8_t where = joint_sensor[j];
-	if (on_pin(where)) {
-		r->angle = analogue_value(where & 0x0F);
-		r->time = when(analogue_stamp(j));
-		r->has |= HAS_ANGLE;
-	} else if (fresh[j]) {
-		r->angle = word[j] & 0x0FFF;
-		r->time = when(stamp[j]);
-		r->has |= HAS_ANGLE;
+static inline uint8_t read_angles(const struct turn *t, uint8_t j, struct reading *r) {
+	const uint16_t *w = t->word + 2 * j;
+	uint8_t has = 0;
+	if (ANALOGUE && on_pin(joint_sensor(j))) {
+		r->angle = analogue_value(t, joint_sensor(j) & 0x0F);
+		r->time = when(t, analogue_stamp(t, j));
+		has |= HAS_ANGLE;
+	} else if (w[0] != SILENT) {
+		r->angle = w[0] & 0x0FFF;
+		r->time = when(t, w[1]);
+		has |= HAS_ANGLE;
+	} else {
+		r->time = t->at;
 	}
-	where = motor(j);
-	if (on_pin(where)) {
-		r->motor = analogue_value(where & 0x0F);
-		r->has |= HAS_MOTOR;
-	} else if (fresh[MOTOR + j]) {
-		r->motor = word[MOTOR + j] & 0x0FFF;
-		r->has |= HAS_MOTOR;
+	if (j >= motors)
+		return has;
+	if (ANALOGUE && on_pin(motor_sensor(j))) {
+		r->motor = analogue_value(t, motor_sensor(j) & 0x0F);
+		has |= HAS_MOTOR;
+	} else if (t->word[WORD_OF(MOTOR + j)] != SILENT) {
+		r->motor = t->word[WORD_OF(MOTOR + j)] & 0x0FFF;
+		has |= HAS_MOTOR;
 	}
+	return has;
 }
 
-void sensors_reading(uint8_t j, struct reading *r) {
-	r->has = 0;
-	r->time = taken_at;
-	read_angles(j, r);
-	if (fresh[CURRENT + j]) {
-		r->current = (int16_t)(((int16_t)word[CURRENT + j] * shunt_factor[j] + 32768) >> 16);
-		r->has |= HAS_CURRENT;
+static int16_t milliamps(uint8_t j, int16_t raw) {
+	int32_t product = (int32_t)raw * shunt[j].factor;
+	if (shunt[j].shift == 0)
+		return (int16_t)((product + 32768) >> 16);
+	return (int16_t)((product + (INT32_C(1) << (15 - shunt[j].shift))) >> (16 - shunt[j].shift));
+}
+
+void sensors_reading(const struct turn *t, uint8_t j, struct reading *r) {
+	uint16_t current = t->word[WORD_OF(CURRENT + j)], supply = t->word[SECOND];
+	uint8_t has;
+	OPAQUE(r);
+	has = read_angles(t, j, r);
+	if (t->bus_first && SUPPLY_FROM < JOINTS) {
+		supply = t->word[WORD_OF(CURRENT + SUPPLY_FROM)];
+		if (j == SUPPLY_FROM)
+			current = t->word[SECOND];
+	}
+	if (current != SILENT) {
+		r->current = milliamps(j, (int16_t)current);
+		has |= HAS_CURRENT;
 	}
 	if (on_pin(SUPPLY_FROM)) {
-		r->supply = (uint16_t)((uint32_t)analogue_value(SUPPLY_FROM & 0x0F) * SUPPLY_PIN_FULL_MV >> 10);
-		r->has |= HAS_SUPPLY;
-	} else if (fresh[DEVICES]) {
-		r->supply = (uint16_t)((word[DEVICES] >> 3) * 4);
-		r->has |= HAS_SUPPLY;
+		r->supply = (uint16_t)((uint32_t)analogue_value(t, SUPPLY_FROM & 0x0F) * SUPPLY_PIN_FULL_MV >> 10);
+		has |= HAS_SUPPLY;
+	} else if (supply != SILENT) {
+		r->supply = (uint16_t)((supply >> 3) * 4);
+		has |= HAS_SUPPLY;
 	}
+	r->has = has;
 }
 
 static uint16_t turn(uint8_t where) { return on_pin(where) ? 1024 : 4096; }
@@ -213,16 +260,24 @@ static uint16_t turn(uint8_t where) { return on_pin(where) ? 1024 : 4096; }
 static void note_caps(uint8_t j) {
 	struct caps *c = &caps[j];
 	c->has = 0;
-	if (joint_sensor[j] != NONE)
+	if (joint_sensor(j) != NONE)
 		c->has |= HAS_ANGLE;
-	if (motor(j) != NONE)
+	if (motor_sensor(j) != NONE)
 		c->has |= HAS_MOTOR;
-	if (monitor[j] != NONE)
+	if (monitor(j) != NONE)
 		c->has |= HAS_CURRENT;
 	if (SUPPLY_FROM != NONE)
 		c->has |= HAS_SUPPLY;
-	c->joint_turn = turn(joint_sensor[j]);
-	c->motor_turn = turn(motor(j));
+	c->joint_turn = turn(joint_sensor(j));
+	c->motor_turn = turn(motor_sensor(j));
+}
+
+static void note_shunt(uint8_t j) {
+	uint16_t mohm = FLASH_WORD(shunt_mohm[j]);
+	uint32_t factor = (655360UL + mohm / 2) / mohm;
+	for (shunt[j].shift = 0; factor > 0xFFFF; shunt[j].shift++)
+		factor >>= 1;
+	shunt[j].factor = (uint16_t)factor;
 }
 
 const struct caps *board_caps(uint8_t j) { return &caps[j]; }
@@ -230,8 +285,9 @@ const struct caps *board_caps(uint8_t j) { return &caps[j]; }
 void sensors_begin(void) {
 	bus_begin();
 	analogue_begin();
+	make_list();
 	for (uint8_t j = 0; j < JOINTS; j++) {
 		note_caps(j);
-		shunt_factor[j] = (655360L + shunt_mohm[j] / 2) / shunt_mohm[j];
+		note_shunt(j);
 	}
 }

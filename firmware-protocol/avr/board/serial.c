@@ -1,13 +1,13 @@
-/* The serial port: what comes goes into a ring, what goes is the core's (line.h). The interrupt that sends is in serial_send.S. */
+/* The serial port: what comes goes into a ring, what goes is the core's (line.h). The interrupts are in serial_send.S and
+   serial_take.S. */
 #include "board.h"
 #include "board_avr.h"
 #include "config.h"
 #include "line.h"
+#include "serial_ring.h"
 
-#define RX_SIZE 64 /* a power of two */
-
-static volatile uint8_t rx[RX_SIZE];
-static volatile uint8_t rx_head, rx_tail;
+volatile uint8_t rx[RX_SIZE];
+volatile uint8_t rx_head, rx_tail, rx_full;
 
 void serial_begin(void) {
 	/* Speed doubling and the frame first: an emulator works its byte time out when UBRR0L is written. */
@@ -19,26 +19,15 @@ void serial_begin(void) {
 	UDR0 = 0; /* ends the frame that a reset may have cut */
 }
 
-/* A full ring loses the byte; the frame's check finds out. */
-ISR(USART_RX_vect) {
-	uint8_t b = UDR0;
-	uint8_t next = (uint8_t)((rx_head + 1) & (RX_SIZE - 1));
-	if (next != rx_tail) {
-		rx[rx_head] = b;
-		rx_head = next;
-	}
+uint8_t serial_run(const uint8_t **p) {
+	uint8_t tail = rx_tail, head = rx_head;
+	*p = (const uint8_t *)rx + tail;
+	return (uint8_t)((head >= tail ? head : RX_SIZE) - tail);
 }
 
-bool serial_waits(void) { return rx_tail != rx_head; }
+bool serial_crowded(void) { return (uint8_t)((rx_head - rx_tail) & (RX_SIZE - 1)) > RX_SIZE * 3 / 4; }
 
-bool serial_take(uint8_t *b) {
-	uint8_t tail = rx_tail;
-	if (tail == rx_head)
-		return false;
-	*b = rx[tail];
-	rx_tail = (uint8_t)((tail + 1) & (RX_SIZE - 1));
-	return true;
-}
+void serial_taken(uint8_t n) { rx_tail = (uint8_t)((rx_tail + n) & (RX_SIZE - 1)); }
 
 uint8_t *board_line_tail(void) {
 	uint8_t *tail;

@@ -161,7 +161,7 @@ static struct refused queue(const uint8_t *b) {
 	m.kind = b[3];
 	m.segment = get16(b + 4);
 	m.target = get24(b + 6);
-	m.rate = get24u(b + 9);
+	move_rate(&m, get24u(b + 9));
 	m.dwell = get32(b + 12);
 	if (m.kind == 0 || m.kind > 7 || m.segment == 0)
 		return refuse(CODE_VALUE, b[2]);
@@ -177,7 +177,7 @@ static struct refused queue(const uint8_t *b) {
 }
 
 /* The least length of each message, by type; 0: no such message. */
-static const uint8_t lengths[] = {0, 7, 5, 30, 2, 2, 2, 5, 2, 16, 3, 2, 2};
+static const uint8_t lengths[] FLASH = {0, 7, 5, 30, 2, 2, 2, 5, 2, 16, 3, 2, 2};
 
 static bool is_hello(const uint8_t *b, uint8_t n) {
 	return b[0] == TYPE_HELLO_ASK && n >= 7 && b[1] == 'L' && b[2] == 'G';
@@ -196,11 +196,11 @@ void handle(uint8_t *b, uint8_t n) {
 		answer(type, tag, refuse(CODE_NO_HELLO, NO_JOINT));
 		return;
 	}
-	if (type >= sizeof lengths || lengths[type] == 0) {
+	if (type >= sizeof lengths || FLASH_BYTE(lengths[type]) == 0) {
 		answer(type, tag, refuse(CODE_UNKNOWN, NO_JOINT));
 		return;
 	}
-	if (n < lengths[type] || type == TYPE_HELLO_ASK) {
+	if (n < FLASH_BYTE(lengths[type]) || type == TYPE_HELLO_ASK) {
 		answer(type, tag, refuse(CODE_MALFORMED, NO_JOINT));
 		return;
 	}
@@ -250,15 +250,45 @@ void handle(uint8_t *b, uint8_t n) {
 		stand_status(0);
 }
 
-bool stand_byte(uint8_t b) {
-	switch (rx_byte(&stand.rx, b)) {
-	case RX_MORE:
-		return false;
-	case RX_FRAME:
+/* Bytes of the longest answer to the message that waits, with its frame. */
+static uint8_t answer_of(uint8_t type) {
+	if (type == TYPE_HEARTBEAT)
+		return 0; /* a stand that is asked much must not trip */
+	if (type == TYPE_HELLO_ASK)
+		return 16 + 7 * JOINTS + 16 + 4;
+	if (type == TYPE_STATUS_ASK || type == TYPE_DISARM || type == TYPE_BYE || type == TYPE_ARM)
+		return 2 * 4 + 3 + 12 + 12 * JOINTS; /* and the ack */
+	return 10;
+}
+
+/* Does what the message says that waits, when the line has room for the answer. When more bytes come than can wait it is
+   dropped and counted, for heartbeats are among them, and the host that hears no answer says it again. What ends motion is
+   never dropped. */
+static bool answered(bool crowded) {
+	uint8_t type = stand.rx.buf[0], answer = answer_of(type);
+	if (answer && !stand_room(answer)) {
+		if (!crowded || type == TYPE_DISARM || type == TYPE_STOP || type == TYPE_BYE)
+			return false;
+		stand.bad++;
+	} else {
 		handle(stand.rx.buf, stand.rx.body);
-		return true;
+	}
+	stand.held = false;
+	return true;
+}
+
+uint8_t stand_bytes(const uint8_t *p, uint8_t n, bool crowded) {
+	if (stand.held && !answered(crowded))
+		return 0;
+	switch (rx_bytes(&stand.rx, p, &n)) {
+	case RX_MORE:
+		break;
+	case RX_FRAME:
+		stand.held = true;
+		answered(false);
+		break;
 	default:
 		stand.bad++;
-		return true;
 	}
+	return n;
 }

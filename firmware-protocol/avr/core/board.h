@@ -4,6 +4,23 @@
 
 #include <stdint.h>
 
+/* Runs seldom: not to be merged into what runs often. */
+#define COLD __attribute__((noinline))
+/* The compiler is not to work an address out anew each time. */
+#define OPAQUE(p) __asm__("" : "+r"(p))
+
+/* Tables stay in the flash, where that is another memory. */
+#ifdef __AVR__
+#include <avr/pgmspace.h>
+#define FLASH PROGMEM
+#define FLASH_BYTE(x) pgm_read_byte(&(x))
+#define FLASH_WORD(x) pgm_read_word(&(x))
+#else
+#define FLASH
+#define FLASH_BYTE(x) (x)
+#define FLASH_WORD(x) (x)
+#endif
+
 /* us since power-up; wraps, never steps back. */
 uint32_t board_now(void);
 

@@ -10,12 +10,10 @@
 /* A message that grows until something in it changes, it is full, or its first sample is 20 ms old. What the next sample
    is a step from is kept beside it. */
 struct pack {
-	uint8_t n;     /* samples in it, 0: none */
-	uint8_t width; /* bytes of one more sample */
-	uint8_t limit; /* bytes of body when it is full, at most MAX_BODY */
-	uint8_t has, kind;
+	uint8_t n;    /* samples in it, 0: none */
+	uint8_t full; /* samples that it is to have */
+	uint8_t has;
 	uint16_t segment;
-	uint16_t next; /* the number that follows */
 	uint32_t began, time; /* of the first and the last sample */
 	int32_t command, angle, motor;
 	struct frame frame;

@@ -3,28 +3,30 @@
 
 #define PULSE_US 2900 /* between two works on a width */
 
+/* 256ths of a mdeg per count: 360,000 times 256 over a turn's counts, a whole number. 8 bits more than mdeg are taken off
+   by leaving a byte out. */
+static uint16_t scale(uint16_t turn) { return turn == 4096 ? 22500 : 45000; }
+
 /* Carries a sensor that wraps on over its turns, by the shorter way. It starts within half a turn of 0. */
-static void unwrap(struct angle *a, uint16_t raw, uint16_t turn) {
-	uint16_t way = raw;
+static inline void unwrap(struct angle *a, uint16_t raw, uint16_t turn) {
+	uint16_t step = raw;
 	if (a->seen)
-		way = (uint16_t)(raw - a->raw);
+		step = (uint16_t)(raw - a->raw);
 	else
-		a->counts = 0;
+		a->way = 0;
 	a->seen = true;
 	a->raw = raw;
-	way &= (uint16_t)(turn - 1);
-	a->counts += way;
-	if (way >= turn / 2)
-		a->counts -= turn;
+	step &= (uint16_t)(turn - 1);
+	if (step >= turn / 2)
+		step = (uint16_t)(step - turn);
+	if (turn != 4096)
+		step = (uint16_t)(step * 2); /* a count of 1024 is 90,000, more than 16 bits hold */
+	a->way += (int32_t)(int16_t)step * scale(turn);
 }
 
-/* The scale is 360,000 mdeg times 256 over a turn's counts, a whole number; as 8 bits more than mdeg it is taken off by
-   leaving a byte out. */
-static int32_t scale(uint16_t turn) { return turn == 4096 ? 22500 : 90000; }
-
-static void angle_take(struct angle *a, uint16_t raw, uint16_t turn, int32_t zero, bool back) {
+static COLD void angle_take(struct angle *a, uint16_t raw, uint16_t turn, int32_t zero, bool back) {
 	unwrap(a, raw, turn);
-	a->mdeg = ((a->counts * scale(turn) + 128) >> 8) - zero;
+	a->mdeg = ((a->way + 128) >> 8) - zero;
 	if (back)
 		a->mdeg = -a->mdeg;
 }
@@ -37,9 +39,9 @@ static bool fits24(int32_t v) {
 /* Keeps the command of a limp joint where its pulses would begin: at the angle its sensor shows, within the range. The
    last two counts do not count, so that the command of a leg at rest is at rest. Without that sensor the last command
    stays, or the middle. */
-static void follow(struct joint *j, bool has_angle, uint16_t turn) {
+static COLD void follow(struct joint *j, bool has_angle, uint16_t turn) {
 	int32_t at = j->player.command, off;
-	int32_t quantum = scale(turn) >> 7; /* two counts */
+	int32_t quantum = turn == 4096 ? 175 : 703; /* two counts */
 	if (has_angle)
 		at = j->angle.mdeg;
 	else if (j->set.known && !j->commanded && !j->angle.seen)
@@ -66,9 +68,7 @@ static void sample(uint8_t joint, struct joint *j, const struct reading *r) {
 }
 
 /* A pulse comes each 3 ms at most, so a width each 3 will do. */
-static void pulse(uint8_t joint, struct joint *j, uint16_t now) {
-	if ((uint16_t)(now - j->pulse_at) < PULSE_US)
-		return;
+static COLD void pulse(uint8_t joint, struct joint *j, uint16_t now) {
 	j->pulse_at = now;
 	board_pulse(joint, pulse_of(&j->set, j->player.command));
 }
@@ -77,6 +77,7 @@ void stand_reading(uint8_t joint, const struct reading *r, bool as_sample) {
 	struct joint *j = &stand.joint[joint];
 	const struct caps *c = board_caps(joint);
 	uint8_t has = r->has;
+	OPAQUE(j);
 	if (has & HAS_ANGLE)
 		angle_take(&j->angle, r->angle, c->joint_turn, j->set.zero, j->set.joint_back);
 	if (has & HAS_MOTOR)
@@ -86,7 +87,8 @@ void stand_reading(uint8_t joint, const struct reading *r, bool as_sample) {
 			stand_gone(joint, 0, j->player.mark);
 			player_next(&j->player);
 		}
-		pulse(joint, j, (uint16_t)r->time);
+		if ((uint16_t)((uint16_t)r->time - j->pulse_at) >= PULSE_US)
+			pulse(joint, j, (uint16_t)r->time);
 	} else
 		follow(j, has & HAS_ANGLE, c->joint_turn);
 	if (j->sampled && as_sample)

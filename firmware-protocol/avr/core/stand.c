@@ -6,9 +6,8 @@
 #define HEARTBEAT_US UINT32_C(250000)
 #define QUIET_US UINT32_C(5000000) /* without a heartbeat sampling stops */
 #define STATUS_US UINT32_C(100000)
-#define HOLD_US UINT32_C(20000)    /* a sample waits no longer for company */
+#define HOLD_US UINT32_C(17000)    /* a sample waits no longer than 20 ms for company, and is looked at each third */
 #define SILENT_TIMES 50
-#define STAGGER 30 /* bytes of a joint's message, two to three samples */
 #define LOST_PERIODS 10    /* of the sample clock, then the stand trips */
 
 enum { OWE_TRIP = 1, OWE_STATUS = 2 };
@@ -17,6 +16,7 @@ struct stand stand;
 
 void stand_begin(uint8_t reason) {
 	rx_init(&stand.rx, stand.rx_buf, sizeof stand.rx_buf, true);
+	stand.held = false;
 	stand.reset = reason;
 	stand_restart();
 	stand_hello(0);
@@ -30,7 +30,7 @@ void stand_restart(void) {
 	stand.bad = 0;
 	for (uint8_t i = 0; i < JOINTS; i++) {
 		struct joint *j = &stand.joint[i];
-		j->player.n = 0; /* its moves go without a word: all counts begin anew */
+		player_hold(&j->player, j->player.command); /* its moves go without a word: all counts begin anew */
 		j->pack.n = 0;
 		memset(&j->set, 0, sizeof j->set);
 		j->gone = j->seq = j->dropped = j->late = 0;
@@ -105,9 +105,7 @@ void stand_discard(uint8_t joint) {
 	uint32_t now = board_now();
 	while (p->n) {
 		stand_gone(joint, 1, now);
-		p->n--;
-		if (++p->first == QUEUE)
-			p->first = 0;
+		player_drop(p);
 	}
 }
 
@@ -118,8 +116,16 @@ void stand_flush(uint8_t joint) {
 	if (!frame_end(&j->pack.frame, j->pack.buf))
 		j->dropped = (uint16_t)(j->dropped + j->pack.n);
 	j->pack.n = 0;
-	/* The joints' next messages are to be full at different times: one full message per turn is work enough. */
-	j->pack.limit = (uint8_t)(MAX_BODY - joint * STAGGER);
+}
+
+/* Whether the line takes an answer besides what the samples that wait for company need, and the ends of three moves. The line
+   sends faster than samples come, so what fits now fits later too. */
+bool stand_room(uint8_t answer) {
+	uint16_t need = (uint16_t)(answer + 3 * 15);
+	for (uint8_t i = 0; i < JOINTS; i++)
+		if (stand.joint[i].pack.n)
+			need = (uint16_t)(need + stand.joint[i].pack.frame.n + 3); /* check and delimiter */
+	return line_room() >= need;
 }
 
 void stand_rate(uint16_t hz, uint8_t mask) {
@@ -144,6 +150,7 @@ void stand_rate(uint16_t hz, uint8_t mask) {
 	stand.turn = 0;
 	stand.next = board_now();
 	stand.anew = true;
+	stand.rates++;
 }
 
 /* One period of the turn clock has gone. The periods are whole us that add up to whole seconds. */
@@ -162,6 +169,7 @@ static void lose(uint16_t n) {
 	for (uint8_t i = 0; i < JOINTS; i++) {
 		struct joint *j = &stand.joint[i];
 		if (j->sampled) {
+			stand_flush(i);
 			j->seq = (uint16_t)(j->seq + n);
 			j->dropped = (uint16_t)(j->dropped + n);
 		}
@@ -169,12 +177,12 @@ static void lose(uint16_t n) {
 }
 
 /* Far behind: what was lost is counted in one go. */
-static void lost(uint32_t behind) {
-	lose((uint16_t)(behind / ((uint32_t)stand.period * stand.every)));
+static uint16_t lost(uint32_t behind) {
 	stand.next += behind;
 	stand.turn = 0;
 	if (stand.state == ARMED)
 		stand_trip(REASON_WATCHDOG, NO_JOINT, (int32_t)behind, (int32_t)stand.lost_after);
+	return (uint16_t)(behind / ((uint32_t)stand.period * stand.every));
 }
 
 static void late(void) {
@@ -184,19 +192,19 @@ static void late(void) {
 }
 
 /* A turn that begins the count, or was not begun on time: what was lost is counted. Returns how late it is. */
-static uint32_t look(uint32_t begun, uint32_t behind) {
+static uint32_t look(uint32_t begun, uint32_t behind, struct due *due) {
 	if (stand.anew) {
 		stand.anew = false;
 		stand.next = begun;
 		return 0;
 	}
 	if (behind > stand.lost_after) {
-		lost(behind);
+		due->lost = lost(behind);
 		return 0;
 	}
 	while (behind >= stand.period) {
 		if (stand.turn == 0)
-			lose(1);
+			due->lost++;
 		step();
 		behind = begun - stand.next;
 		if (behind & 0x80000000) /* a period that is a us longer */
@@ -205,23 +213,33 @@ static uint32_t look(uint32_t begun, uint32_t behind) {
 	return behind;
 }
 
-enum due stand_due(uint32_t begun) {
+struct due stand_due(uint32_t begun) {
 	uint32_t behind = begun - stand.next;
-	enum due due = DUE_WATCH;
+	struct due due = {false, stand.rates, 0};
 	if (behind & 0x80000000UL)
-		return DUE_WATCH; /* begun before the rate was changed */
+		return due; /* begun before the rate was changed */
 	if (behind > stand.on_time || stand.anew)
-		behind = look(begun, behind);
+		behind = look(begun, behind, &due);
 	if (stand.turn == 0 && stand.hz) { /* without hz it would be the first sample of what is asked for meanwhile */
-		due = DUE_SAMPLE;
+		due.sample = true;
 		if (behind > stand.late_after)
 			late();
 	}
 	step();
 	return due;
 }
+
+bool stand_gathered(const struct due *due) {
+	if (due->rates != stand.rates)
+		return false;
+	if (due->lost)
+		lose(due->lost);
+	return due->sample;
+}
+
 void stand_turn(void) {
 	uint32_t now = board_now(), silent = now - stand.beat_at;
+	const struct joint *j;
 	if (!stand.met)
 		return;
 	if (stand.state == ARMED && silent > HEARTBEAT_US)
@@ -231,9 +249,12 @@ void stand_turn(void) {
 		if (stand.hz)
 			stand_rate(0, 0);
 	}
-	for (uint8_t i = 0; i < JOINTS; i++)
-		if (stand.joint[i].pack.n && now - stand.joint[i].pack.began >= HOLD_US)
-			stand_flush(i);
+	/* One joint each ms. */
+	if (++stand.looked >= JOINTS)
+		stand.looked = 0;
+	j = &stand.joint[stand.looked];
+	if (j->pack.n && now - j->pack.began >= HOLD_US)
+		stand_flush(stand.looked);
 	if ((stand.owed & OWE_TRIP) && send_trip())
 		stand.owed &= (uint8_t)~OWE_TRIP;
 	if (stand.owed == OWE_STATUS || now - stand.status_at >= STATUS_US)
@@ -268,7 +289,7 @@ void stand_status(uint8_t tag) {
 }
 
 void stand_hello(uint16_t nonce) {
-	static const char name[] = FIRMWARE_NAME;
+	static const char name[] FLASH = FIRMWARE_NAME;
 	uint8_t b[16 + 7 * JOINTS + sizeof name - 1], *p = b;
 	p = put8(p, TYPE_HELLO);
 	p = put16(p, 'L' | 'G' << 8);
@@ -290,6 +311,6 @@ void stand_hello(uint16_t nonce) {
 		p = put24(p, c->has & HAS_MOTOR ? c->motor_turn : 0);
 	}
 	for (uint8_t i = 0; i < sizeof name - 1; i++)
-		p = put8(p, (uint8_t)name[i]);
+		p = put8(p, (uint8_t)FLASH_BYTE(name[i]));
 	frame_send(b, (uint8_t)(p - b));
 }

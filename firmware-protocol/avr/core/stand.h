@@ -80,10 +80,6 @@ enum code {
 
 #define NO_JOINT 0xFF
 
-/* Room in the line's queue below which no command is looked at: three full messages of samples and the longest answer
-   keep their place, so that a flood of commands costs no sample. */
-#define ANSWER_ROOM (3 * (MAX_BODY + 4) + 60)
-
 /* What setup_joint said, worked out. Angles in mdeg. Before it is known all is 0. */
 struct setup {
 	bool known, joint_back, motor_back, falling;
@@ -98,11 +94,11 @@ struct setup {
 	uint8_t shift;
 };
 
-/* An angle sensor: its counts over all turns, and the angle in the joint's own sense. */
+/* An angle sensor: its way over all turns, in 256ths of a mdeg, and the angle in the joint's own sense. */
 struct angle {
 	bool seen;
 	uint16_t raw;
-	int32_t counts, mdeg;
+	int32_t way, mdeg;
 };
 
 /* What is used most comes first: the processor reaches 63 bytes from a pointer at no cost. */
@@ -136,8 +132,11 @@ struct stand {
 	uint16_t on_time; /* us after which a closer look is needed */
 	uint32_t late_after, lost_after; /* us */
 	bool anew; /* the rate was changed: the next turn begins the count */
+	uint8_t rates; /* how often it was */
+	uint8_t looked; /* at this joint's waiting samples */
 	uint8_t silent_limit;
 	uint8_t every, turn; /* each every-th turn is a sample */
+	bool held; /* the message in rx_buf waits */
 	struct rx rx;
 	uint8_t rx_buf[STUFFED(MAX_HOST_BODY)];
 	struct joint joint[JOINTS];
@@ -148,13 +147,23 @@ extern struct stand stand;
 /* Once after power-up or reset; says hello with nonce 0. */
 void stand_begin(uint8_t reason);
 
-/* A byte from the host; true when it ended a frame. */
-bool stand_byte(uint8_t b);
+/* Takes bytes from the host, up to the end of a frame or all, and returns how many: none while a message waits for room for its
+   answer, so that a flood of commands costs no sample. crowded: soon there is no place for more bytes. */
+uint8_t stand_bytes(const uint8_t *p, uint8_t n, bool crowded);
 
-/* A turn of the sensors is due at stand.next. Called with the time at which it was begun: whether samples are to be made
-   of what they gave. */
-enum due { DUE_WATCH, DUE_SAMPLE };
-enum due stand_due(uint32_t begun);
+/* What the sample clock says of a turn of the sensors when it begins. It is kept with the turn until its readings are
+   worked on, which may be after the next one began. */
+struct due {
+	bool sample;
+	uint8_t rates; /* the setting of the rate it belongs to */
+	uint16_t lost; /* samples, between the turn before and this one */
+};
+
+/* A turn of the sensors is due at stand.next. Called with the time at which it was begun, before the next one begins. */
+struct due stand_due(uint32_t begun);
+
+/* Its readings come next, joint by joint: whether samples are to be made of them. */
+bool stand_gathered(const struct due *due);
 
 /* What the sensors of a joint gave, each joint once per turn. */
 void stand_reading(uint8_t joint, const struct reading *r, bool sample);
@@ -166,6 +175,7 @@ void stand_turn(void);
 void stand_button(void);
 
 /* Between the files of the core. */
+bool stand_room(uint8_t answer);
 void stand_restart(void);
 void stand_disarm(uint8_t to);
 void stand_trip(uint8_t reason, uint8_t joint, int32_t value, int32_t limit);

@@ -77,20 +77,33 @@ static enum rx_result judge(struct rx *d, uint8_t n) {
 	return RX_FRAME;
 }
 
-enum rx_result rx_byte(struct rx *d, uint8_t b) {
-	enum rx_result r;
-	if (b != 0) {
-		if (d->n < d->cap)
-			d->buf[d->n++] = b;
-		else
-			d->over = true;
-		return RX_MORE;
-	}
-	r = judge(d, d->n);
+static COLD enum rx_result ends(struct rx *d, uint8_t n) {
+	enum rx_result r = judge(d, n);
 	if (d->join && r != RX_FRAME)
 		r = RX_MORE;
-	d->n = 0;
 	d->over = d->join = false;
+	return r;
+}
+
+enum rx_result rx_bytes(struct rx *d, const uint8_t *p, uint8_t *n) {
+	const uint8_t *from = p, *to = p + *n;
+	uint8_t *at = d->buf + d->n, *end = d->buf + d->cap;
+	enum rx_result r = RX_MORE;
+	while (p != to && r == RX_MORE) {
+		uint8_t b = *p++;
+		if (b != 0) {
+			if (at != end)
+				*at++ = b;
+			else
+				d->over = true;
+			continue;
+		}
+		if (at != d->buf || d->join)
+			r = ends(d, (uint8_t)(at - d->buf));
+		at = d->buf;
+	}
+	d->n = (uint8_t)(at - d->buf);
+	*n = (uint8_t)(p - from);
 	return r;
 }
 
@@ -100,6 +113,7 @@ void frame_begin(struct frame *f) {
 	f->crc_hi = f->crc_lo = 0xFF;
 }
 
+#ifndef FRAME_ADD_BY_HAND
 /* Where a zero would stand comes the distance to the next one, written when that is known. A block never reaches 254
    bytes, so no zero is added. */
 void frame_add(struct frame *f, uint8_t *buf, const uint8_t *p, uint8_t n) {
@@ -119,14 +133,20 @@ void frame_add(struct frame *f, uint8_t *buf, const uint8_t *p, uint8_t n) {
 	f->n = (uint8_t)(at - buf);
 	f->code = (uint8_t)(code - buf);
 }
+#endif
 
-bool frame_end(struct frame *f, uint8_t *buf) {
-	uint8_t check[2] = {f->crc_lo, f->crc_hi}, n, first;
-	uint8_t *head = line_head;
+/* Check, last distance and delimiter; returns the length. */
+static uint8_t finish(struct frame *f, uint8_t *buf) {
+	uint8_t check[2] = {f->crc_lo, f->crc_hi};
 	frame_add(f, buf, check, 2);
 	buf[f->code] = (uint8_t)(f->n - f->code);
 	buf[f->n] = 0;
-	n = (uint8_t)(f->n + 1);
+	return (uint8_t)(f->n + 1);
+}
+
+bool frame_end(struct frame *f, uint8_t *buf) {
+	uint8_t n = finish(f, buf), first;
+	uint8_t *head = line_head;
 	if (line_room() < n)
 		return false;
 	if (line_ring + LINE_RING - head > n) {
@@ -145,12 +165,10 @@ bool frame_end(struct frame *f, uint8_t *buf) {
 
 static inline uint8_t *next(uint8_t *at) { return ++at == line_ring + LINE_RING ? line_ring : at; }
 
-/* Straight into the ring, as a second buffer for the longest answer would cost more memory than there is. */
-bool frame_send(const uint8_t *body, uint8_t n) {
+/* Over the end of the ring. */
+static COLD void send_in_two(const uint8_t *body, uint8_t n) {
 	uint8_t hi = 0xFF, lo = 0xFF;
 	uint8_t *code = line_head, *at = next(code), count = 1, more = (uint8_t)(n + 2);
-	if (line_room() < (uint16_t)(n + 4))
-		return false;
 	for (; more; more--) {
 		uint8_t b = hi;
 		if (more > 2) {
@@ -171,6 +189,21 @@ bool frame_send(const uint8_t *body, uint8_t n) {
 	*code = count;
 	*at = 0;
 	board_line_go(next(at));
+}
+
+/* Straight into the ring, as a second buffer for the longest answer would cost more memory than there is. */
+bool frame_send(const uint8_t *body, uint8_t n) {
+	struct frame f;
+	uint8_t *head = line_head;
+	if (line_room() < (uint16_t)(n + 4))
+		return false;
+	if (line_ring + LINE_RING - head <= n + 4) {
+		send_in_two(body, n);
+		return true;
+	}
+	frame_begin(&f);
+	frame_add(&f, head, body, n);
+	board_line_go(head + finish(&f, head));
 	return true;
 }
 

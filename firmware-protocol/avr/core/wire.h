@@ -24,8 +24,14 @@ struct rx {
 /* join: what is broken before the next zero byte is nobody's fault. */
 void rx_init(struct rx *d, uint8_t *buf, uint8_t cap, bool join);
 
-/* rx_byte takes one byte. After RX_FRAME the body lies at d->buf until the next byte is given. */
-enum rx_result rx_byte(struct rx *d, uint8_t b);
+/* rx_bytes takes some of *n bytes: up to the end of a frame, or all. *n is then how many it took. After RX_FRAME the body lies
+   at d->buf until the next byte is given. */
+enum rx_result rx_bytes(struct rx *d, const uint8_t *p, uint8_t *n);
+
+static inline enum rx_result rx_byte(struct rx *d, uint8_t b) {
+	uint8_t n = 1;
+	return rx_bytes(d, &b, &n);
+}
 
 /* A frame that grows. Check and stuffing go along with it, so that the work is spread: at its end there is little left to
    do. buf is the caller's and has room for the longest body and 4 bytes. */

@@ -74,15 +74,15 @@ void fake_say(const uint8_t *body, uint8_t n) {
 			block[code++] = raw[i];
 			continue;
 		}
-		stand_byte(code);
+		fake_byte(code);
 		for (uint8_t k = 1; k < code; k++)
-			stand_byte(block[k]);
+			fake_byte(block[k]);
 		code = 1;
 	}
-	stand_byte(code);
+	fake_byte(code);
 	for (uint8_t k = 1; k < code; k++)
-		stand_byte(block[k]);
-	stand_byte(0);
+		fake_byte(block[k]);
+	fake_byte(0);
 	drain();
 }
 
@@ -126,11 +126,12 @@ void fake_run(uint32_t ms) {
 		if (fake.beating && fake.us / 1000 % 100 == 0)
 			fake_tell("bb", 5L, (long)fake.beat++);
 		while ((int32_t)(fake.us - stand.next) >= 0) {
-			enum due due = stand_due(fake.us);
+			struct due due = stand_due(fake.us);
+			bool sample = stand_gathered(&due);
 			for (uint8_t j = 0; j < JOINTS; j++) {
 				struct reading r = fake.show[j];
 				r.time = fake.us;
-				stand_reading(j, &r, due == DUE_SAMPLE);
+				stand_reading(j, &r, sample);
 			}
 			drain();
 		}

@@ -22,6 +22,8 @@ extern struct fake fake;
 /* Power-up with all sensors at 0 deg, 0 mA, 6 V. */
 void fake_begin(void);
 
+static inline void fake_byte(uint8_t b) { (void)stand_bytes(&b, 1, false); }
+
 /* Sends a message of the host, time standing still. */
 void fake_say(const uint8_t *body, uint8_t n);
 /* The same, written as numbers: each letter of fmt packs one, b w t d for 1, 2, 3, 4 bytes. */

@@ -10,27 +10,35 @@ static uint32_t draw(uint32_t n) { /* Numerical Recipes, section 7.1 */
 	return (uint32_t)(((uint64_t)seed * n) >> 32);
 }
 
-static double travel_us(double from, const struct move *m) { return m->rate ? fabs(m->target - from) / m->rate * 1e6 : 0; }
+static uint32_t rate_of(const struct move *m) { return m->per_ms * 1000u + m->thou; }
+static struct move move_at(uint8_t kind, uint16_t segment, int32_t target, uint32_t rate, uint32_t dwell) {
+	struct move m = {.kind = kind, .segment = segment, .target = target, .dwell = dwell};
+	move_rate(&m, rate);
+	CHECK(rate_of(&m) == rate && m.thou < 1000, "a rate of %u became %u", rate, rate_of(&m));
+	return m;
+}
+
+static double travel_us(double from, const struct move *m) { return rate_of(m) ? fabs(m->target - from) / rate_of(m) * 1e6 : 0; }
 
 /* Plays one move from a place, looked at at odd times, and checks each look. Returns when it ended. */
 static uint32_t play(struct player *p, const struct move *m, double from, uint32_t began) {
 	double travel = travel_us(from, m), end = travel + m->dwell * 1000.0, slope = m->target > from ? 1 : -1;
 	/* Within a ms the way is 5e-4 short, rounded down, and without the last thousandths; the arrival is rounded to a us. */
-	double most = 2 + 6e-4 * m->rate / 1000 + m->rate / 1e6;
+	double most = 2 + 6e-4 * rate_of(m) / 1000 + rate_of(m) / 1e6;
 	uint32_t now = began;
 	for (;;) {
 		uint32_t since = now - began;
-		double want = since >= travel ? m->target : from + slope * m->rate * since / 1e6;
+		double want = since >= travel ? m->target : from + slope * rate_of(m) * since / 1e6;
 		bool over = player_run(p, now);
 		CHECK(fabs(p->command - want) <= most, "%u us into a move from %.0f to %d at %u: command %d, want %.1f", since, from,
-		      m->target, m->rate, p->command, want);
+		      m->target, rate_of(m), p->command, want);
 		if (over)
 			break;
 		CHECK(since < end + 2, "a move of %.0f us goes on after %u", end, since);
 		now += draw(4200) + 1;
 	}
 	CHECK(fabs((double)(p->mark - began) - end) <= 2, "move from %.0f to %d at %u, dwell %u: ended after %u us, want %.1f", from,
-	      m->target, m->rate, m->dwell, p->mark - began, end);
+	      m->target, rate_of(m), m->dwell, p->mark - began, end);
 	CHECK(p->command == m->target, "ended at %d, want %d", p->command, m->target);
 	return p->mark;
 }
@@ -43,8 +51,8 @@ static void random_moves(void) {
 	player_hold(&p, 0);
 	p.fresh = false;
 	for (int k = 0; k < 3000; k++) {
-		struct move m = {.kind = 2, .segment = 1, .target = (int32_t)draw(150001) - 75000, .rate = rates[draw(10)], .dwell = draw(20)};
-		if (m.rate == 999)
+		struct move m = move_at(2, 1, (int32_t)draw(150001) - 75000, rates[draw(10)], draw(20));
+		if (m.thou == 999)
 			m.target = (int32_t)from + (int32_t)draw(200) - 100;
 		player_add(&p, &m, at);
 		at = play(&p, &m, from, at);
@@ -61,7 +69,7 @@ static void chain(void) {
 	player_hold(&p, 1234);
 	p.fresh = false;
 	for (uint16_t k = 1; k <= QUEUE; k++) {
-		struct move m = {.kind = 3, .segment = k, .target = k % 2 ? 70000 : -70001, .rate = 37000u + k, .dwell = 250};
+		struct move m = move_at(3, k, k % 2 ? 70000 : -70001, 37000u + k, 250);
 		player_add(&p, &m, 1000);
 		sum += travel_us(from, &m) + 250000;
 		from = m.target;
@@ -78,7 +86,7 @@ static void chain(void) {
 /* A minute of crawling: 1 mdeg/s adds nothing up wrong. */
 static void crawl(void) {
 	struct player p = {0};
-	struct move m = {.kind = 3, .segment = 1, .target = 60, .rate = 1, .dwell = 0};
+	struct move m = move_at(3, 1, 60, 1, 0);
 	uint32_t now = 0;
 	player_hold(&p, 0);
 	p.fresh = false;
@@ -90,7 +98,7 @@ static void crawl(void) {
 
 static void first_is_slow(void) {
 	struct player p = {0};
-	struct move at_once = {.kind = 4, .segment = 1, .target = 30000, .rate = 0, .dwell = 0};
+	struct move at_once = move_at(4, 1, 30000, 0, 0);
 	player_hold(&p, 0);
 	player_add(&p, &at_once, 0);
 	player_run(&p, 500000);
@@ -107,7 +115,7 @@ static void first_is_slow(void) {
 /* A sample may be older than a move that came meanwhile. */
 static void early_look(void) {
 	struct player p = {0};
-	struct move m = {.kind = 4, .segment = 1, .target = 30000, .rate = 10000, .dwell = 0};
+	struct move m = move_at(4, 1, 30000, 10000, 0);
 	player_hold(&p, 0);
 	player_add(&p, &m, 5000);
 	CHECK(!player_run(&p, 4900) && p.command == 0, "a move began before it came: %d", p.command);

@@ -15,7 +15,8 @@ int main(void) {
 		if (n == 2 && !strcmp(word, "hold")) {
 			player_hold(&p, (int32_t)v[0]);
 		} else if (n == 7 && !strcmp(word, "add") && p.n < QUEUE) {
-			struct move m = {.kind = (uint8_t)v[1], .segment = (uint16_t)v[2], .target = (int32_t)v[3], .rate = (uint32_t)v[4], .dwell = (uint32_t)v[5]};
+			struct move m = {.kind = (uint8_t)v[1], .segment = (uint16_t)v[2], .target = (int32_t)v[3], .dwell = (uint32_t)v[5]};
+			move_rate(&m, (uint32_t)v[4]);
 			player_add(&p, &m, (uint32_t)v[0]);
 		} else if (n == 2 && !strcmp(word, "look")) {
 			while (player_run(&p, (uint32_t)v[0])) {

@@ -44,7 +44,7 @@ static void heartbeat(void) {
 	for (int k = 0; k < 26; k++) {
 		static const uint8_t broken[] = {2, 5, 3, 0xFA, 0xE3, 0};
 		for (unsigned i = 0; i < sizeof broken; i++)
-			stand_byte(broken[i]);
+			fake_byte(broken[i]);
 		fake_run(10);
 	}
 	CHECK(stand.state == TRIPPED && stand.trip == REASON_HEARTBEAT, "broken heartbeats kept it armed");

@@ -200,6 +200,7 @@ static void breaks(void) {
 	fake_run(30);
 	for (unsigned k = 0; k < sizeof steps / sizeof *steps; k++) {
 		stand_flush(0);
+		stand.joint[0].seq = 0; /* messages end at certain numbers too */
 		fake.show[0].has = 15 & fake.caps[0].has;
 		fake.show[0].angle = counts_of(k ? steps[k - 1].deg : 0);
 		fake.show[0].has = (uint8_t)((k ? steps[k - 1].has : 15) & fake.caps[0].has);

@@ -104,7 +104,7 @@ static void receive(const struct vector *v) {
 	const long *f = v->field;
 	fake_armed(250);
 	for (size_t i = 0; i < v->wires; i++)
-		stand_byte(v->wire[i]);
+		fake_byte(v->wire[i]);
 	if (!strcmp(v->expect, "unknown"))
 		want = CODE_UNKNOWN;
 	else if (!strcmp(v->expect, "malformed"))
@@ -152,7 +152,7 @@ static void understand(const struct vector *v) {
 		fake_ready(250);
 		stand.joint[0].set.known = false; /* it may have another frame rate */
 		for (size_t i = 0; i < v->wires; i++)
-			stand_byte(v->wire[i]);
+			fake_byte(v->wire[i]);
 		CHECK(fake_answer((uint8_t)f[0]) == 0 && s->known && s->joint_back == (f[2] & 1) && s->motor_back == (f[2] >> 1 & 1), "flags");
 		CHECK(s->min == f[3] && s->max == f[4] && s->shortest == 2 * f[5] && s->longest == 2 * f[6] && s->pulse_at == f[7], "range, pulses");
 		CHECK(pulse_of(s, (int32_t)f[8]) == 2 * f[6], "the line's other end");
@@ -161,14 +161,16 @@ static void understand(const struct vector *v) {
 	}
 	if (!strncmp(v->name, "good_move", 9) && f[1] == 2) {
 		const struct move *m = &stand.joint[2].player.queue[0];
+		long rate;
 		fake_armed(250);
 		stand.joint[2].armed = true; /* as if joint 2 were */
 		stand.joint[2].set = stand.joint[0].set;
 		player_hold(&stand.joint[2].player, 0);
 		for (size_t i = 0; i < v->wires; i++)
-			stand_byte(v->wire[i]);
-		CHECK(fake_answer((uint8_t)f[0]) == 0 && m->kind == f[2] && m->segment == f[3] && m->target == f[4] && m->rate == f[5] &&
-		      m->dwell == f[6], "%s: kind %d segment %d target %d rate %u dwell %u", v->name, m->kind, m->segment, m->target, m->rate, m->dwell);
+			fake_byte(v->wire[i]);
+		rate = m->per_ms * 1000L + m->thou;
+		CHECK(fake_answer((uint8_t)f[0]) == 0 && m->kind == f[2] && m->segment == f[3] && m->target == f[4] && rate == f[5] &&
+		      m->dwell == f[6], "%s: kind %d segment %d target %d rate %ld dwell %u", v->name, m->kind, m->segment, m->target, rate, m->dwell);
 	}
 }
 
