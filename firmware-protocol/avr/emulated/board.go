@@ -130,6 +130,10 @@ type Figures struct {
 	BusAddressed int     `json:"bus_addressed"`
 	BusRefused   int     `json:"bus_refused"`
 	BusBusy      float64 `json:"bus_busy"` // share of time
+	// One turn of the sensors on the bus, from its first start to its last stop, since the command "watch".
+	BusTurns   int     `json:"bus_turns"`
+	BusTurnUS  float64 `json:"bus_turn_us"`
+	BusWorstUS float64 `json:"bus_worst_us"`
 
 	Servos []Servo `json:"servos"`
 	Joints []Joint `json:"joints"`
@@ -204,9 +208,9 @@ func (f Figures) WorstLoopUS() float64 { return float64(f.mark(MarkLoop).WorstTu
 // Summary says the figures in one line.
 func (f Figures) Summary() string {
 	return fmt.Sprintf("%.0f cycles per sample, loop %.0f us and at worst %.0f us, stack at most %d of %d B, flash %d B, RAM %d B, "+
-		"%d B received and %d lost, %d samples, bus busy %.0f %%; %.1f s in %.1f s of real time (not kept up with %d times)",
+		"%d B received and %d lost, %d samples, bus busy %.0f %%, %.0f us per turn and at worst %.0f us; %.1f s in %.1f s of real time (not kept up with %d times)",
 		f.CyclesPerSample(), f.mark(MarkLoop).MeanTurn/16, f.WorstLoopUS(), f.StackBytes, f.StackRoom, f.FlashBytes, f.RAMBytes,
-		f.RxBytes, f.RxOverruns, f.SamplesSent, 100*f.BusBusy, f.SimUS/1e6, f.WallS, f.SlowTurns)
+		f.RxBytes, f.RxOverruns, f.SamplesSent, 100*f.BusBusy, f.BusTurnUS, f.BusWorstUS, f.SimUS/1e6, f.WallS, f.SlowTurns)
 }
 
 // Need builds a board for a test, in its temporary folder. Where tools are missing the test is skipped, or fails when

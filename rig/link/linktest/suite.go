@@ -82,6 +82,7 @@ type bench struct {
 	*client
 	opt    Options
 	ch     uint8
+	queue  uint8 // moves that a joint's holds; known to the tests of the board under load
 	middle int32 // mdeg
 }
 

@@ -25,6 +25,7 @@ static uint8_t next_status;
 static uint64_t free_at; /* when a stop is done */
 static enum bus_state whole;
 static uint64_t acts, refused, addressed, bus_cycles;
+static uint64_t turn_at, turns, turn_total, turn_worst; /* from a start to the stop that no start follows; since bus_watch */
 
 static uint64_t bit_cycles(void)
 {
@@ -99,6 +100,16 @@ static void on_twcr_write(avr_t *a, avr_io_addr_t addr, uint8_t v, void *param)
         free_at = a->cycle + 2 * bit_cycles();
         avr_cycle_timer_register(a, 2 * bit_cycles(), on_stopped, NULL);
     }
+    if (v >> TWSTO & 1 && !(v >> TWSTA & 1) && turn_at) {
+        uint64_t took = now() - turn_at;
+        turn_at = 0;
+        turns++;
+        turn_total += took;
+        if (took > turn_worst)
+            turn_worst = took;
+    }
+    if (v >> TWSTA & 1 && !turn_at)
+        turn_at = now();
     if (v >> TWSTA & 1) {
         later(state == IDLE ? STARTED : RESTARTED, 2);
         state = OWNED;
@@ -113,8 +124,14 @@ static void on_twcr_write(avr_t *a, avr_io_addr_t addr, uint8_t v, void *param)
     }
 }
 
+void bus_watch(void)
+{
+    turns = turn_total = turn_worst = 0;
+}
+
 void bus_reset(void)
 {
+    turn_at = 0;
     avr_cycle_timer_cancel(avr, on_done, NULL);
     avr_cycle_timer_cancel(avr, on_stopped, NULL);
     avr_clear_interrupt(avr, &twi->twi);
@@ -140,6 +157,8 @@ void bus_fault(int joint, enum bus_state s)
 
 void bus_figures(FILE *f)
 {
+    fprintf(f, ",\"bus_turns\":%llu,\"bus_turn_us\":%.1f,\"bus_worst_us\":%.1f", (unsigned long long)turns,
+            turns ? (double)turn_total / (double)turns / CYCLES_PER_US : 0, (double)turn_worst / CYCLES_PER_US);
     fprintf(f, ",\"bus_acts\":%llu,\"bus_addressed\":%llu,\"bus_refused\":%llu,\"bus_busy\":%.3f",
             (unsigned long long)acts, (unsigned long long)addressed, (unsigned long long)refused,
             (double)bus_cycles / (double)(now() ? now() : 1));

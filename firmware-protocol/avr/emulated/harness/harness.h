@@ -56,6 +56,7 @@ unsigned frame_beat(uint8_t *out, uint8_t count); /* a heartbeat, with its zeros
 enum bus_state { BUS_OK, BUS_DEAD, BUS_STUCK };
 void bus_init(void);
 void bus_reset(void);
+void bus_watch(void); /* begins anew to time the turns of the sensors */
 void bus_fault(int joint, enum bus_state s); /* joint -1: the whole bus */
 void bus_figures(FILE *f);
 

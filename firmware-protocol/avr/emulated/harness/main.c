@@ -189,6 +189,7 @@ static int obey(const char *word, char *arg, const char *more)
     } else if (!strcmp(word, "watch")) {
         servo_watch();
         figures_watch();
+        bus_watch();
     } else if (!strcmp(word, "set") && arg) {
         return setting(arg);
     } else if (!strcmp(word, "bus") && arg) {
