@@ -57,7 +57,8 @@ extern const struct exchange *volatile bus_now;
 extern uint16_t *volatile bus_words;
 
 void bus_begin(void);
-/* Frees a sensor that holds the data line down in the middle of a byte: up to nine clocks, then a stop. 90 us at most. */
+/* Frees a sensor that holds the data line down in the middle of a byte: up to nine clocks, then a stop. 90 us at most. The bus's
+   own hardware is off. */
 void bus_free(void);
 /* Whether the exchange under way has been so for half a ms. Ask each turn of the loop. */
 bool bus_hangs(void);

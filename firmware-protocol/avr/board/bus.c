@@ -19,7 +19,6 @@ void bus_begin(void) {
 }
 
 void bus_free(void) {
-	TWCR = 0;
 	PORTC &= (uint8_t)~(1 << PC5 | 1 << PC4);
 	for (uint8_t i = 0; i < 9 && !(PINC & 1 << PC4); i++) {
 		DDRC |= 1 << PC5; /* low */

@@ -28,6 +28,7 @@ static const uint8_t motors = MOTOR_SENSORS;
 
 /* The pointer of one device is written anew each eighth turn, so that one that restarted unnoticed gives nothing wrong for long. */
 #define UPKEEP_TURNS 8
+#define LEISURE_US 2000 /* between turns in which all devices can be set up */
 
 #define STEP ((uint8_t)sizeof(struct exchange))
 #define LONGEST (3 * (2 * JOINTS + MOTOR_SENSORS) + 2)
@@ -120,19 +121,33 @@ static void make_list(void) {
 		add(0x7F, 0, 0);
 }
 
-/* What failed is set up; each eighth turn the pointer of one more device is set anew, without its setting where it has one: that is
-   long, and a monitor without it is slower, not wrong. */
+/* Of what failed all is set up when there is time, else one device after the other. */
+static uint16_t repair(void) {
+	static uint8_t at;
+	uint16_t bit;
+	if (stale == 0 || stand.period >= LEISURE_US)
+		return stale;
+	do {
+		if (++at >= DEVICES)
+			at = 0;
+		bit = (uint16_t)(1U << at);
+	} while (!(stale & bit));
+	return bit;
+}
+
+/* Each eighth turn the pointer of one more device is set anew, without its setting where it has one: that is long, and a monitor
+   without it is slower, not wrong. */
 void sensors_plan(struct turn *t) {
 	for (uint8_t k = 0; k < WORDS; k++)
 		t->word[k] = SILENT;
-	t->touched = t->set_up = stale;
+	t->touched = t->set_up = repair();
 	if (++turns < UPKEEP_TURNS)
 		return;
 	turns = 0;
 	if (++upkeep >= DEVICES)
 		upkeep = 0;
-	if (gate[upkeep] != NONE)
-		t->touched |= (uint16_t)(1U << upkeep);
+	if (gate[upkeep] != NONE && t->touched == 0)
+		t->touched = (uint16_t)(1U << upkeep);
 }
 
 static void gates(uint16_t devices, const struct turn *t) {

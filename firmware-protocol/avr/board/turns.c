@@ -40,11 +40,15 @@ void turns_ended(void) {
 
 /* Gives a turn up whose bus hangs. What it has read counts. */
 static void watch(void) {
-	uint8_t sreg;
-	if (!on_bus || !bus_hangs())
+	uint8_t sreg = SREG;
+	cli();
+	if (!on_bus || !bus_hangs()) {
+		SREG = sreg;
 		return;
+	}
+	TWCR = 0; /* no interrupt of the bus from here on */
+	SREG = sreg;
 	bus_free();
-	sreg = SREG;
 	cli();
 	on_bus->state = TURN_OVER;
 	on_bus = 0;
