@@ -189,8 +189,10 @@ static void doubt(struct turn *t, uint16_t silent) {
 			stale &= (uint16_t)~bit;
 		} else if (stale & bit) {
 			t->word[WORD_OF(device)] = SILENT;
+#if SUPPLY_FROM < JOINTS
 			if (device == CURRENT + SUPPLY_FROM)
 				t->word[SECOND] = SILENT;
+#endif
 		}
 	}
 }

@@ -227,6 +227,60 @@ static uint8_t frame_unsaid(uint8_t joint) {
 	return fake_answer(7);
 }
 
+/* At full rate the messages of three joints are full at different times. */
+static void in_turns(void) {
+	uint8_t n, most = 0, samples_of[3] = {0, 0, 0};
+	fake_ready(1000);
+	fake_tell("bbwb", 2L, 2L, 1000L, 7L);
+	fake_run(100);
+	fake_forget();
+	for (int ms = 0; ms < 800; ms++) {
+		fake_run(1);
+		for (n = 0; fake_hear_type(TYPE_SAMPLES, b); n++)
+			samples_of[b[1]]++;
+		if (n > most)
+			most = n;
+	}
+	CHECK(most == 1, "%d messages of samples in one ms", most);
+	for (uint8_t j = 0; j < 3; j++)
+		CHECK(samples_of[j] == 100, "%d messages of joint %d for 800 samples, want 100", samples_of[j], j);
+}
+
+static uint8_t give(const uint8_t *frame, uint8_t n, bool crowded) {
+	uint8_t taken = 0, k = 1;
+	while (taken < n && k) {
+		k = stand_bytes(frame + taken, (uint8_t)(n - taken), crowded);
+		taken = (uint8_t)(taken + k);
+	}
+	return taken;
+}
+
+/* A line without room: a question waits, and bytes behind it; when there is no more place for these it is dropped and counted, so that a
+   heartbeat gets through; what ends motion waits however crowded it is. */
+static void no_room(void) {
+	static const uint8_t ask[] = {TYPE_STATUS_ASK, 77}, off[] = {TYPE_DISARM, 78};
+	uint8_t beat[] = {5, TYPE_HEARTBEAT, 1, 0, 0, 0}; /* no zero in it but the last */
+	uint16_t bad, crc = crc16(beat + 1, 2);
+	fake_armed(1000);
+	fake.beating = false;
+	fake.blocked = true;
+	fake_run(200);
+	CHECK(stand.joint[0].dropped > 0 && stand.state == ARMED, "the line has room");
+	fake_say(ask, 2);
+	CHECK(stand.held, "a question is answered into nothing");
+	put16(beat + 3, crc);
+	bad = stand.bad;
+	CHECK(give(beat, 6, false) == 0 && stand.held && stand.bad == bad, "bytes are taken behind a message that waits");
+	CHECK(give(beat, 6, true) == 6 && !stand.held && stand.bad == bad + 1, "crowded: the question is not dropped, or not counted");
+	CHECK(stand.beat_at == fake.us, "the heartbeat behind it is not heard");
+	fake_say(off, 2);
+	CHECK(give(beat, 6, true) == 0 && stand.held && stand.state == ARMED, "disarm was dropped");
+	fake.blocked = false;
+	fake_forget();
+	CHECK(give(beat, 6, false) == 6 && stand.state == DISARMED && fake.pulse[0] == 0, "disarm was not done as there was room");
+	CHECK(fake_answer(78) == 0, "nor answered");
+}
+
 /* How many pulses a second: one rate for all joints that are set up, none of them more than it was asked for. */
 static void frames(void) {
 	fake_ready(250); /* joint 0, nothing said */
@@ -251,6 +305,8 @@ static void frames(void) {
 int main(void) {
 	hello();
 	frames();
+	in_turns();
+	no_room();
 	refusals();
 	begins_where_it_is();
 	numbers();
