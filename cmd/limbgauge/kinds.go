@@ -39,7 +39,7 @@ func hintOf(err error) string {
 	case errors.Is(err, session.ErrStopped):
 		return "motion was stopped first; what was recorded until then is kept"
 	case errors.As(err, &trip):
-		return tripHints[trip.Trip.Reason]
+		return tripNext[trip.Trip.Reason]
 	case errors.Is(err, errNotArmed):
 		return fmt.Sprintf("type %q and Enter when asked; --yes does so for the virtual stand", consentWord)
 	case errors.Is(err, record.ErrInUse):
@@ -49,16 +49,17 @@ func hintOf(err error) string {
 	return hint
 }
 
-// tripHints say what to do about a trip, by its reason.
-var tripHints = map[wire.Reason]string{
-	wire.ReasonHeartbeat: "the joint has nothing to do with it: this computer was too busy, asleep, or the cable stalled; close what loads it and start again",
-	wire.ReasonCurrent:   "see what jams or loads the joint before it is armed again; current_max_a in bench.toml is what it may take",
-	wire.ReasonRange:     "see what pushes the joint there, or whether its sensor turned; range_deg in bench.toml is its range",
-	wire.ReasonBus:       "look at the plugs and wires of the angle sensors, and keep them away from the servos' leads",
-	wire.ReasonSupply:    "a stronger supply, shorter and thicker leads, or a capacitor at the servos; a servo that jams pulls it down as well",
-	wire.ReasonWatchdog:  "lower sample_hz in bench.toml; a board that is late again wants its firmware flashed anew",
-	wire.ReasonCommand:   "stand and bench.toml do not fit together: compare range_deg and channels; \"limbgauge link\" says what the stand has",
-	wire.ReasonButton:    "the stop switch of the stand was pressed; see that all is safe before it is released",
+// tripNext is what to do after a trip, as firmware-protocol/STAND.md has it.
+var tripNext = map[wire.Reason]string{
+	wire.ReasonHeartbeat: "the computer was busy or asleep, or the cable went: look at the plug, close what else runs, and start again",
+	wire.ReasonCurrent:   "look for a joint against its stop, a binding bearing, too much load; turn the joint by hand with the power off before you arm again",
+	wire.ReasonRange:     "the angle runs against the command, or the sensor's zero is off: correct that before you arm again",
+	wire.ReasonBus:       "look at the bus of the sensors: plugs that move with the joint",
+	wire.ReasonSupply:    "look at the supply: current limit too low, thin wires, a capacitor that is missing, or the switch was hit",
+	wire.ReasonReset:     "the stand restarted: give board and servos supplies of their own with one common ground",
+	wire.ReasonWatchdog:  "the firmware lost its rhythm: lower sample_hz in bench.toml",
+	wire.ReasonCommand:   "stand and bench.toml do not fit together: \"limbgauge link\" says what the stand has",
+	wire.ReasonButton:    "somebody pressed the stop on the stand: find out why before you arm again",
 }
 
 // fileTrouble tells an error of files and folders that the user can mend, and how.

@@ -16,9 +16,7 @@ import (
 	"limbgauge/analyze/report"
 	"limbgauge/analyze/trend"
 	"limbgauge/cmd/limbgauge/web"
-	wire "limbgauge/firmware-protocol"
 	"limbgauge/rig"
-	"limbgauge/rig/link"
 )
 
 // passwordVariable names where the page's password is read from: what stands on a command line can be
@@ -208,25 +206,9 @@ func (d *desk) Hint(err error) string {
 	if hint := hintOf(err); hint != "" {
 		return hint
 	}
-	var trip *link.TrippedError
-	if errors.As(err, &trip) && tripNext[trip.Trip.Reason] != "" {
-		return tripNext[trip.Trip.Reason]
-	}
 	b, err2 := d.Bench()
 	if err2 != nil {
 		return ""
 	}
 	return hintOf(linkTrouble(err, b.Stand))
-}
-
-// tripNext is what to do after a trip, as firmware-protocol/STAND.md has it.
-var tripNext = map[wire.Reason]string{
-	wire.ReasonHeartbeat: "the computer was busy or asleep, or the cable went: look at the plug, close what else runs, and start again",
-	wire.ReasonCurrent:   "look for a joint against its stop, a binding bearing, too much load; turn the joint by hand with the power off before you arm again",
-	wire.ReasonRange:     "the angle runs against the command, or the sensor's zero is off: correct that before you arm again",
-	wire.ReasonBus:       "look at the bus of the sensors: plugs that move with the joint",
-	wire.ReasonSupply:    "look at the supply: current limit too low, thin wires, a capacitor that is missing, or the switch was hit",
-	wire.ReasonReset:     "the stand restarted: give board and servos supplies of their own with one common ground",
-	wire.ReasonWatchdog:  "the firmware lost its rhythm: lower sample_hz in bench.toml",
-	wire.ReasonButton:    "somebody pressed the stop on the stand: find out why before you arm again",
 }
