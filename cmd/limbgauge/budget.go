@@ -200,20 +200,22 @@ func (a *app) printBudget(res budget.Answer) {
 	say(a.out, "  ", fmt.Sprintf("Torques are for a robot of %.2f kg (%s): %d legs of %.3f kg; the leg that carries most bears %.3f of it.",
 		float64(res.DemandKg), res.DemandFrom, res.Legs, res.LegKg, res.Share))
 
-	const columns = "  %-8s %6s %7s  %-16s %6s %12s %7s %5s\n"
-	fmt.Fprintf(a.out, "\n"+columns, "joint", "peak", "no push", "out, below; hip,", "stall", "share of it", "allowed", "body")
-	fmt.Fprintf(a.out, columns, "", "N·m", "N·m", "knee: mm; deg", "N·m", "", "", "kg")
+	t := sheet{indent: "  ", gap: 1, columns: []column{{title: "joint", least: 8}, {title: "peak", right: true}, {title: "no push", right: true}, {title: " out, below; hip,"},
+		{title: "stall", right: true}, {title: "share of it", right: true}, {title: "allowed", right: true}, {title: "body", right: true}}}
+	t.add("", "N·m", "N·m", " knee: mm; deg", "N·m", "", "", "kg")
 	for _, r := range res.Joints {
 		where := fmt.Sprintf("%.0f, %.0f; %.0f, %.0f", 1000*r.ReachM, 1000*r.HeightM, r.HipDeg, r.KneeDeg)
 		share := num(r.Share, "%.2f")
 		if !math.IsNaN(float64(r.Share)) {
 			share += fmt.Sprintf(" ± %.2f", float64(r.ShareU))
 		}
-		fmt.Fprintf(a.out, columns, cut(r.Joint, 8), fmt.Sprintf("%.3f", r.PeakNm), fmt.Sprintf("%.3f", r.Straight), where, num(r.StallNm, "%.3f"), share, fmt.Sprintf("%.2f", res.Allowed), num(r.Body, "%.2f"))
+		t.add(r.Joint, fmt.Sprintf("%.3f", r.PeakNm), fmt.Sprintf("%.3f", r.Straight), " "+where, num(r.StallNm, "%.3f"), share, fmt.Sprintf("%.2f", res.Allowed), num(r.Body, "%.2f"))
 	}
+	fmt.Fprintln(a.out)
+	t.print(a.out)
 	say(a.out, "  ", "peak: feet push sideways up to slipping; no push: they do not. body: the greatest that this joint allows.")
-	fmt.Fprintf(a.out, "\n  greatest body %.2f ± %.2f kg; %.2f kg without sideways push. Its doubt:\n",
-		float64(res.GreatestBodyKg), float64(res.BodyU), float64(res.StraightBodyKg))
+	sayApart(a.out, "  ", fmt.Sprintf("greatest body %.2f ± %.2f kg; %.2f kg without sideways push. Its doubt:",
+		float64(res.GreatestBodyKg), float64(res.BodyU), float64(res.StraightBodyKg)))
 	for _, d := range res.Doubt {
 		if d.Kg >= 0.005 {
 			say(a.out, "  ", fmt.Sprintf("- %.2f kg from %s: %s", d.Kg, d.Of, d.How))
@@ -241,7 +243,7 @@ func (a *app) printSwing(res budget.Answer) {
 	}
 	fmt.Fprintf(a.out, "\n  swing in %.2f s\n", res.SwingS)
 	for _, r := range res.Joints {
-		fmt.Fprintf(a.out, "  %-8s %.3f N·m (weight alone %.3f), %s of stall torque, %s of speed\n", cut(r.Joint, 8), float64(r.SwingNm), float64(r.SwingOwn), num(r.SwingUse, "%.2f"), num(r.SwingSpeed, "%.2f"))
+		say(a.out, "  ", fmt.Sprintf("%s: %.3f N·m (weight alone %.3f), %s of stall torque, %s of speed", r.Joint, float64(r.SwingNm), float64(r.SwingOwn), num(r.SwingUse, "%.2f"), num(r.SwingSpeed, "%.2f")))
 	}
 	for _, s := range res.Savings {
 		say(a.out, "  ", fmt.Sprintf("%.0f g moved from the %s's centre to the hip axis take %.1f mN·m (%.0f %%) off the hip, %.1f mN·m off the yaw",
@@ -269,17 +271,23 @@ func (a *app) printCompared(res budget.Answer) {
 		sayApart(a.out, "  ", "The bench has no whole run of this leg yet, so nothing is compared: \"limbgauge sweep\" makes one.")
 		return
 	}
-	fmt.Fprintf(a.out, "\n  %-8s %-23s %6s %19s  %-4s %s\n", "joint", "beside the bench", "budget", "bench", "run", "verdict")
+	t := sheet{indent: "  ", gap: 1, columns: []column{{title: "joint", least: 8}, {title: "beside the bench"}, {title: "budget", right: true}, {title: "bench", right: true}, {title: " run"}, {title: "verdict"}}}
+	var words []string
 	for _, c := range res.Compared {
 		v := health.Measure{Name: measureOf(c.What), Value: float64(c.Bench), Uncertainty: float64(c.BenchU), Status: health.Status(c.Status)}
 		unit := ""
 		if c.Unit != "1" {
 			unit = " " + c.Unit
 		}
-		fmt.Fprintln(a.out, strings.TrimRight(fmt.Sprintf("  %-8s %-23s %6s %19s  %-4s %s", cut(c.Joint, 8), c.What, num(c.Budget, "%.3g"), figure(v)+unit, c.Run, c.Verdict), " "))
+		t.add(c.Joint, c.What, num(c.Budget, "%.3g"), figure(v)+unit, " "+c.Run, c.Verdict)
 		if c.Words != "" {
-			say(a.out, "            ", c.Words)
+			words = append(words, fmt.Sprintf("%s, %s: %s", c.Joint, c.What, c.Words))
 		}
+	}
+	fmt.Fprintln(a.out)
+	t.print(a.out)
+	for _, w := range words {
+		say(a.out, "  ", w)
 	}
 }
 
@@ -294,11 +302,4 @@ func num(n budget.Number, form string) string {
 		return "-"
 	}
 	return fmt.Sprintf(form, float64(n))
-}
-
-func cut(s string, n int) string {
-	if r := []rune(s); len(r) > n {
-		return string(r[:n])
-	}
-	return s
 }

@@ -84,8 +84,8 @@ func hang(text, first, others string, width int) string {
 
 // typed writes a command that is to be typed behind some words, below them where there is no room, and
 // broken before its flags, as a shell takes it, where it is wider than the page.
-func typed(before, command, indent string) string {
-	if cells(before)+cells(command) <= pageWidth && before != "" {
+func typed(p pageForm, before, command, indent string) string {
+	if cells(before)+cells(command) <= p.width && before != "" {
 		return before + command + "\n"
 	}
 	var b strings.Builder
@@ -96,7 +96,7 @@ func typed(before, command, indent string) string {
 	for i, piece := range strings.Split(command, " --") {
 		if i > 0 {
 			piece = "--" + piece
-			if cells(line)+cells(piece)+3 > pageWidth {
+			if cells(line)+cells(piece)+3 > p.width {
 				b.WriteString(line + " \\\n")
 				line = indent + "  "
 			} else {

@@ -122,7 +122,7 @@ func answeredBy(ctx context.Context, b *book.Book, by string) ([]answered, error
 
 func (a *app) sayAnswered(list []answered) {
 	for _, p := range list {
-		fmt.Fprintf(a.out, "  answers problem %d, %s; to prove it:\n%s", p.ID, book.Ref{Joint: p.Joint, Cause: p.Cause}, typed("", p.ProveBy, "    "))
+		fmt.Fprintf(a.out, "  answers problem %d, %s; to prove it:\n%s", p.ID, book.Ref{Joint: p.Joint, Cause: p.Cause}, typed(pageOf(a.out), "", p.ProveBy, "    "))
 	}
 }
 

@@ -139,7 +139,7 @@ func (a *app) printProof(ctx context.Context, b *book.Book, p book.Problem) erro
 	if err != nil {
 		return err
 	}
-	fmt.Fprint(a.out, typed("   to prove it: ", proofCommand(proof), "     "))
+	fmt.Fprint(a.out, typed(pageOf(a.out), "   to prove it: ", proofCommand(proof), "     "))
 	if proof.Like != "" {
 		line := "as run " + proof.Like + " was made"
 		if proof.Words != "" {

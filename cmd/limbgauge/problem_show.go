@@ -77,7 +77,7 @@ func (a *app) showProblem(ctx context.Context, b *book.Book, p book.Problem) err
 	}
 	if p.State == book.Open || p.State == book.Returned {
 		command := fmt.Sprintf("limbgauge service add WHAT --joint %s --answers %s", quoteWord(p.Joint), quoteWord(book.Ref{Joint: p.Joint, Cause: p.Cause}.String()))
-		fmt.Fprint(a.out, "\nonce something is done about it:\n"+typed("", command, "  "))
+		fmt.Fprint(a.out, "\nonce something is done about it:\n"+typed(pageOf(a.out), "", command, "  "))
 	}
 	return nil
 }

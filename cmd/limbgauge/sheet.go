@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 )
 
@@ -25,20 +26,24 @@ const usualGap = 2
 
 func (t *sheet) add(row ...string) { t.rows = append(t.rows, row) }
 
-// print writes the sheet as wide as the writer's page. Where even the narrowest columns do not fit, what
-// stands in the first column has a line of its own.
+// print writes the sheet as wide as the writer's page. Where even the narrowest columns do not fit, each row
+// takes two lines: as few of its first cells stand above the rest as make room for it.
 func (t *sheet) print(w io.Writer) {
 	p := pageOf(w)
 	t = t.set(p)
-	if width, fits := t.widths(t.columns, p.width-cells(t.indent)); fits || len(t.columns) < 3 {
-		t.printRows(w, p, width, 0)
-		return
+	room := p.width - cells(t.indent)
+	width, fits := t.widths(t.columns, room)
+	above := 0
+	for !fits && above < len(t.columns)-1 {
+		above++
+		var rest []int
+		rest, fits = t.widths(t.columns[above:], room-len(foldIndent))
+		width = append(slices.Clone(width[:above]), rest...)
 	}
-	width, _ := t.widths(t.columns[1:], p.width-cells(t.indent)-len(foldIndent))
-	t.printRows(w, p, append([]int{p.width}, width...), 1)
+	t.printRows(w, p, width, above)
 }
 
-// foldIndent stands before the rest of a row whose first cell has a line of its own.
+// foldIndent stands before the rest of a row whose first cells stand above it.
 const foldIndent = "    "
 
 // set returns the sheet, its titles with it, in the letters of a page.
@@ -59,8 +64,8 @@ func (t *sheet) set(p pageForm) *sheet {
 	return &out
 }
 
-// printRows writes titles and rows; the first own cells of a row get a line each.
-func (t *sheet) printRows(w io.Writer, p pageForm, width []int, own int) {
+// printRows writes titles and rows; so many cells of a row stand above the rest.
+func (t *sheet) printRows(w io.Writer, p pageForm, width []int, above int) {
 	head := make([]string, len(t.columns))
 	for i, c := range t.columns {
 		head[i] = c.title
@@ -69,14 +74,14 @@ func (t *sheet) printRows(w io.Writer, p pageForm, width []int, own int) {
 		line := t.indent
 		for i, v := range row {
 			room := width[i]
-			if i == len(row)-1 || i < own {
+			if i == len(row)-1 || i == above-1 {
 				room = max(p.width-cells(line), 1)
 			}
 			v = shorten(v, room)
-			if t.columns[i].right && i >= own {
+			if t.columns[i].right {
 				v = strings.Repeat(" ", max(0, width[i]-cells(v))) + v
 			}
-			if i < own && i < len(row)-1 {
+			if i == above-1 && i < len(row)-1 {
 				fmt.Fprintln(w, strings.TrimRight(line+v, " "))
 				line = t.indent + foldIndent
 				continue

@@ -43,7 +43,15 @@ func (a *app) printMeasure(joint string, t trend.Trend, s trend.Stretch) {
 	if t.Unit != "1" {
 		unit = ", " + t.Unit
 	}
-	fmt.Fprintf(a.out, "\n  %-5s %-18s %6s %6s %6s %6s  %s\n", "run", "value"+unit, "z", "EWMA", "CUSUM", "slope", p.scale(d))
+	drawn := pageOf(a.out).width >= pageWidth // a narrower page has no room for the picture
+	line := func(mark, run, value, z, mean, sum, tilt, picture string) {
+		if !drawn {
+			picture = ""
+		}
+		fmt.Fprintln(a.out, strings.TrimRight(fmt.Sprintf("%s %-5s %-18s %6s %6s %6s %6s  %s", mark, run, value, z, mean, sum, tilt, picture), " "))
+	}
+	fmt.Fprintln(a.out)
+	line(" ", "run", "value"+unit, "z", "EWMA", "CUSUM", "slope", p.scale(d))
 	var left []remark
 	for _, r := range s.Rows {
 		mark, value := " ", figure(r.Measure)
@@ -56,14 +64,12 @@ func (a *app) printMeasure(joint string, t trend.Trend, s trend.Stretch) {
 		if r.Measure.Status == health.NotObservable {
 			value = "not seen"
 		}
-		fmt.Fprintln(a.out, strings.TrimRight(fmt.Sprintf("%s %-5s %-18s %6s %6s %6s %6s  %s", mark, r.Run, strings.TrimPrefix(value, " "),
-			deviation(r.Z), deviation(r.Mean), deviation(r.Sum), deviation(r.Tilt), p.line(r)), " "))
+		line(mark, r.Run, strings.TrimPrefix(value, " "), deviation(r.Z), deviation(r.Mean), deviation(r.Sum), deviation(r.Tilt), p.line(r))
 		if r.Why != "" {
 			left = remarked(left, r)
 		}
 	}
-	fmt.Fprintln(a.out, "  b baseline  x left out  * past its limit  o value  > at least  < at most\n"+
-		"  : at first  | limit   z, EWMA, CUSUM, slope: standard deviations to the worse")
+	say(a.out, "  ", "b baseline, x left out, * past its limit, o value, > at least, < at most, : at first, | limit; z, EWMA, CUSUM, slope: standard deviations to the worse")
 	fmt.Fprintln(a.out)
 	a.printCourse(d, s)
 	a.printForecast(t, s)

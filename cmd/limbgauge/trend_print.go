@@ -29,7 +29,7 @@ func (a *app) printTrendTable(j jointTrend, o trendOptions) {
 	}
 	fmt.Fprintln(a.out)
 	table.print(a.out)
-	fmt.Fprintln(a.out, "\n  ! a warning stands  ~ moves  > at least  < at most  * limit by its first runs")
+	sayApart(a.out, "  ", "! a warning stands, ~ moves, > at least, < at most, * limit by its first runs")
 	for _, w := range movers(j.trends) {
 		if w.Text != verdictOf(j) {
 			say(a.out, "  ", string(w.Level)+": "+w.Text+raised(w))
