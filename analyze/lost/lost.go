@@ -54,6 +54,27 @@ func (s Split) MM(deg float64) float64 {
 	return deg * math.Pi / 180 * s.ArmM * 1000
 }
 
+// Most returns the part that loses more than all others together, if there is one.
+func (s Split) Most() (p Part, ok bool) {
+	for _, p := range s.Parts {
+		if p.Seen() && p.Deg > s.Known/2 {
+			return p, true
+		}
+	}
+	return p, false
+}
+
+// Unexplained says whether more is lost than the parts and the doubt about them can be.
+func (s Split) Unexplained() bool {
+	known := func(u float64) float64 {
+		if math.IsNaN(u) {
+			return 0
+		}
+		return u
+	}
+	return !math.IsNaN(s.Rest) && s.Rest > math.Hypot(known(s.WholeU), known(s.U))
+}
+
 // Of splits what a joint loses by the measures of a run. armM is how far the foot is from its axis,
 // 0 where that is not known.
 func Of(j health.Joint, armM float64) Split {
@@ -94,7 +115,8 @@ func deadZone(j health.Joint, path health.Path) Part {
 // give is what a compliance takes between the load pulling one way and the other.
 func give(j health.Joint, path health.Path, load health.Measure) Part {
 	m, ok := j.Find("compliance", path)
-	if ok && load.Status != health.Measured {
+	// At least so much acted where the joint stands short of its command: what the run lost, it lost to that.
+	if ok && load.Status != health.Measured && load.Status != health.BoundLow {
 		return unseen(path, Compliance, "the load's torque is not known")
 	}
 	return part(path, Compliance, m, ok, 2*load.Value, 2*load.Uncertainty)

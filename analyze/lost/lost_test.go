@@ -71,3 +71,23 @@ func TestArm(t *testing.T) {
 		t.Errorf("without geometry: %g %q", m, why)
 	}
 }
+
+// A joint that stands short of its command has felt at least so much load; what it lost, it lost to that, 2·4·0.4.
+// What takes more than half is most of it, and beyond the doubt of whole and parts the rest is not explained.
+func TestShortOfItsCommand(t *testing.T) {
+	s := Of(joint(
+		of("play", health.Total, 0.5, 0.1), of("compliance", health.Total, 4, 0.1),
+		health.Bound("load_torque_peak", health.NoPath, health.BoundLow, 0.4, 0.01, "", "stands short of its command"),
+		of("systematic_deviation", health.Total, 4.5, 0.2)), 0)
+	ref.Near(t, "compliance", s.Parts[1].Deg, 3.2, 1e-9, "2·C·M")
+	if p, ok := s.Most(); !ok || p.Kind != Compliance {
+		t.Errorf("most by %s (%v), want compliance: 3.2 of 3.7", p.Kind, ok)
+	}
+	if !s.Unexplained() {
+		t.Errorf("0.8 deg of 4.5 ± 0.2 beside 3.7 ± %.2f are explained", s.U)
+	}
+	s.U = 0.9
+	if s.Unexplained() {
+		t.Error("0.8 deg are within the doubt of the parts")
+	}
+}
