@@ -16,6 +16,8 @@ type Document struct {
 	Problems   []Problem   // of this leg
 	Comparison *Comparison // nil: nothing was compared
 	History    []History   // shown under the joint of the same name
+	// ArmM is how far the foot is from a joint's axis, m; a joint for which that is not known is left out.
+	ArmM map[string]float64
 }
 
 // Run says how the samples came about.

@@ -82,7 +82,7 @@ func jointViews(d *Document) (joints []jointView, findings []findingView) {
 	for i, j := range d.Health.Joints {
 		v := jointView{ID: fmt.Sprintf("joint-%d", i+1), Name: clean(j.Joint), Notes: cleanAll(j.Notes),
 			Place: fmt.Sprintf("joint %d of %d", i+1, len(d.Health.Joints)),
-			Split: splitOf(j)}
+			Split: splitOf(j, d.ArmM[j.Joint])}
 		v.Judged, v.Others, v.Missing = tablesOf(j.Measures)
 		v.OtherWords = plural(len(v.Others), "figure without a limit", "figures without a limit")
 		v.MissingWords = plural(len(v.Missing), "figure that could not be seen, and why", "figures that could not be seen, and why")

@@ -12,6 +12,7 @@ import (
 	"limbgauge/analyze/book"
 	"limbgauge/analyze/compare"
 	"limbgauge/analyze/health"
+	"limbgauge/analyze/lost"
 	"limbgauge/analyze/report"
 	"limbgauge/rig/record"
 )
@@ -83,6 +84,12 @@ func (a *app) reportOn(ctx context.Context, r *record.Run, h health.Health) (*re
 	d, err := document(ctx, b, r, h)
 	if err != nil {
 		return nil, err
+	}
+	if bench, err := a.loadBench(); err == nil { // without one the report says nothing of the foot
+		d.ArmM = map[string]float64{}
+		for _, j := range h.Joints {
+			d.ArmM[j.Joint], _ = lost.Arm(bench.Leg.Geometry, j.Joint)
+		}
 	}
 	return d, a.reportFiles(ctx, b, d)
 }

@@ -62,7 +62,7 @@ func (s *server) lost(ctx context.Context, _ *http.Request) (any, error) {
 			split := lost.Of(health.Joint{Joint: j.Name, Measures: run.Measures}, arm)
 			splits = append(splits, split)
 			longest = max(longest, split.Known, nought(split.Whole))
-			v.Joints = append(v.Joints, lostJoint{Name: j.Name, Run: run.Run.ID, Arm: why, Lead: lead(split), Kinds: kindWords(), Stretches: stretches(split), Rest: rest(split)})
+			v.Joints = append(v.Joints, lostJoint{Name: j.Name, Run: run.Run.ID, Arm: why, Lead: report.LostWords(split), Kinds: kindWords(), Stretches: stretches(split), Rest: rest(split)})
 		}
 		for i := range v.Joints { // one scale for all, so that joints compare
 			v.Joints[i].Bar = bar(splits[i], longest)
@@ -86,31 +86,6 @@ func nought(v float64) float64 {
 		return 0
 	}
 	return v
-}
-
-func lead(s lost.Split) string {
-	v, pm := report.Figure(s.Known, s.U, 2)
-	said := fmt.Sprintf("%s ± %s deg are lost in ways that were seen", v, pm)
-	if mm := s.MM(s.Known); !math.IsNaN(mm) {
-		said += fmt.Sprintf(", %.1f mm at the foot", mm)
-	}
-	if p, ok := most(s); ok {
-		said += fmt.Sprintf("; most of it by %s of %s", p.Kind, strings.Replace("the "+pathWords[p.Path], "the the", "the", 1))
-	}
-	if unexplained(s) {
-		said += fmt.Sprintf("; of the whole deviation of %.2f deg, %.2f deg are not explained by them", s.Whole, s.Rest)
-	}
-	return said + "."
-}
-
-// most returns the part that loses more than all others together, if there is one.
-func most(s lost.Split) (p lost.Part, ok bool) {
-	for _, p := range s.Parts {
-		if p.Seen() && p.Deg > s.Known/2 {
-			return p, true
-		}
-	}
-	return p, false
 }
 
 var pathWords = map[health.Path]string{health.Servo: "servo", health.Transmission: "transmission", health.Total: "the whole joint"}
@@ -144,16 +119,11 @@ func stretches(s lost.Split) (out []lostStretch) {
 
 // rest is what of the whole deviation the parts do not explain, nil where they explain it.
 func rest(s lost.Split) *lostPart {
-	if !unexplained(s) {
+	if !s.Unexplained() {
 		return nil
 	}
 	return &lostPart{Chip: chip("l-rest", ""), Deg: fmt.Sprintf("%.2f deg", s.Rest), MM: millimetres(s, s.Rest),
 		Remark: "of the whole deviation of " + fmt.Sprintf("%.2f deg", s.Whole) + ": scale and form of servo and sensors, and what could not be seen"}
-}
-
-// unexplained says whether more is lost than the parts and the doubt about them can be.
-func unexplained(s lost.Split) bool {
-	return !math.IsNaN(s.Rest) && s.Rest > math.Hypot(nought(s.WholeU), nought(s.U))
 }
 
 func millimetres(s lost.Split, deg float64) string {
@@ -225,7 +195,7 @@ func bar(s lost.Split, deg float64) template.HTML {
 		path = p.Path
 		put(tone(p), texture(p), p.Deg)
 	}
-	if unexplained(s) {
+	if s.Unexplained() {
 		put("l-rest", "not-known", s.Rest)
 	}
 	for _, at := range gaps {
