@@ -48,7 +48,7 @@ func TestBenchPageTrip(t *testing.T) {
 	p := servePage(t, tripsFolder(t), 0)
 	b := p.tab(t)
 	b.do(chromedp.Navigate(p.url+"/?joint=knee&routine=quick"), says("state", "limp"), click("#agree"), click("#arm"), says("state", "Armed."), click("#start"),
-		says("state", "The stand tripped: current"), says("state", "stayed over 0.20 A"), says("hint", "binding bearing"), says("see", "See run 0001"))
+		says("state", "The stand tripped: current"), says("state", "stayed over 0.20 A"), says("hint", "what jams or loads the joint"), says("see", "See run 0001"))
 	b.shot("bench-trip")
 }
 
@@ -56,9 +56,12 @@ func TestBenchPageTrip(t *testing.T) {
 func TestBenchPageEndures(t *testing.T) {
 	p := servePage(t, exampleFolder(t), 0)
 	b := p.tab(t)
+	b.quiet.Store(true) // a refusal is told on the console too
 	b.do(chromedp.Navigate(p.url+"/?joint=knee"), says("state", "limp"), click("input[value=gait]"),
 		chromedp.Evaluate[chromedp.Void](`for (const [k, v] of [["cycles", 40], ["check_every", 40]]) document.forms.ask.elements[k].value = v, 0`),
-		click("#agree"), click("#arm"), says("state", "Armed."), click("#start"),
+		click("[value=hip]"), click("#agree"), click("#arm"), says("state", "An endurance test is of one joint."))
+	b.holdsNow("the reason", `(() => { const r = document.getElementById("state").getBoundingClientRect(); return r.top >= 0 && r.bottom <= innerHeight; })()`)
+	b.do(click("[value=hip]"), click("#arm"), says("state", "Armed."), click("#start"),
 		says("said", "cycles"), says("hint", "Ended by rule"), says("hint", "has done 40 cycles"))
 	b.holdsNow("the check's verdict", `document.getElementById("mark").checkVisibility() && document.querySelector("#see a") !== null`)
 	b.shot("bench-endured")

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"net"
 	"os"
 	"slices"
@@ -77,12 +78,11 @@ type desk struct {
 	o   serveOptions
 }
 
-// quiet returns an app whose words are gathered instead of printed.
-func (d *desk) quiet() (*app, *strings.Builder) {
-	var said strings.Builder
+// quiet returns an app that prints nothing and can not be asked: what is to be said, a page says.
+func (d *desk) quiet() *app {
 	a := d.app
-	a.out, a.err, a.in, a.lines = &said, &said, strings.NewReader(""), nil
-	return &a, &said
+	a.out, a.err, a.in, a.lines = io.Discard, io.Discard, strings.NewReader(""), nil
+	return &a
 }
 
 func (d *desk) Bench() (*rig.Bench, error) {
@@ -94,7 +94,7 @@ func (d *desk) Bench() (*rig.Bench, error) {
 }
 
 func (d *desk) Book(ctx context.Context) (*book.Book, error) {
-	a, _ := d.quiet()
+	a := d.quiet()
 	return a.openBook(ctx)
 }
 
@@ -107,7 +107,7 @@ func (d *desk) Plan(ctx context.Context, s web.Sweep) (web.Plan, error) {
 	if s.Endure != nil {
 		return d.planEndurance(ctx, s)
 	}
-	a, _ := d.quiet()
+	a := d.quiet()
 	o := d.options(s)
 	p, err := a.planSweep(ctx, s.Joints, o)
 	if err != nil {
@@ -155,7 +155,7 @@ func notesOf(p sweepPlan) []string {
 }
 
 func (d *desk) Report(ctx context.Context, run string) (*report.Document, error) {
-	a, _ := d.quiet()
+	a := d.quiet()
 	r, err := a.openRun([]string{run})
 	if err != nil {
 		return nil, err

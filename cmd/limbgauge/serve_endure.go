@@ -12,7 +12,7 @@ import (
 
 // planEndurance makes an endurance test ready that a page asks for, by the rules of the command.
 func (d *desk) planEndurance(ctx context.Context, s web.Sweep) (web.Plan, error) {
-	a, _ := d.quiet()
+	a := d.quiet()
 	e, err := a.planEndurance(ctx, s.Joints[0], endureOptions{sweepOptions: d.options(s), cycles: s.Endure.Cycles, checkEvery: s.Endure.CheckEvery,
 		runCycles: runCycles, warmUp: warmUp, heatMost: endurance.HeatMost, tempMost: endurance.TempMostC})
 	if err != nil {

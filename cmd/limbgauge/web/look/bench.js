@@ -13,20 +13,23 @@ const gait = "gait"; // the routine that means an endurance test
 let state = "limp", mine = false, lost = false;
 
 const body = (more) => new URLSearchParams({ page, token, ...more });
+const ask = (path, more) => fetch(path, { method: "POST", body: body(more), keepalive: path !== "/arm" });
+// post says whether it was done, and otherwise on the page why not.
 const post = async (path, more) => {
   let r;
   try {
-    r = await fetch(path, { method: "POST", body: body(more), keepalive: path !== "/arm" });
+    r = await ask(path, more);
   } catch {
     say("limbgauge does not answer; the stand stops by itself.", "See whether limbgauge serve still runs.");
-    return;
+    return false;
   }
-  if (r.ok) return;
+  if (r.ok) return true;
   const text = await r.text();
   try {
     const { error, hint } = JSON.parse(text);
     say(error, hint);
   } catch { say(text, ""); }
+  return false;
 };
 const show = (id, text) => { $(id).textContent = text || ""; $(id).hidden = !text; };
 const say = (text, hint) => {
@@ -41,7 +44,7 @@ let spoke = 0;
 const alive = () => {
   if (!mine || state !== "moving" && state !== "armed" || performance.now() - spoke < aliveEveryMS * 0.9) return;
   spoke = performance.now();
-  post("/alive");
+  ask("/alive").catch(() => {}); // the stream says what is to be said of it
 };
 setInterval(alive, aliveEveryMS);
 
@@ -74,9 +77,9 @@ const settle = () => {
   choose();
 };
 form.addEventListener("input", choose);
-form.addEventListener("submit", (e) => {
+form.addEventListener("submit", async (e) => {
   e.preventDefault();
-  post("/arm", { sweep: JSON.stringify(chosen()) });
+  if (!await post("/arm", { sweep: JSON.stringify(chosen()) })) $("word").focus(); // where it says why
 });
 $("start").addEventListener("click", () => post("/start"));
 const halt = () => post("/stop");
@@ -94,6 +97,7 @@ for (const kind of ["keydown", "keyup"]) {
   }, true);
 }
 addEventListener("pagehide", () => { if (mine) navigator.sendBeacon("/gone", body()); });
+addEventListener("pageshow", (e) => { if (e.persisted) location.reload(); }); // a page that was put aside hears nothing any more
 
 // What the stand says.
 const mark = (v) => {
@@ -171,7 +175,7 @@ news.addEventListener("error", () => {
 
 // Who answers after a while may be a later start of limbgauge, which takes nothing from this page: not even a stop.
 news.addEventListener("open", async () => {
-  if (lost && (await fetch("/alive", { method: "POST", body: body() })).status === 403) location.reload();
+  if (lost && (await ask("/alive")).status === 403) location.reload();
 });
 
 let figured = 0, worded = 0, newest = null;
