@@ -3,6 +3,7 @@ package diagnose
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"limbgauge/analyze/health"
@@ -158,6 +159,13 @@ func healthy(e *Evidence) health.Finding {
 			f.Next, first = b.next(m, e), false
 		}
 	}
+	// More load or another sensor shows nothing that the routine never asked for.
+	if slices.ContainsFunc(reasons, func(r string) bool { return strings.HasPrefix(r, lacking) }) {
+		f.Next = "run a routine that has what this run lacks: assembly has all of it"
+	}
 	f.Confidence = rounded(math.Max(odds, leastOdds))
 	return f
 }
+
+// lacking begins the reason of a measure that was not seen since the run's moves do not show it.
+const lacking = "the run has no "

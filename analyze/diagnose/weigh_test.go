@@ -230,3 +230,27 @@ func TestCreepNearItsLimitStaysOpen(t *testing.T) {
 		t.Errorf("%+v, but the creep passes", got)
 	}
 }
+
+// What the routine never asked for is shown by another routine, not by more load; what it asked for and did
+// not show is shown as before.
+func TestWhatTheRoutineLacks(t *testing.T) {
+	play := fig("play", trans, 0.04, 0.02, 0.5)
+	lacks := health.Judge(health.Unseen("creep", trans, "", "the run has no hold of 4 s or more"), 0.5)
+	blind := health.Judge(health.Unseen("friction", trans, "", "the load takes too few levels"), 0.06)
+	for _, c := range []struct {
+		title string
+		ms    []health.Measure
+		next  string
+	}{
+		{"a routine without a hold", []health.Measure{play, lacks}, "run a routine that has what this run lacks"},
+		{"and friction hidden as well", []health.Measure{play, blind, lacks}, "run a routine that has what this run lacks"},
+		{"friction hidden alone", []health.Measure{play, blind}, "sweep under more load"},
+		{"all seen", []health.Measure{play}, "nothing to do"},
+	} {
+		e := joint(c.ms...)
+		e.Current = true
+		if f := Diagnose(e)[0]; f.Cause != health.None || !strings.HasPrefix(f.Next, c.next) {
+			t.Errorf("%s: %s, next: %s", c.title, f.Cause, f.Next)
+		}
+	}
+}
