@@ -8,9 +8,10 @@ import (
 	"golang.org/x/text/width"
 )
 
-// margins is the style that puts leg, revision, run and date into the head of every printed page;
-// print.css says where. The page numbers are the browser's.
-func margins(d *Document) template.CSS {
+// Margins is the style that puts leg, revision, run and date into the head of every printed page of
+// Record, beside CSS, which says where. The page numbers are the browser's. It may stand within a
+// style element.
+func Margins(d *Document) template.CSS {
 	left := "Leg " + shorten(first(clean(d.leg()), "without a name"), 40)
 	if r := clean(d.revision()); r != "" {
 		left += ", revision " + shorten(r, 30)

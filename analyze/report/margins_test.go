@@ -72,7 +72,7 @@ func TestMarginsSayWhatIsInHand(t *testing.T) {
 		"nothing":    {&Document{}, []string{"Leg without a name, no revision stated", "run without a number"}},
 		"long names": {&Document{Run: Run{Leg: strings.Repeat("漢", 50), Revision: strings.Repeat("r", 50)}}, []string{"Leg " + strings.Repeat("漢", 20) + "…, revision " + strings.Repeat("r", 30) + "…", "run without a number"}},
 	} {
-		_, left, _ := strings.Cut(string(margins(c.d)), "--print-left: ")
+		_, left, _ := strings.Cut(string(Margins(c.d)), "--print-left: ")
 		got, rest := unescapeCSS(t, left)
 		_, right, _ := strings.Cut(rest, "--print-right: ")
 		also, _ := unescapeCSS(t, right)

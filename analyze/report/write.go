@@ -88,7 +88,7 @@ func fill(w io.Writer, name string, d *Document) error {
 	if leg := clean(d.leg()); leg != "" {
 		title = "Leg " + leg + ", " + lower(title)
 	}
-	p := page{CSS: template.CSS(CSS()), Margins: margins(d), Title: title, Banner: timeWords(d.Run.Started), RunID: clean(d.runID()),
+	p := page{CSS: template.CSS(CSS()), Margins: Margins(d), Title: title, Banner: timeWords(d.Run.Started), RunID: clean(d.runID()),
 		Head: headlineOf(d), Revision: revisionOf(d.Revision), RevisionName: clean(d.revision()),
 		Problems: problemsOf(d.Problems), Compare: comparisonOf(d.Comparison), Facts: factsOf(d),
 		Conditions: cleanFacts(d.Run.Conditions), Calibration: cleanFacts(d.Run.Calibration), Losses: lossesOf(d.Run.Joints), NoLoss: noLoss(d.Run.Joints),

@@ -225,6 +225,22 @@ func TestPages(t *testing.T) {
 		all = append(all, place{at.name, p.url + at.path})
 	}
 	t.Run("at every width", func(t *testing.T) { testWidths(t, p, all) })
+	t.Run("on paper", func(t *testing.T) {
+		needs(t, "pdftotext")
+		b := p.tab(t)
+		b.open(p.url + "/runs/0014")
+		pages := b.paper("served")
+		if len(pages) < 2 {
+			t.Errorf("%d pages", len(pages))
+		}
+		for i, sheet := range pages {
+			for _, want := range []string{"Leg fore-left, revision A", "run 0014", fmt.Sprintf("%d of %d", i+1, len(pages))} {
+				if !strings.Contains(sheet.head(), want) {
+					t.Errorf("page %d: %q lacks %q", i+1, sheet.head(), want)
+				}
+			}
+		}
+	})
 	t.Run("by keyboard", func(t *testing.T) {
 		testKeyboard(t, p, all)
 		testKeys(t, p)

@@ -39,6 +39,7 @@ func (s *server) table() []view {
 type frame struct {
 	Title, Leg, Token, Script string
 	Way                       []step
+	Style                     template.CSS // of its own
 	Shapes                    template.HTML
 	Body                      any
 }
@@ -83,6 +84,10 @@ func (s *server) show(v view) http.HandlerFunc {
 		}
 		if t, ok := f.Body.(titled); ok && err == nil {
 			f.Title = t.title()
+		}
+		if t, ok := f.Body.(runView); ok && err == nil {
+			f.Style = t.Style
+			w.Header().Set("Content-Security-Policy", policy(f.Style))
 		}
 		if err != nil {
 			code, page = http.StatusInternalServerError, "trouble"

@@ -2,6 +2,7 @@ package web
 
 import (
 	"context"
+	"html/template"
 	"net/http"
 	"os"
 	"path/filepath"
@@ -128,6 +129,7 @@ type runView struct {
 	ID     string
 	Says   string
 	Record any
+	Style  template.CSS // of its heads on paper
 	Files  []string
 }
 
@@ -146,7 +148,7 @@ func (s *server) run(ctx context.Context, r *http.Request) (any, error) {
 		return nil, err
 	}
 	_, says := report.Headline(d)
-	v := runView{ID: id, Says: says, Files: given}
+	v := runView{ID: id, Says: says, Style: report.Margins(d), Files: given}
 	v.Record, err = report.Record(d)
 	return v, err
 }
