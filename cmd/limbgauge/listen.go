@@ -74,9 +74,12 @@ func (a *app) listen(ctx context.Context, names []string, o listenOptions) error
 	if err != nil {
 		return err
 	}
+	a.device = b.Stand.Port
+	if err := port.There(b.Stand.Port); err != nil {
+		return err
+	}
 	a.cautions()
 	say(a.err, "", "Nothing is commanded from here: the stand may move the joint by itself at any moment.")
-	a.device = b.Stand.Port
 	if cfg.Line, err = port.Open(b.Stand.Port, b.Stand.Baud); err != nil {
 		return err
 	}

@@ -40,6 +40,7 @@ func Listen(ctx context.Context, cfg ListenConfig) (Result, error) {
 		info.Joints = append(info.Joints, record.JointInfo{Setup: j})
 	}
 	l := listener{cfg: cfg, info: info, feed: link.Listen(cfg.Line, slices.Concat(cfg.Joints, cfg.Others)), state: newProgress(Config{Joints: cfg.Joints})}
+	l.state.total = cfg.For // 0: nobody knows
 	err := l.take(ctx)
 	if ctx.Err() != nil && errors.Is(err, ctx.Err()) {
 		err = nil

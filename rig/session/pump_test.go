@@ -175,6 +175,22 @@ func TestProgress(t *testing.T) {
 	}
 }
 
+// Who listens for a time knows what is left of it; without one nobody does.
+func TestProgressOfListening(t *testing.T) {
+	for _, c := range []struct{ total, left time.Duration }{{10 * time.Second, 6 * time.Second}, {0, 0}} {
+		p := newProgress(Config{Joints: leg(t)})
+		p.total = c.total
+		for _, us := range []int64{1_000_000, 5_000_000} {
+			b := &rig.Batch{Joint: 0}
+			b.Append(rig.Row{TimeUS: us, Motor: rig.Missing})
+			p.take(b)
+		}
+		if s := p.snapshot(rig.Losses{}); s.Done != 4*time.Second || s.Left != c.left {
+			t.Errorf("after 4 s of %v: %v done, %v left", c.total, s.Done, s.Left)
+		}
+	}
+}
+
 // A current that was high for one sample shows, though the newest is low again; one that was not measured is none.
 func TestSnapshotTellsThePeak(t *testing.T) {
 	p := newProgress(Config{Joints: leg(t), Plans: []Plan{{1, little("hip")}}})
