@@ -24,7 +24,7 @@
 enum mark {
 	MARK_LOOP = 1, /* a turn of the loop begins */
 	MARK_HOST,     /* bytes of the host */
-	MARK_START,    /* the sensors' turn is begun */
+	MARK_START,    /* a turn of the sensors is planned, or what it gave is looked at */
 	MARK_READING,  /* what they gave is worked on, one joint */
 	MARK_TURN      /* what goes by time: heartbeat, status, samples that waited */
 };
@@ -65,7 +65,15 @@ bool bus_hangs(void);
 
 /* One turn of the sensors: what is to be done, and what was read. */
 enum turn_state { TURN_FREE, TURN_PLANNED, TURN_BEGUN, TURN_OVER };
+/* Devices: joint angles, motor angles, monitors. The words stand in this order, behind each joint angle its moment, and last the second
+   word of the supply's monitor. */
+#define MOTOR JOINTS
+#define CURRENT (JOINTS + MOTOR_SENSORS)
+#define DEVICES (2 * JOINTS + MOTOR_SENSORS)
+#define WORD_OF(device) ((device) < JOINTS ? 2 * (device) : (device) + JOINTS)
 #define WORDS (3 * JOINTS + MOTOR_SENSORS + 1)
+#define SECOND (WORDS - 1)
+#define SILENT 0x8000 /* no reading: angles have 12 bits, currents up to 32000, the supply's lowest bits are a status */
 #define PINS (2 * JOINTS + 1)
 struct turn {
 	volatile uint8_t state;
@@ -100,7 +108,12 @@ void sensors_plan(struct turn *t);
 const struct exchange *sensors_go(struct turn *t); /* what it begins with; interrupts are off */
 /* Looks which devices answered. Once per turn, in order, before its readings. */
 void sensors_take(struct turn *t);
-void sensors_reading(const struct turn *t, uint8_t joint, struct reading *r);
+
+static inline bool on_pin(uint8_t where) { return ANALOGUE && (where & 0xF0) == PIN(0); }
+
+/* readings.c */
+void readings_begin(void);
+void readings_take(const struct turn *t, uint8_t joint, struct reading *r);
 
 #endif
 #endif

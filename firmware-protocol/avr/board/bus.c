@@ -3,7 +3,7 @@
 
 #include <util/delay_basic.h>
 
-#define SILENT 125 /* counts of timer 0, 500 us; one exchange needs 125 us */
+#define HANGS 125 /* counts of timer 0, 500 us; one exchange needs 125 us */
 #define ROUND 250  /* counts per tick */
 
 /* The exchange under way, and where what is read goes. These belong to the interrupt while a turn is on the bus. */
@@ -41,5 +41,5 @@ bool bus_hangs(void) {
 	}
 	if (count < since)
 		count = (uint8_t)(count + ROUND);
-	return (uint8_t)(count - since) > SILENT;
+	return (uint8_t)(count - since) > HANGS;
 }

@@ -46,7 +46,7 @@ static bool sense(void) {
 		joint = 0;
 	}
 	MARK(MARK_READING);
-	sensors_reading(over, joint, &r);
+	readings_take(over, joint, &r);
 	stand_reading(joint, &r, sample);
 	if (++joint != JOINTS)
 		return true;

@@ -170,7 +170,7 @@ type Joint struct {
 const (
 	MarkLoop    = 1 // a turn of its loop begins
 	MarkHost    = 2
-	MarkStart   = 3 // the sensors' turn is begun
+	MarkStart   = 3 // a turn of the sensors is planned, or what it gave is looked at
 	MarkReading = 4 // what they gave is worked on, one joint
 	MarkTime    = 5
 )
@@ -195,7 +195,7 @@ func (f Figures) mark(number int) Mark {
 	return Mark{}
 }
 
-// CyclesPerSample returns how many processor cycles one joint's sample takes: the begin of the sensors' turn
+// CyclesPerSample returns how many processor cycles one joint's sample takes: planning the sensors' turns
 // and the work on their readings, interrupts that fell into it included.
 func (f Figures) CyclesPerSample() float64 {
 	start, reading := f.mark(MarkStart), f.mark(MarkReading)
