@@ -12,8 +12,13 @@ int main(void) {
 	size_t n;
 	rx_init(&rx, buf, sizeof buf, false);
 	while ((n = fread(chunk, 1, sizeof chunk, stdin)) > 0)
-		for (size_t i = 0; i < n; i++) {
-			enum rx_result r = rx_byte(&rx, chunk[i]);
+		for (size_t i = 0; i < n;) { /* in runs of 1 to 16 bytes, as they wait in a ring */
+			uint8_t run = (uint8_t)((digest + i * 7) % 16 + 1);
+			enum rx_result r;
+			if (run > n - i)
+				run = (uint8_t)(n - i);
+			r = rx_bytes(&rx, chunk + i, &run);
+			i += run;
 			count[r]++;
 			if (r != RX_FRAME)
 				continue;
