@@ -3,8 +3,7 @@ package main
 import (
 	"fmt"
 	"io"
-	"strings"
-	"text/tabwriter"
+	"slices"
 )
 
 // print writes the report for people.
@@ -65,33 +64,26 @@ func (r *linkReport) printJoints(out io.Writer) {
 	if r.Clock == nil || len(r.Joints) == 0 {
 		return
 	}
-	fmt.Fprintln(out)
-	var table strings.Builder
-	w := tabwriter.NewWriter(&table, 0, 0, 2, ' ', tabwriter.AlignRight)
-	pad := 0
-	for _, j := range r.Joints {
-		pad = max(pad, len([]rune(j.Name)), len("joint"))
+	figures := func(titles ...string) (columns []column) {
+		for _, t := range titles {
+			columns = append(columns, column{title: t, right: true})
+		}
+		return columns
 	}
-	left := func(s string, n int) string { return s + strings.Repeat(" ", max(0, n-len([]rune(s)))) }
-	fmt.Fprintln(w, left("joint", pad)+"\tsamples\tper s\tinterval, ms\tsd\tleast\tmost\tlost\tlate\t")
+	rhythm := sheet{columns: append([]column{{title: "joint", least: 8}}, figures("samples", "per s", "interval, ms", "sd", "least", "most", "lost", "late")...)}
+	shows := sheet{columns: append([]column{{title: "joint", least: 8}, {title: "reading"}}, figures("mean", "least", "most", "noise", "missing")...)}
 	for _, j := range r.Joints {
-		fmt.Fprintf(w, "%s\t%d\t%s\t", left(j.Name, pad), j.Samples, optional(j.PerS, "%.1f"))
+		interval := []string{"-", "-", "-", "-"}
 		if s := j.IntervalMS; s != nil {
-			fmt.Fprintf(w, "%.3f\t%.3f\t%.3f\t%.3f\t", s.Mean, s.SD, s.Least, s.Most)
-		} else {
-			fmt.Fprint(w, "-\t-\t-\t-\t")
+			for i, v := range []float64{s.Mean, s.SD, s.Least, s.Most} {
+				interval[i] = fmt.Sprintf("%.3f", v)
+			}
 		}
 		lost := "?" // the stand does not number its samples
 		if j.Lost != nil {
 			lost = fmt.Sprint(*j.Lost)
 		}
-		fmt.Fprintf(w, "%s\t%d\t\n", lost, j.Late)
-	}
-	w.Flush()
-	fmt.Fprintln(&table)
-	w = tabwriter.NewWriter(&table, 0, 0, 2, ' ', tabwriter.AlignRight)
-	fmt.Fprintln(w, left("joint", pad)+"\t"+left("reading", titleWidth)+"\tmean\tleast\tmost\tnoise\tmissing\t")
-	for _, j := range r.Joints {
+		rhythm.add(slices.Concat([]string{j.Name, fmt.Sprint(j.Samples), optional(j.PerS, "%.1f")}, interval, []string{lost, fmt.Sprint(j.Late)})...)
 		name := j.Name
 		for _, c := range []struct {
 			title string
@@ -99,22 +91,23 @@ func (r *linkReport) printJoints(out io.Writer) {
 		}{{"angle, deg", j.Angle}, {"motor side, deg", j.Motor}, {"current, A", j.Current}, {"supply, V", j.Supply},
 			{"torque, N·m", j.Torque}, {"temperature, °C", j.Temp}} {
 			if v := c.read; v != nil {
-				fmt.Fprintf(w, "%s\t%s\t%.3f\t%.3f\t%.3f\t%.3f\t%d\t\n", left(name, pad), left(c.title, titleWidth), v.Mean, v.Least, v.Most, v.Noise, v.Missing)
+				row := []string{name, c.title}
+				for _, f := range []float64{v.Mean, v.Least, v.Most, v.Noise} {
+					row = append(row, fmt.Sprintf("%.3f", f))
+				}
+				shows.add(append(row, fmt.Sprint(v.Missing))...)
 				name = ""
 			}
 		}
 		if name != "" {
-			fmt.Fprintf(w, "%s\t%s\t\t\t\t\t\t\n", left(name, pad), left("none", titleWidth))
+			shows.add(name, "none", "", "", "", "", "")
 		}
 	}
-	w.Flush()
-	for l := range strings.Lines(table.String()) {
-		fmt.Fprint(out, strings.TrimPrefix(l, "  ")) // that the first column has on its left
-	}
+	fmt.Fprintln(out)
+	rhythm.print(out)
+	fmt.Fprintln(out)
+	shows.print(out)
 }
-
-// titleWidth is that of the longest name of a reading.
-const titleWidth = len("temperature, °C") - 1 // of which one character takes two bytes
 
 func optional(v *float64, format string) string {
 	if v == nil {

@@ -82,7 +82,9 @@ func (t *sheet) printRows(w io.Writer, p pageForm, width []int, above int) {
 				v = strings.Repeat(" ", max(0, width[i]-cells(v))) + v
 			}
 			if i == above-1 && i < len(row)-1 {
-				fmt.Fprintln(w, strings.TrimRight(line+v, " "))
+				if above := strings.TrimRight(line+v, " "); above != "" { // else the row goes on with the one before
+					fmt.Fprintln(w, above)
+				}
 				line = t.indent + foldIndent
 				continue
 			}
