@@ -206,7 +206,7 @@ func (k *calibrating) move(ctx context.Context, j rig.Joint, what string) (*reco
 	}
 	cfg := session.Config{SampleHz: k.b.Stand.SampleHz, Bench: dir, Joints: []rig.Joint{j}, Plans: []session.Plan{{Joint: 0, Routine: routine}}}
 	lo, hi := reach(routine)
-	say := fmt.Sprintf("About to move: joint %s between %.0f and %.0f deg, %s, about %s.", j.Name, lo, hi, what, clock(routine.Duration(routine.Moves[0].TargetDeg)))
+	say := fmt.Sprintf("About to move: joint %s between %.0f and %.0f deg %s, %s, about %s.", j.Name, lo, hi, pace(routine), what, clock(routine.Duration(routine.Moves[0].TargetDeg)))
 	if cfg.Consent, err = a.consent(ctx, say, k.b, k.o.consentOptions); err != nil {
 		return nil, err
 	}

@@ -210,7 +210,7 @@ func (a *app) planSweep(ctx context.Context, names []string, o sweepOptions) (p 
 			return p, usageError{err}
 		}
 		lo, hi := reach(r)
-		moves = append(moves, fmt.Sprintf("%s between %.0f and %.0f deg, routine %s, about %s", called, lo, hi, r.Name, o.takes(b, r.Duration(r.Moves[0].TargetDeg))))
+		moves = append(moves, fmt.Sprintf("%s between %.0f and %.0f deg %s, routine %s, about %s", called, lo, hi, pace(r), r.Name, o.takes(b, r.Duration(r.Moves[0].TargetDeg))))
 		if hz := j.Servo.FrameHz; hz > 0 {
 			p.notes = append(p.notes, fmt.Sprintf("The servo of joint %s gets %d pulses a second, as bench.toml says: only where its data sheet names that rate, others overheat.", n, hz))
 		}
@@ -303,6 +303,18 @@ func reach(r rig.Routine) (lo, hi float64) {
 		lo, hi = min(lo, m.TargetDeg), max(hi, m.TargetDeg)
 	}
 	return lo, hi
+}
+
+// pace says how fast a routine moves.
+func pace(r rig.Routine) string {
+	most, jumps := 0.0, ""
+	for _, m := range r.Moves {
+		most = max(most, m.RateDegPerS)
+		if m.RateDegPerS == 0 {
+			jumps = " and in jumps as fast as the servo goes"
+		}
+	}
+	return fmt.Sprintf("at up to %.0f deg/s%s", most, jumps)
 }
 
 // info gathers what is known of a run before it begins.
