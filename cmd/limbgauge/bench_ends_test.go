@@ -8,6 +8,7 @@ import (
 
 	"github.com/chromedp/chromedp"
 
+	wire "limbgauge/firmware-protocol"
 	"limbgauge/rig"
 )
 
@@ -48,7 +49,7 @@ func TestBenchPageTrip(t *testing.T) {
 	p := servePage(t, tripsFolder(t), 0)
 	b := p.tab(t)
 	b.do(chromedp.Navigate(p.url+"/?joint=knee&routine=quick"), says("state", "limp"), click("#agree"), click("#arm"), says("state", "Armed."), click("#start"),
-		says("state", "The stand tripped: current"), says("state", "stayed over 0.20 A"), says("hint", "what jams or loads the joint"), says("see", "See run 0001"))
+		says("state", "The stand tripped: current"), says("state", "stayed over 0.20 A"), says("hint", tripNext[wire.ReasonCurrent][1:]), says("see", "See run 0001"))
 	b.shot("bench-trip")
 }
 
