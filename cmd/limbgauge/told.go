@@ -52,7 +52,7 @@ func (t told) run(r book.Run) (words, severity string) {
 	gravest := slices.MaxFunc(found, func(a, b book.Found) int { return cmp.Compare(weight(a.Severity), weight(b.Severity)) })
 	words, severity = t.of(r, gravest.Joint)
 	if len(joints) > 1 {
-		words = gravest.Joint + ": " + words
+		words += " (" + gravest.Joint + ")" // last: a narrow column cuts it first
 	}
 	if n := len(found) - 1; n > 0 {
 		words += fmt.Sprintf(" and %d more", n)
