@@ -120,8 +120,10 @@ func wanted(f *pflag.Flag) string {
 // finite refuses flags whose value is no number that could be meant: a NaN would pass every comparison.
 func finite(cmd *cobra.Command) (err error) {
 	cmd.Flags().Visit(func(f *pflag.Flag) {
-		v, parseErr := strconv.ParseFloat(f.Value.String(), 64)
-		if parseErr == nil && (math.IsNaN(v) || math.IsInf(v, 0)) && wanted(f) == "a number, as in 2.5" && err == nil {
+		if t := f.Value.Type(); t != "float64" && t != "float" {
+			return
+		}
+		if v, parseErr := strconv.ParseFloat(f.Value.String(), 64); parseErr == nil && (math.IsNaN(v) || math.IsInf(v, 0)) && err == nil {
 			err = usageError{fmt.Errorf("--%s %s: give %s", f.Name, f.Value, wanted(f))}
 		}
 	})
