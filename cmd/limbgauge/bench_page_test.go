@@ -44,7 +44,7 @@ func TestBenchPageAtEveryWidth(t *testing.T) {
 	every("limp", nothing)
 	b.do(click("#agree"), click("#arm"), says("state", "Armed."))
 	every("armed", nothing)
-	b.do(click("#start"), says("state", "Moving yaw, then knee."), holds(`Number(document.getElementById("angle").textContent) < -5`), chromedp.Sleep(3*time.Second))
+	b.do(click("#start"), says("state", "Moving yaw, then knee."), holds(`Number(document.getElementById("angle").textContent) < -5`), chromedp.Sleep(2*time.Second))
 	every("moving", func(what string) {
 		for _, y := range []string{"0", "document.scrollingElement.scrollHeight"} {
 			b.do(chromedp.Evaluate[chromedp.Void]("scrollTo(0, " + y + ")"))

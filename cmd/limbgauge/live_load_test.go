@@ -25,7 +25,7 @@ const loadMinutes = "LIMBGAUGE_LOAD_MINUTES"
 // heard on the line is in the run, sample by sample, and memory does not grow.
 func TestLiveLoad(t *testing.T) {
 	b := serveLive(t, byPipe)
-	sweep, long := web.Sweep{Joints: []string{"yaw", "hip", "knee"}, Routine: "quick"}, 6*time.Second
+	sweep, long := web.Sweep{Joints: []string{"yaw", "hip", "knee"}, Routine: "quick"}, 5*time.Second
 	if m := os.Getenv(loadMinutes); m != "" {
 		n, err := strconv.ParseFloat(m, 64)
 		if err != nil {
