@@ -83,7 +83,7 @@ func TestSensorsJSON(t *testing.T) {
 	if err != nil || json.Unmarshal(out, &back) != nil || back != in {
 		t.Errorf("%s came back as %+v", out, back)
 	}
-	b, err := rig.ParseBench("bench.toml", []byte("[[joint]]\nname = \"knee\"\nrange_deg = [-75, 75]\n[joint.sensors]\njoint_zero_deg = 37.2\njoint_reversed = true\nmotor_zero_deg = -5\nmotor_reversed = true\n"))
+	b, err := rig.ParseBench("bench.toml", []byte("[[joint]]\nname = \"knee\"\nrange_deg = [-75, 75]\n[joint.sensors]\nmotor_counts = 4096\njoint_zero_deg = 37.2\njoint_reversed = true\nmotor_zero_deg = -5\nmotor_reversed = true\n"))
 	if err != nil || b.Joints[0].Sensors != in {
 		t.Errorf("%+v, %v", b, err)
 	}

@@ -151,6 +151,11 @@ func (d *document) mounts(at string, t map[string]any, j Joint, sound bool) {
 		}
 		return
 	}
+	for _, key := range []string{"motor_zero_deg", "motor_reversed"} {
+		if _, there := sensors[key]; there && j.Sensors.MotorCounts == 0 {
+			d.blameKey(under(at, key), "is of a sensor that is not there: motor_counts is 0 or missing", "give motor_counts of the motor side's sensor, or leave the key out")
+		}
+	}
 	if key, problem, hint := j.SensorWrong(); key != "" && sound {
 		d.blame(under(at, key), problem, hint)
 	}

@@ -49,7 +49,7 @@ func syntaxError(path string, err error) *ConfigError {
 	case strings.Contains(e.Problem, "already"):
 		e.Hint = "give each key and each table once per joint; a further joint begins with [[joint]]"
 	default:
-		e.Hint = `write text in "quotes", numbers with a point and without a unit, lists in [brackets]`
+		e.Hint = `write text in "quotes", numbers with a point and without a unit, lists in [brackets], true and false in small letters`
 	}
 	return e
 }

@@ -37,9 +37,13 @@ func (e *ConfigError) Error() string {
 // or with another one, counts as near: mass and mass_g both mean mass_kg.
 func nearestKey(key string, known []string) string {
 	best, least := "", 1+max(2, len(key)/3)
+	stems := map[string]int{} // one that several keys have says nothing
+	for _, k := range known {
+		stems[stem(k)]++
+	}
 	for _, k := range known {
 		d := editDistance(strings.ToLower(key), k)
-		if strings.HasPrefix(k, key+"_") || stem(key) != "" && stem(key) == stem(k) {
+		if strings.HasPrefix(k, key+"_") || stem(key) != "" && stem(key) == stem(k) && stems[stem(k)] == 1 {
 			d = min(d, 1)
 		}
 		if d < least {

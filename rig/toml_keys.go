@@ -74,8 +74,8 @@ func sensorFields(s *Sensors) []field {
 	return []field{
 		{key: "joint_counts", into: &s.JointCounts, ok: between(1, 1<<24), want: "counts per turn at the joint, as in joint_counts = 4096; the joint's own angle is always needed"},
 		{key: "motor_counts", into: &s.MotorCounts, ok: between(0, 1<<24), want: "counts per turn at the motor side, 0 when it is not measured"},
-		{key: "joint_zero_deg", into: &s.JointZeroDeg, ok: between(-halfTurnDeg, halfTurnDeg), want: "what the joint's sensor reads where the joint's angle is 0, as in joint_zero_deg = 37.2"},
-		{key: "motor_zero_deg", into: &s.MotorZeroDeg, ok: between(-halfTurnDeg, halfTurnDeg), want: "what the motor side's sensor reads where its angle is 0, as in motor_zero_deg = -12.5"},
+		{key: "joint_zero_deg", into: &s.JointZeroDeg, ok: between(-halfTurnDeg, halfTurnDeg), want: "what the joint's sensor reads where the joint's angle is 0, as in joint_zero_deg = 37.2; of a reading above 180 take 360 off"},
+		{key: "motor_zero_deg", into: &s.MotorZeroDeg, ok: between(-halfTurnDeg, halfTurnDeg), want: "what the motor side's sensor reads where its angle is 0, as in motor_zero_deg = -12.5; of a reading above 180 take 360 off"},
 		{key: "joint_reversed", into: &s.JointReversed, want: "true when the joint's sensor counts up where the joint's angle goes down, else false"},
 		{key: "motor_reversed", into: &s.MotorReversed, want: "true when the motor side's sensor counts up where its angle goes down, else false"},
 		{key: "serial", into: &s.Serial, want: `what marks this set of sensors, as in serial = "K-2"`},
