@@ -70,3 +70,35 @@ func words(s string) []string {
 	}
 	return out
 }
+
+// The commands below "Your own bench" work in an empty folder in the order in which they stand, as they are typed: a
+// newcomer has no other files. The page is left out, as it only ends by hand, and the virtual stand is not waited for.
+func TestReadmeWorksInAnEmptyFolder(t *testing.T) {
+	data, err := os.ReadFile(filepath.Join(repoRoot(t), "README.md"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, part, _ := strings.Cut(string(data), "\n## Your own bench\n")
+	part, _, _ = strings.Cut(part, "\n##")
+	t.Chdir(t.TempDir())
+	typed := 0
+	for _, l := range strings.Split(part, "\n") {
+		line, ok := strings.CutPrefix(l, "    limbgauge ")
+		if !ok || strings.HasPrefix(line, "serve") {
+			continue
+		}
+		line, _, _ = strings.Cut(line, "#")
+		args := words(line)
+		if args[0] == "sweep" {
+			args = append(args, "--speed", "0")
+		}
+		var errs bytes.Buffer
+		if code := run(t.Context(), args, strings.NewReader("arm\n"), &bytes.Buffer{}, &errs); code != 0 {
+			t.Errorf("limbgauge %s: exit code %d: %s", line, code, &errs)
+		}
+		typed++
+	}
+	if typed < 10 {
+		t.Errorf("only %d commands found: the test reads the page wrongly", typed)
+	}
+}
