@@ -77,7 +77,7 @@ func TestSensorsJSON(t *testing.T) {
 	if err != nil || string(out) != `{"joint_counts":4096,"motor_counts":12}` {
 		t.Errorf("%s, %v", out, err)
 	}
-	in := rig.Sensors{JointCounts: 4096, JointZeroDeg: 37.2, JointReversed: true, MotorZeroDeg: -5, MotorReversed: true}
+	in := rig.Sensors{JointCounts: 4096, MotorCounts: 4096, JointZeroDeg: 37.2, JointReversed: true, MotorZeroDeg: -5, MotorReversed: true}
 	out, err = json.Marshal(in)
 	var back rig.Sensors
 	if err != nil || json.Unmarshal(out, &back) != nil || back != in {
