@@ -28,11 +28,42 @@ type JointStatus struct {
 // JointFlags are the switches of a JointStatus.
 type JointFlags uint8
 
-// The switches; the other bits are reserved.
+// The switches. Bits 2 to 4 and 5 to 7 hold the magnets of the two angle sensors.
 const (
 	JointSetUp JointFlags = 1 << 0
 	JointArmed JointFlags = 1 << 1
+
+	jointMagnetBit, motorMagnetBit = 2, 5
+	magnetMask                     = 7
 )
+
+// Magnet is what an angle sensor says of the magnet it looks at.
+type Magnet uint8
+
+// What it can say. Other numbers are of a later version.
+const (
+	MagnetUnknown Magnet = 0 // the stand does not know, or does not tell
+	MagnetGood    Magnet = 1
+	MagnetWeak    Magnet = 2
+	MagnetStrong  Magnet = 3
+	MagnetNone    Magnet = 4 // none is found
+)
+
+// String returns the name.
+func (m Magnet) String() string {
+	return nameOf("magnet", uint8(m), "unknown", "good", "weak", "strong", "none")
+}
+
+// JointMagnet returns that of the joint's angle sensor.
+func (f JointFlags) JointMagnet() Magnet { return Magnet(f >> jointMagnetBit & magnetMask) }
+
+// MotorMagnet returns that of the motor side's.
+func (f JointFlags) MotorMagnet() Magnet { return Magnet(f >> motorMagnetBit & magnetMask) }
+
+// WithMagnets returns the flags with both magnets put in.
+func (f JointFlags) WithMagnets(joint, motor Magnet) JointFlags {
+	return f&(JointSetUp|JointArmed) | JointFlags(joint&magnetMask)<<jointMagnetBit | JointFlags(motor&magnetMask)<<motorMagnetBit
+}
 
 // Trip says that the stand stopped its pulses by itself. Value and Limit are in the unit of the Reason.
 type Trip struct {

@@ -98,3 +98,23 @@ func TestSpecNamesTheSame(t *testing.T) {
 		has("| %s | %d bytes | %d in %d bytes: %.1f each |", row.words, lengths[1], m.N, lengths[m.N], float64(lengths[m.N])/float64(m.N))
 	}
 }
+
+// SPEC.md, section 4: bits 0 and 1 of the flags, then three bits for each magnet.
+func TestMagnets(t *testing.T) {
+	for _, c := range []struct {
+		flags        JointFlags
+		joint, motor Magnet
+	}{
+		{0x03, MagnetUnknown, MagnetUnknown}, {0x04, MagnetGood, MagnetUnknown}, {0x68, MagnetWeak, MagnetStrong}, {0x91, MagnetNone, MagnetNone}, {0xFC, 7, 7},
+	} {
+		if c.flags.JointMagnet() != c.joint || c.flags.MotorMagnet() != c.motor {
+			t.Errorf("%#x: %s and %s, want %s and %s", uint8(c.flags), c.flags.JointMagnet(), c.flags.MotorMagnet(), c.joint, c.motor)
+		}
+		if got := (c.flags & 3).WithMagnets(c.joint, c.motor); got != c.flags {
+			t.Errorf("put in again: %#x, want %#x", uint8(got), uint8(c.flags))
+		}
+	}
+	if MagnetNone.String() != "none" || Magnet(7).String() != "magnet 7" {
+		t.Errorf("%s, %s", MagnetNone, Magnet(7))
+	}
+}

@@ -14,6 +14,7 @@ import (
 	"github.com/spf13/cobra"
 	"golang.org/x/term"
 
+	wire "limbgauge/firmware-protocol"
 	"limbgauge/rig"
 	"limbgauge/rig/link"
 	"limbgauge/rig/link/find"
@@ -175,10 +176,45 @@ func (v *linkVisit) converse(ctx context.Context) (err error) {
 		// The end of the stream tells what was lost last; a stand that can not end it says so below.
 		seen.Err = met.StopSampling(context.WithoutCancel(ctx))
 	}
+	if seen.Err == nil {
+		seeMagnets(ctx, met)
+	}
 	v.rep.State = met.Status().State.String()
 	v.rep.watched(seen, v.rec.Since(seen.Began), met.Joints(), met.Losses(), hz)
 	v.rep.counted(met)
 	return seenError(seen, met.Joints(), v.rep)
+}
+
+// A stand looks at magnets while nothing is sampled, one after the other: this is time enough for all.
+const (
+	magnetsWait  = 600 * time.Millisecond
+	magnetsEvery = 50 * time.Millisecond
+)
+
+// seeMagnets waits until the stand has told of every magnet that its angle sensors look at, or for long enough.
+func seeMagnets(ctx context.Context, met *find.Met) {
+	if !met.Stand().TellsMagnets() {
+		return
+	}
+	ctx, cancel := context.WithTimeout(ctx, magnetsWait)
+	defer cancel()
+	for met.AskStatus(ctx) == nil && !magnetsKnown(met) {
+		select {
+		case <-time.After(magnetsEvery):
+		case <-ctx.Done():
+		}
+	}
+}
+
+func magnetsKnown(met *find.Met) bool {
+	told := met.Status().Magnets
+	for i, j := range met.Joints() {
+		has := met.Stand().Channels[j.Channel].Has
+		if has&wire.HasAngle != 0 && told[i].Joint == wire.MagnetUnknown || has&wire.HasMotor != 0 && told[i].Motor == wire.MagnetUnknown {
+			return false
+		}
+	}
+	return true
 }
 
 var errNoChannels = errors.New("the stand has no channels: its firmware was built without joints")

@@ -71,6 +71,8 @@ type linkJoint struct {
 	Servo       bool        `json:"servo"`
 	JointCounts int         `json:"joint_counts,omitempty"`
 	MotorCounts int         `json:"motor_counts,omitempty"`
+	JointMagnet string      `json:"joint_magnet,omitempty"` // good, weak, strong, none
+	MotorMagnet string      `json:"motor_magnet,omitempty"`
 	Samples     int         `json:"samples"`
 	PerS        *float64    `json:"samples_per_s,omitempty"`
 	IntervalMS  *linkSpread `json:"interval_ms,omitempty"`
@@ -201,6 +203,11 @@ func (r *linkReport) watched(s find.Seen, came []link.Arrival, joints []rig.Join
 	for i := range r.Joints {
 		r.sensors(&r.Joints[i])
 	}
+	r.join()
+}
+
+// join makes notes of what was said about joints.
+func (r *linkReport) join() {
 	for _, n := range r.joined {
 		r.note("%s: %s", strings.Join(n.names, ", "), n.text)
 	}
@@ -256,6 +263,7 @@ func (r *linkReport) counted(m *find.Met) {
 			r.Joints[i].Dropped = s.Dropped[i]
 		}
 	}
+	r.magnets(s.Magnets)
 	late := 0
 	for _, j := range r.Joints {
 		late += j.Late

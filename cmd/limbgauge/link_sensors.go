@@ -7,6 +7,7 @@ import (
 
 	wire "limbgauge/firmware-protocol"
 	"limbgauge/rig"
+	"limbgauge/rig/link"
 )
 
 // Limits beyond which a reading at rest is worth a word [common practice].
@@ -47,6 +48,35 @@ func (r *linkReport) sensors(j *linkJoint) {
 		r.about(j, "the current at rest is %.3f A, below nothing: turn the shunt's ends round, or take the offset out with \"limbgauge calibrate current\".", c.Mean)
 	}
 	r.supply(j, bench.Servo.Rated)
+}
+
+// magnets keeps what the angle sensors say of their magnets. Gaps are class values of such sensors' data sheets.
+func (r *linkReport) magnets(all []link.Magnets) {
+	for i := range r.Joints {
+		if i >= len(all) {
+			return
+		}
+		j := &r.Joints[i]
+		for _, s := range []struct {
+			of   wire.Magnet
+			what string
+			name *string
+		}{{all[i].Joint, "angle sensor", &j.JointMagnet}, {all[i].Motor, "motor-side sensor", &j.MotorMagnet}} {
+			switch s.of {
+			case wire.MagnetWeak:
+				r.about(j, "the magnet is too weak for the %s: bring it to 0.5 to 3 mm from the sensor's face, nearer than now, and centre it; is steel around it?", s.what)
+			case wire.MagnetStrong:
+				r.about(j, "the magnet is too strong for the %s: move it away from the sensor's face, to within 3 mm.", s.what)
+			case wire.MagnetNone:
+				r.about(j, "the %s finds no magnet: is one in the shaft, magnetised across its diameter, not along its axis?", s.what)
+			case wire.MagnetGood:
+			default:
+				continue
+			}
+			*s.name = s.of.String()
+		}
+	}
+	r.join()
 }
 
 func (r *linkReport) angle(j *linkJoint, what string, a *linkRead, field wire.Fields, stand, bench int) {

@@ -73,6 +73,8 @@ func provokedNotes() []string {
 	for _, n := range r.joined {
 		out = append(out, strings.Join(n.names[:1], "")+": "+n.text)
 	}
+	r.Joints = []linkJoint{{Name: "knee"}, {Name: "knee"}, {Name: "knee"}}
+	r.magnets([]link.Magnets{{Joint: wire.MagnetWeak}, {Joint: wire.MagnetStrong}, {Joint: wire.MagnetNone}})
 	r.clockNote(1e6, 100)
 	r.countNotes(3, 7)
 	return append(out, r.Notes...)

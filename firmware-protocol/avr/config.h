@@ -84,8 +84,8 @@
 #endif
 
 /* The longest turn of the sensors on the bus at 400 kHz, us, all angle sensors behind the multiplexer: each takes 148, each current
-   84, the supply 143, and 65 go to setting a pointer anew. Measured with everything else at work, by the tests. */
-#define BUS_TURN_US (148 * (JOINTS + MOTOR_SENSORS) + 84 * JOINTS + 143 + 65)
+   84, the supply 143, and 70 go to setting a pointer anew. Measured with everything else at work, by the tests. */
+#define BUS_TURN_US (148 * (JOINTS + MOTOR_SENSORS) + 84 * JOINTS + 143 + 70)
 
 /* The greatest sample rate with all joints. Turns begin at the ticks of a clock of 1 ms, so rates that divide 1000 come in
    even steps. */

@@ -126,6 +126,13 @@ def stand():
         b += struct.pack("<BBHHHHH", *j)
         head.append(("joint", " ".join(map(str, j))))
     good("status", "two joints, tripped by the current of a third", "host", "status", b, head)
+    head = [("tag", 9), ("state", "disarmed"), ("trip", "none"), ("trip_joint", 255), ("time", 5), ("bad_frames", 0)]
+    b = b"\x46" + struct.pack("<BBBBIHB", 9, 0, 0, 255, 5, 0, 3)
+    magnets = [(1 | 1 << 2 | 4 << 5, 4, 0, 0, 0, 0, 0), (2 << 2 | 3 << 5, 4, 0, 0, 0, 0, 0), (3 << 2, 4, 0, 0, 0, 0, 0)]
+    for j in magnets:
+        b += struct.pack("<BBHHHHH", *j)
+        head.append(("joint", " ".join(map(str, j))))
+    good("status_magnets", "magnets of joint and motor side: good and none; weak and strong; strong and not known", "host", "status", b, head)
     b = b"\x47" + struct.pack("<BBIii", 2, 2, 81234567, 2612, 2500)
     good("trip", "current over its limit", "host", "trip", b,
          [("reason", "current"), ("joint", 2), ("time", 81234567), ("value", 2612), ("limit", 2500)])

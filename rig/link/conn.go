@@ -80,14 +80,21 @@ func (s Stand) FrameError(j rig.Joint) error {
 	return &FrameError{Joint: j.Name, Hz: j.Servo.FrameHz, Protocol: s.Protocol}
 }
 
+// TellsMagnets says whether the stand's version knows how to tell of its sensors' magnets.
+func (s Stand) TellsMagnets() bool { return s.minor >= 1 }
+
 // Status is what the stand last told of itself.
 type Status struct {
 	State   wire.State
 	TimeUS  int64
-	Bad     int   // broken frames the stand received
-	Dropped []int // samples it numbered and could not send, per joint of the bench
+	Bad     int       // broken frames the stand received
+	Dropped []int     // samples it numbered and could not send, per joint of the bench
+	Magnets []Magnets // per joint of the bench
 	At      time.Time
 }
+
+// Magnets are those that a joint's angle sensors look at, as the stand tells.
+type Magnets struct{ Joint, Motor wire.Magnet }
 
 // Counts is what arrived.
 type Counts struct {
@@ -181,6 +188,7 @@ func (c *Conn) Status() Status {
 	defer c.mu.Unlock()
 	s := c.status
 	s.Dropped = append([]int(nil), s.Dropped...)
+	s.Magnets = append([]Magnets(nil), s.Magnets...)
 	return s
 }
 

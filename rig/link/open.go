@@ -33,6 +33,7 @@ func Open(ctx context.Context, rw io.ReadWriteCloser, opt Options) (*Conn, error
 		c.index[j.Channel] = i
 	}
 	c.status.Dropped = make([]int, len(opt.Joints))
+	c.status.Magnets = make([]Magnets, len(opt.Joints))
 	c.owned.Go(c.read)
 	c.owned.Go(c.write)
 	asked := time.Now()
@@ -118,5 +119,6 @@ func (c *Conn) addRest(channels int) {
 		c.joints = append(c.joints, rig.Joint{Name: fmt.Sprintf("channel %d", ch), Channel: ch})
 		c.tally = append(c.tally, tally{})
 		c.status.Dropped = append(c.status.Dropped, 0)
+		c.status.Magnets = append(c.status.Magnets, Magnets{})
 	}
 }

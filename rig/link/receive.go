@@ -174,6 +174,7 @@ func (c *Conn) onStatus(m *wire.Status) {
 			continue
 		}
 		c.gone[ch] = s.Gone // repairs a lost move_gone
+		c.status.Magnets[i] = Magnets{s.Flags.JointMagnet(), s.Flags.MotorMagnet()}
 		t := &c.tally[i]
 		t.loss.Late += int(s.Late - t.late)
 		t.late = s.Late

@@ -185,6 +185,10 @@ func (m *machine) tellStatus(tag uint8) {
 		if j.armed {
 			s.Flags |= wire.JointArmed
 		}
+		if j.plant >= 0 {
+			x := m.opt.Truths[j.plant].Sensors
+			s.Flags = s.Flags.WithMagnets(x.Joint.magnet(), x.Motor.magnet())
+		}
 		st.Joint[c] = s
 	}
 	m.say(&st)

@@ -1,9 +1,11 @@
 package virtual
 
 import (
+	"cmp"
 	"math"
 	"math/rand/v2"
 
+	wire "limbgauge/firmware-protocol"
 	"limbgauge/rig"
 )
 
@@ -36,6 +38,14 @@ type encoder struct {
 func newSensing(t Truth) sensing {
 	return sensing{rnd: rand.New(rand.NewPCG(t.Seed, 0x73656e73)), armedS: -1,
 		joint: encoder{Encoder: t.Sensors.Joint}, motor: encoder{Encoder: t.Sensors.Motor}}
+}
+
+// magnet is what the sensor says of its magnet.
+func (e Encoder) magnet() wire.Magnet {
+	if e.Counts == 0 {
+		return wire.MagnetUnknown
+	}
+	return cmp.Or(e.Magnet, wire.MagnetGood)
 }
 
 // read returns the reading at an angle in rad.

@@ -165,3 +165,21 @@ func TestFrameRateRefused(t *testing.T) {
 		t.Errorf("the stand's own rate said: %s", got)
 	}
 }
+
+// What a sensor says of its magnet stands in the status, of the sensors that are there.
+func TestMagnets(t *testing.T) {
+	j := knee()
+	truth := Healthy(j, 0)
+	truth.Sensors.Joint.Magnet = wire.MagnetWeak
+	j2 := knee()
+	j2.Channel, j2.Sensors.MotorCounts = 1, 0
+	b := newBench(t, Options{Joints: []rig.Joint{j, j2}, Truths: []Truth{truth, Healthy(j2, 0)}})
+	b.send(&wire.HelloAsk{Major: wire.Major, Minor: wire.Minor, Nonce: 1})
+	b.send(&wire.StatusAsk{Tag: 1})
+	s := last[*wire.Status](b)
+	for c, want := range [][2]wire.Magnet{{wire.MagnetWeak, wire.MagnetGood}, {wire.MagnetGood, wire.MagnetUnknown}} {
+		if f := s.Joint[c].Flags; f.JointMagnet() != want[0] || f.MotorMagnet() != want[1] || f&(wire.JointSetUp|wire.JointArmed) != 0 {
+			t.Errorf("channel %d: %s and %s, want %s", c, f.JointMagnet(), f.MotorMagnet(), want)
+		}
+	}
+}

@@ -1,6 +1,7 @@
 package virtual
 
 import (
+	wire "limbgauge/firmware-protocol"
 	"limbgauge/rig"
 )
 
@@ -171,6 +172,8 @@ type Encoder struct {
 	Mount rig.Mount
 	// Beyond that it reads ZeroDeg + ScaleError·angle too much.
 	ZeroDeg, ScaleError float64
+	// Magnet is what it says of its magnet; 0 means that it is good.
+	Magnet wire.Magnet
 	// Form error of an off-centre magnet: peaks and phases of the first and second harmonic.
 	Wave1Deg, Phase1Deg, Wave2Deg, Phase2Deg float64
 	Fault                                    EncoderFault

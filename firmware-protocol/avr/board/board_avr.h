@@ -80,6 +80,7 @@ struct turn {
 	uint16_t touched;    /* devices whose pointer is set anew */
 	uint16_t set_up;     /* and those of them whose setting is, too */
 	bool bus_first;      /* the supply is read before that joint's current */
+	uint8_t magnet;      /* the sensor that tells of its magnet in place of its angle; NONE */
 	struct due due;
 	uint32_t at;         /* us, when it is to begin; then when it was begun */
 	uint16_t word[WORDS];

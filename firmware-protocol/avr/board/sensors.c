@@ -11,6 +11,12 @@ static const uint8_t motors = MOTOR_SENSORS;
 /* Magnetic angle sensor: 12 bits of raw angle in registers 0x0C and 0x0D; its pointer stays there. */
 #define ENCODER 0x36
 #define ENCODER_ANGLE 0x0C
+/* Before that its status: a magnet is there, too weak, too strong (class values of the data sheets of such sensors). */
+#define ENCODER_STATUS 0x0B
+#define STATUS_THERE 0x20
+#define STATUS_WEAK 0x10
+#define STATUS_STRONG 0x08
+enum magnet { MAGNET_GOOD = 1, MAGNET_WEAK, MAGNET_STRONG, MAGNET_NONE }; /* as in status */
 /* Shunt monitor: configuration, shunt voltage (10 uV) and bus voltage (4 mV, from bit 3 on). */
 #define MONITOR_CONFIG 0
 #define MONITOR_SHUNT 1
@@ -28,6 +34,7 @@ static uint8_t gate[DEVICES]; /* where in the list; NONE: the device is not on t
 static struct exchange *pointer[2]; /* what sets and what moves the pointer of the supply's monitor; or null */
 static uint16_t stale;        /* devices that failed: what they say counts again once they were set up */
 static uint8_t upkeep, turns;
+static uint8_t magnets[JOINTS];
 
 static struct exchange *add(uint8_t address, uint8_t byte, uint8_t rest) {
 	struct exchange *e = &list[++n];
@@ -118,18 +125,27 @@ static uint16_t repair(void) {
 }
 
 /* Each eighth turn the pointer of one more device is set anew, without its setting where it has one: that is long, and a monitor
-   without it is slower, not wrong. */
+   without it is slower, not wrong. While nobody wants its angle, a sensor whose turn it is tells of its magnet instead, and has
+   its pointer back in the turn behind. */
 void sensors_plan(struct turn *t) {
+	static uint16_t looked;
 	for (uint8_t k = 0; k < WORDS; k++)
 		t->word[k] = SILENT;
-	t->touched = t->set_up = repair();
+	t->touched = t->set_up = (uint16_t)(repair() | looked);
+	t->magnet = NONE;
+	looked = 0;
 	if (++turns < UPKEEP_TURNS)
 		return;
 	turns = 0;
 	if (++upkeep >= DEVICES)
 		upkeep = 0;
-	if (gate[upkeep] != NONE && t->touched == 0)
-		t->touched = (uint16_t)(1U << upkeep);
+	if (gate[upkeep] == NONE || t->touched)
+		return;
+	t->touched = (uint16_t)(1U << upkeep);
+	if (upkeep < CURRENT && stand.hz == 0 && stand.state != ARMED) {
+		t->magnet = upkeep;
+		looked = t->touched;
+	}
 }
 
 static void gates(uint16_t devices, const struct turn *t) {
@@ -143,14 +159,25 @@ static void gates(uint16_t devices, const struct turn *t) {
 	}
 }
 
+/* What sets a sensor's pointer stands behind its gate. */
+static void point(uint8_t device, uint8_t at) {
+	if (device != NONE)
+		list[gate[device] + 1].b = at;
+}
+
 const struct exchange *sensors_go(struct turn *t) {
+	static uint8_t aside = NONE; /* the device whose pointer was set elsewhere by the turn before */
 	static uint16_t opened;
 	static bool bus_first;
 	if (opened)
 		gates(opened, 0);
 	opened = t->touched;
-	if (opened)
+	if (opened) {
 		gates(opened, t);
+		point(aside, ENCODER_ANGLE);
+		aside = t->magnet;
+		point(aside, ENCODER_STATUS);
+	}
 	t->bus_first = bus_first;
 	if (pointer[1]) {
 		pointer[0]->b = bus_first ? MONITOR_BUS : MONITOR_SHUNT;
@@ -179,8 +206,29 @@ static void doubt(struct turn *t, uint16_t silent) {
 	}
 }
 
+/* The word is no angle: as if there were none. */
+static void take_magnet(struct turn *t) {
+	uint8_t k = t->magnet, joint = k < JOINTS ? k : (uint8_t)(k - JOINTS), shift = k < JOINTS ? 2 : 5, said = MAGNET_GOOD;
+	uint16_t *w = &t->word[WORD_OF(k)];
+	uint8_t status = (uint8_t)(*w >> 8);
+	if (*w == SILENT)
+		return;
+	*w = SILENT;
+	if (!(status & STATUS_THERE))
+		said = MAGNET_NONE;
+	else if (status & STATUS_WEAK)
+		said = MAGNET_WEAK;
+	else if (status & STATUS_STRONG)
+		said = MAGNET_STRONG;
+	magnets[joint] = (uint8_t)((magnets[joint] & ~(7 << shift)) | said << shift);
+}
+
+uint8_t board_magnets(uint8_t joint) { return magnets[joint]; }
+
 void sensors_take(struct turn *t) {
 	uint16_t silent = 0;
+	if (t->magnet != NONE)
+		take_magnet(t);
 	for (uint8_t device = DEVICES; device--;) {
 		silent = (uint16_t)(silent << 1);
 		if (t->word[WORD_OF(device)] == SILENT)

@@ -54,4 +54,7 @@ struct caps {
 };
 const struct caps *board_caps(uint8_t joint);
 
+/* What a joint's angle sensors last said of their magnets, as in status: bits 2 to 4 and 5 to 7. */
+uint8_t board_magnets(uint8_t joint);
+
 #endif

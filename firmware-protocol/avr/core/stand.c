@@ -161,7 +161,7 @@ void stand_status(uint8_t tag) {
 	p = put8(p, JOINTS);
 	for (uint8_t i = 0; i < JOINTS; i++) {
 		const struct joint *j = &stand.joint[i];
-		p = put8(p, (uint8_t)((j->set.known ? 1 : 0) | (j->armed ? 2 : 0)));
+		p = put8(p, (uint8_t)((j->set.known ? 1 : 0) | (j->armed ? 2 : 0) | board_magnets(i)));
 		p = put8(p, (uint8_t)(QUEUE - j->player.n));
 		p = put16(p, j->player.n ? player_move(&j->player)->segment : 0);
 		p = put16(p, j->gone);

@@ -12,6 +12,7 @@ struct fake {
 	struct caps caps[JOINTS];
 	struct reading show[JOINTS]; /* what the sensors give; the time is filled in */
 	uint16_t pulse[JOINTS];   /* half us, 0: none */
+	uint8_t magnets;          /* of joint 0, as status has them */
 	uint16_t frame_hz;        /* as the board was told last, 0: never */
 	bool beating, blocked;    /* the host is alive; the line takes nothing */
 	uint8_t beat;

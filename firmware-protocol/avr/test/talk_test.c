@@ -217,6 +217,16 @@ static void breaks(void) {
 	}
 }
 
+/* Magnets stand in the flags of status beside what they are there for. */
+static void magnets(void) {
+	fake_ready(250);
+	fake.magnets = 2 << 2 | 4 << 5;
+	fake_tell("bb", 11L, 7L);
+	while (fake_hear_type(TYPE_STATUS, b) && b[1] != 7)
+		;
+	CHECK(b[12] == (1 | 2 << 2 | 4 << 5) && b[24] == 0, "flags 0x%02X and 0x%02X", b[12], b[24]);
+}
+
 static uint8_t frame(uint8_t joint, long longest, long hz) {
 	fake_tell("bbbbttwwttwwttw", 3L, 7L, (long)joint, 0L, -75000L, 75000L, 500L, longest, -90000L, 90000L, 2500L, 300L, 0L, 0L, hz);
 	return fake_answer(7);
@@ -307,6 +317,7 @@ int main(void) {
 	frames();
 	in_turns();
 	no_room();
+	magnets();
 	refusals();
 	begins_where_it_is();
 	numbers();

@@ -92,6 +92,7 @@ int plant_set(const char *name, double value);
 void plant_help(FILE *f);
 struct reading {
     double joint_deg, motor_deg, amps, volts;
+    int magnet, motor_magnet;
 };
 struct reading plant_read(int joint);
 double noise(double sigma);

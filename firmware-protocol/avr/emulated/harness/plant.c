@@ -31,6 +31,8 @@ struct joint {
     double part_deg_per_nm, part_play_deg;
     double mass_kg, lever_m, inertia, down_deg, stop_deg, friction_nm, viscous;
     double noise_deg, wave_deg, noise_a, noise_v;
+    double zero_deg, back; /* how the joint's angle sensor sits */
+    double magnet, motor_magnet; /* 1: good, 2: too weak, 3: too strong, 4: none */
     double frozen, extra_a, push_nm; /* faults: the joint's sensor stands, more current, a hand */
 
     /* state */
@@ -86,6 +88,10 @@ static const struct key {
     KEY(wave_deg, 0.05, "deg, once a turn, of an off-centre magnet"),
     KEY(noise_a, 0.012, "A"),
     KEY(noise_v, 0.004, "V"),
+    KEY(zero_deg, 0, "deg that the joint's angle sensor reads where the joint is at 0"),
+    KEY(back, 0, "1: it counts up where the joint goes down"),
+    KEY(magnet, 1, "of the joint's angle sensor; 1: good, 2: too weak, 3: too strong, 4: none"),
+    KEY(motor_magnet, 1, "the same for the motor side"),
     KEY(frozen, 0, "1: the joint's angle sensor keeps its last reading"),
     KEY(extra_a, 0, "A that something else draws through the joint's shunt"),
     KEY(push_nm, 0, "N·m of a hand on the joint"),
@@ -254,10 +260,12 @@ struct reading plant_read(int n)
     struct reading r;
     if (!j->frozen)
         j->seen_deg = deg + j->wave_deg * sin(j->theta + 1.2) + noise(j->noise_deg);
-    r.joint_deg = j->seen_deg;
+    r.joint_deg = j->zero_deg + (j->back ? -j->seen_deg : j->seen_deg);
     r.motor_deg = motor + j->wave_deg * sin(j->h - 0.7) + noise(j->noise_deg);
     r.amps = j->shunt + noise(j->noise_a);
     r.volts = supply.volts + noise(j->noise_v);
+    r.magnet = (int)j->magnet;
+    r.motor_magnet = (int)j->motor_magnet;
     return r;
 }
 

@@ -19,6 +19,7 @@ struct slave {
     uint8_t pointer;
     unsigned index; /* of the byte in this transfer */
     int dead;       /* an angle sensor that does not answer */
+    int magnet;             /* of an angle sensor, as the plant has it */
     uint16_t config, calibration, shunt, bus, latch; /* of a monitor; latch: while a word is read */
     uint64_t converted;
 };
@@ -111,8 +112,11 @@ static uint8_t read_angle(struct slave *s)
         struct reading r = plant_read(s->joint);
         double deg = s->motor_side ? r.motor_deg : r.joint_deg;
         s->latch = (uint16_t)((int)lround(deg * 4096 / 360) & 0xFFF);
+        s->magnet = s->motor_side ? r.motor_magnet : r.magnet;
     }
     uint8_t p = s->pointer;
+    /* 0x20: a magnet is there; 0x10: too weak, the gain is at its greatest; 0x08: too strong */
+    static const uint8_t status[5] = {0, 0x20, 0x30, 0x28, 0x10};
     switch (p) {
     case 0x0C:
     case 0x0E:
@@ -123,7 +127,8 @@ static uint8_t read_angle(struct slave *s)
         s->pointer--;
         return (uint8_t)s->latch;
     case 0x0B:
-        return 0x20; /* a magnet is there, neither too strong nor too weak */
+        s->pointer++;
+        return status[s->magnet >= 1 && s->magnet <= 4 ? s->magnet : 1];
     case 0x1A:
         return 64; /* gain */
     case 0x1B:
