@@ -157,8 +157,8 @@ func (b *board) flood(t *testing.T, chunk []byte) {
 	rnd := rand.New(rand.NewPCG(1, 2))
 	before := b.figures(t)
 	for until := before.SimUS + 800_000; b.figures(t).SimUS < until; {
-		for range 20 {
-			bench.raw(chunk[:100+rnd.IntN(100)]) // heartbeats at odd places, or all could fall where the board listens to others
+		for range 80 {
+			bench.raw(chunk[:25+rnd.IntN(50)]) // heartbeats at odd places and many: of a flood of questions it hears one byte in thirty
 			bench.raw(beat)
 		}
 	}
