@@ -10,6 +10,7 @@ import (
 
 	wire "limbgauge/firmware-protocol"
 	"limbgauge/rig/link"
+	"limbgauge/rig/session"
 )
 
 // Every error that a user can provoke says what to do about it, with a code that is not that of a
@@ -93,6 +94,31 @@ func TestEveryTripHasAHint(t *testing.T) {
 		printError(&out, fmt.Errorf("joint knee, move 3: %w", &link.TrippedError{Trip: link.Tripped{Reason: r}}))
 		if !strings.Contains(out.String(), "limbgauge: hint: ") {
 			t.Errorf("%s: %s", r, out.String())
+		}
+	}
+}
+
+// What is said after a joint left its range goes by the side of its command it was on: only the other
+// side can be an angle that runs against the command.
+func TestRangeTripHints(t *testing.T) {
+	trip := &link.TrippedError{Trip: link.Tripped{Reason: wire.ReasonRange, Joint: 0, Value: 78_600, Limit: 75_000}, Joint: "knee"}
+	for _, c := range []struct {
+		err  error
+		says []string
+		not  string
+	}{
+		{&session.StrayError{Err: trip, AngleDeg: 78.6, CommandDeg: 60, Ahead: true}, []string{"a tooth of the belt", "the horn", "a load", "zero is off"}, "against the command"},
+		{&session.StrayError{Err: trip, AngleDeg: 78.6, CommandDeg: -60}, []string{"may run against the command", "zero"}, "further than it was told"},
+		{trip, []string{"may run against the command", "slipped"}, "further than it was told"},
+	} {
+		hint := hintOf(fmt.Errorf("move 26: %w", c.err))
+		for _, want := range c.says {
+			if !strings.Contains(hint, want) {
+				t.Errorf("%v: %q does not say %q", c.err, hint, want)
+			}
+		}
+		if strings.Contains(hint, c.not) {
+			t.Errorf("%v: %q says %q", c.err, hint, c.not)
 		}
 	}
 }

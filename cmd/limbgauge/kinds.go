@@ -35,9 +35,12 @@ func hintOf(err error) string {
 		return ""
 	}
 	var trip *link.TrippedError
+	var stray *session.StrayError
 	switch {
 	case errors.Is(err, session.ErrStopped):
 		return "motion was stopped first; what was recorded until then is kept"
+	case errors.As(err, &stray) && stray.Ahead:
+		return tripAhead
 	case errors.As(err, &trip):
 		return tripNext[trip.Trip.Reason]
 	case errors.Is(err, errNotArmed):
@@ -49,11 +52,15 @@ func hintOf(err error) string {
 	return hint
 }
 
+// tripAhead is what to do after a trip for the range in which the joint had gone on beyond its command: an
+// angle that runs against the command ends on the other side of it.
+const tripAhead = "it went further than it was told: a tooth of the belt or the horn slipped, a load pulled it on, or the sensor's zero is off: look at belt and horn with the power off before you arm again"
+
 // tripNext is what to do after a trip, as firmware-protocol/STAND.md has it.
 var tripNext = map[wire.Reason]string{
 	wire.ReasonHeartbeat: "the computer was busy or asleep, or the cable went: look at the plug, close what else runs, and start again",
 	wire.ReasonCurrent:   "look for a joint against its stop, a binding bearing, too much load; turn the joint by hand with the power off before you arm again",
-	wire.ReasonRange:     "the angle runs against the command, or the sensor's zero is off: correct that before you arm again",
+	wire.ReasonRange:     "the angle may run against the command, or the sensor's zero be off; belt and horn may have slipped: find out which before you arm again",
 	wire.ReasonBus:       "look at the bus of the sensors: plugs that move with the joint",
 	wire.ReasonSupply:    "look at the supply: current limit too low, thin wires, a capacitor that is missing, or the switch was hit",
 	wire.ReasonReset:     "the stand restarted: give board and servos supplies of their own with one common ground",

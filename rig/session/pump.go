@@ -23,10 +23,11 @@ type pump struct {
 	plans   []Plan
 	guard   func(*rig.Batch) error
 	joints  []rig.Joint
-	senses  []senses // of each joint
-	against error    // a sensor's sense is wrong; read after the pump has ended
-	at      int      // plan whose turn it is
-	began   bool     // whether a sample of its moves has come
+	senses  []senses  // of each joint
+	ways    []heading // of each joint
+	against error     // a sensor's sense is wrong; read after the pump has ended
+	at      int       // plan whose turn it is
+	began   bool      // whether a sample of its moves has come
 
 	// Only the mover's goroutine uses these.
 	turn int // joint, -1 before the first
@@ -39,7 +40,7 @@ type recorder interface{ Append(*rig.Batch) error }
 
 func newPump(conn *link.Conn, rec recorder, cfg Config, cancel context.CancelCauseFunc) *pump {
 	return &pump{conn: conn, rec: rec, live: cfg.Live, cancel: cancel, state: newProgress(cfg), plans: cfg.Plans, guard: cfg.Guard,
-		joints: cfg.Joints, senses: make([]senses, len(cfg.Joints)),
+		joints: cfg.Joints, senses: make([]senses, len(cfg.Joints)), ways: make([]heading, len(cfg.Joints)),
 		turn: -1, lost: make([]rig.Losses, len(cfg.Joints))}
 }
 
@@ -104,6 +105,7 @@ func (p *pump) samples(b *rig.Batch) {
 		}
 	}
 	p.state.take(b)
+	p.ways[b.Joint].take(b)
 	if p.guard != nil {
 		if err := p.guard(b); err != nil {
 			p.cancel(&GuardError{err})

@@ -135,6 +135,7 @@ func Run(ctx context.Context, cfg Config) (Result, error) {
 	if p.failed != nil {
 		moveErr = p.failed
 	}
+	moveErr = strayed(moveErr, p.ways)
 	res.End, res.Joint = ending(moveErr), p.losses()
 	if err := rec.Close(res.End, res.Joint); err != nil {
 		return res, errors.Join(moveErr, err)
@@ -192,6 +193,7 @@ func ending(err error) record.End {
 	var trip *link.TrippedError
 	var guard *GuardError
 	var against *SenseError
+	var stray *StrayError
 	switch {
 	case err == nil:
 		return record.End{How: record.Complete}
@@ -201,6 +203,8 @@ func ending(err error) record.End {
 		return record.End{How: record.Stopped, Reason: against.Error()}
 	case errors.Is(err, ErrStopped):
 		return record.End{How: record.Stopped, Reason: "by the user"}
+	case errors.As(err, &stray) && errors.As(err, &trip):
+		return record.End{How: record.Tripped, Reason: link.TripWords(trip.Trip) + ", " + stray.words()}
 	case errors.As(err, &trip):
 		return record.End{How: record.Tripped, Reason: link.TripWords(trip.Trip)}
 	}
