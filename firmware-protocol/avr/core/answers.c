@@ -55,6 +55,7 @@ static struct refused set_up(const uint8_t *b, uint8_t n) {
 	if (c == TAKEN) {
 		stand.frame_hz = hz;
 		board_frame(hz);
+		stand_anew(joint);
 	}
 	return refuse(c, joint);
 }

@@ -24,11 +24,15 @@ static inline void unwrap(struct angle *a, uint16_t raw, uint16_t turn) {
 	a->way += (int32_t)(int16_t)step * scale(turn);
 }
 
-static COLD void angle_take(struct angle *a, uint16_t raw, uint16_t turn, int32_t zero, bool back) {
-	unwrap(a, raw, turn);
+static void in_joint_sense(struct angle *a, int32_t zero, bool back) {
 	a->mdeg = ((a->way + 128) >> 8) - zero;
 	if (back)
 		a->mdeg = -a->mdeg;
+}
+
+static COLD void angle_take(struct angle *a, uint16_t raw, uint16_t turn, int32_t zero, bool back) {
+	unwrap(a, raw, turn);
+	in_joint_sense(a, zero, back);
 }
 
 static bool fits24(int32_t v) {
@@ -55,6 +59,13 @@ static COLD void follow(struct joint *j, bool has_angle, uint16_t turn) {
 	off = at - j->player.command;
 	if (off > quantum || off < -quantum || !has_angle)
 		j->player.command = at;
+}
+
+void stand_anew(uint8_t joint) {
+	struct joint *j = &stand.joint[joint];
+	const struct caps *c = board_caps(joint);
+	in_joint_sense(&j->angle, j->set.zero, j->set.joint_back);
+	follow(j, (c->has & HAS_ANGLE) && j->angle.seen, c->joint_turn);
 }
 
 static void sample(uint8_t joint, struct joint *j, const struct reading *r) {

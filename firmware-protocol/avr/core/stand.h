@@ -168,6 +168,10 @@ bool stand_gathered(const struct due *due);
 /* What the sensors of a joint gave, each joint once per turn. */
 void stand_reading(uint8_t joint, const struct reading *r, bool sample);
 
+/* A joint was set up: works its angle and command out anew from the last reading. Arming may come before the next one, and an angle
+   in the sense of an old zero is a jump. */
+void stand_anew(uint8_t joint);
+
 /* What goes by time alone: heartbeat, status, samples that waited long enough. Call it each ms. */
 void stand_turn(void);
 

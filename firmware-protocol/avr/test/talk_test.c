@@ -130,6 +130,41 @@ static void begins_where_it_is(void) {
 	CHECK(fake.pulse[0] == 3667, "begins with %d half us, want that of 30 deg", fake.pulse[0]);
 }
 
+static void at_once(uint8_t sense, long zero, uint16_t pulse) {
+	uint16_t t;
+	token(1, &t);
+	fake_tell("bbbbttwwttwwtt", 3L, 1L, 0L, (long)sense, -75000L, 75000L, 500L, 2500L, -90000L, 90000L, 0L, 0L, zero, 0L);
+	CHECK(fake_answer(1) == 0, "setup");
+	CHECK(arm(t, 1) == 0, "arm");
+	CHECK(abs(fake.pulse[0] - pulse) <= 1, "zero %ld: begins with %d half us, want %d", zero, fake.pulse[0], pulse);
+	fake_tell("bb", 8L, 1L);
+	CHECK(fake_answer(1) == 0, "disarm");
+}
+
+/* No time, so no reading, passes between set-up and arming: another zero or sense must not make a jump. 90 deg are 2000 half us. */
+static void armed_at_once(void) {
+	uint16_t t;
+	fake_ready(500);
+	fake.show[0].angle = counts_of(45);
+	fake_run(20);
+	at_once(0, 45000, 3000);
+	at_once(0, 0, 4000);
+	at_once(1, 0, 2000);
+	at_once(1, 90000, 4000);
+	fake_tell("bbbbbw", 1L, (long)'L', (long)'G', 1L, 0L, 9L); /* hello forgets the zero, not where the leg is */
+	fake_tell("bb", 5L, 1L);
+	at_once(0, 45000, 3000);
+	/* One without a sensor begins in the middle at once too. */
+	fake_begin();
+	fake.caps[0].has = fake.show[0].has = HAS_CURRENT | HAS_SUPPLY;
+	fake_run(20);
+	fake_tell("bbbbbw", 1L, (long)'L', (long)'G', 1L, 0L, 9L);
+	fake_tell("bb", 5L, 1L);
+	fake_tell("bbbbttwwttwwtt", 3L, 1L, 0L, 0L, 0L, 60000L, 500L, 2500L, -90000L, 90000L, 0L, 0L, 0L, 0L);
+	token(2, &t);
+	CHECK(arm(t, 1) == 0 && abs(fake.pulse[0] - 3667) <= 1, "begins with %d half us, want the middle", fake.pulse[0]);
+}
+
 /* Reads all samples of joint 0 that came and checks numbers and times; returns how many. */
 static uint16_t samples(uint16_t from, uint32_t step, double *angle) {
 	uint16_t seq = from;
@@ -320,6 +355,7 @@ int main(void) {
 	magnets();
 	refusals();
 	begins_where_it_is();
+	armed_at_once();
 	numbers();
 	turns();
 	breaks();

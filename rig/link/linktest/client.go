@@ -80,14 +80,23 @@ func (c *client) raw(p []byte) {
 	}
 }
 
-func (c *client) send(m wire.Message) {
+func (c *client) send(m wire.Message) { c.sendTogether(m) }
+
+// sendTogether sends messages with nothing between them.
+func (c *client) sendTogether(all ...wire.Message) {
+	frames := []byte{0}
+	var err error
 	c.mu.Lock()
-	frame, err := c.enc.Append([]byte{0}, m)
+	for _, m := range all {
+		if err == nil {
+			frames, err = c.enc.Append(frames, m)
+		}
+	}
 	c.mu.Unlock()
 	if err != nil {
 		c.t.Fatal(err)
 	}
-	c.raw(frame)
+	c.raw(frames)
 }
 
 // beat keeps a heartbeat going until mute.

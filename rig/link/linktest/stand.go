@@ -160,7 +160,7 @@ func (s *Stand) deviceUS(d time.Duration) uint32 {
 func (s *Stand) reset() {
 	s.state, s.trip, s.tripJoint, s.token, s.period = wire.StateDisarmed, 0, wire.NoJoint, 0, 0
 	for j := range s.joint {
-		s.joint[j] = joint{command: s.joint[j].command, over: -1}
+		s.joint[j] = joint{command: bare(s.joint[j].set, s.joint[j].command), over: -1}
 	}
 	if s.drops != nil {
 		s.badAt = s.drops()

@@ -15,8 +15,29 @@ func (s *Stand) setUp(m *wire.SetupJoint) wire.Code {
 	case m.RangeMin >= m.RangeMax, m.PulseMinUS >= m.PulseMaxUS, m.CommandMin == m.CommandMax:
 		return wire.CodeValue
 	}
-	s.joint[m.Joint].set = m
+	j := &s.joint[m.Joint]
+	j.command = inSense(m, bare(j.set, j.command))
+	j.set = m
 	return 0
+}
+
+// bare returns what the sensor shows at an angle in the joint's own sense; before set-up that is the sensor's.
+func bare(set *wire.SetupJoint, angle int32) int32 {
+	switch {
+	case set == nil:
+		return angle
+	case set.Flags&wire.JointReversed != 0:
+		angle = -angle
+	}
+	return angle + set.JointZero
+}
+
+// inSense is the way back.
+func inSense(set *wire.SetupJoint, shown int32) int32 {
+	if set.Flags&wire.JointReversed != 0 {
+		return set.JointZero - shown
+	}
+	return shown - set.JointZero
 }
 
 func (s *Stand) sample(m *wire.Setup) wire.Code {

@@ -47,6 +47,7 @@ func Suite(t *testing.T, opt Options) {
 		{"sample rate", testRate},
 		{"moves refused when disarmed", testDisarmed},
 		{"arming", testArming},
+		{"armed at once", testAtOnce},
 		{"moves", testMoves},
 		{"repeated move", testRepeat},
 		{"range", testRange},

@@ -158,3 +158,63 @@ func testArming(b *bench) {
 	time.Sleep(2 * wire.HeartbeatTripMS * time.Millisecond) // not a measure: the longer the better
 	b.want(wire.CodeNoHeartbeat, arm(token))
 }
+
+// testAtOnce arms in the same breath as the joint is set up with another zero: it begins where it is, in the
+// new sense, though no reading may have come between.
+func testAtOnce(b *bench) {
+	b.ready()
+	s, err := link.SetupOf(b.opt.Joints[0])
+	if err != nil {
+		b.t.Fatal(err)
+	}
+	b.samplesRun(b.ch, 1)
+	set := s
+	for _, x := range []struct {
+		zero int32 // mdeg more than the joint's
+		back bool  // in the other sense
+	}{{20_000, false}, {-10_000, false}, {20_000, false}, {-30_000, true}, {0, false}} {
+		m := s
+		m.JointZero += x.zero
+		if x.back {
+			m.Flags ^= wire.JointReversed
+		}
+		// The same pulses lead to the same places, which have other angles.
+		m.CommandMin, m.CommandMax = inSense(&m, bare(&s, s.CommandMin)), inSense(&m, bare(&s, s.CommandMax))
+		_, at := b.latest()
+		want := min(max(inSense(&m, bare(&set, at.Angle)), m.RangeMin), m.RangeMax)
+		set = m
+		token := b.token()
+		m.Tag = b.nextTag()
+		arm := &wire.Arm{Tag: b.nextTag(), Token: token, Mask: 1 << b.ch}
+		b.sendTogether(&m, arm)
+		if code := b.answer(m.Tag, m.Type()); code != 0 {
+			b.t.Fatalf("set-up with another zero: answered %s", code)
+		}
+		if code := b.answer(arm.Tag, arm.Type()); code != 0 {
+			b.t.Fatalf("armed at once: answered %s", code)
+		}
+		armed := b.status()
+		late := time.Now().Add(patience)
+		seg, r := b.latest()
+		for ; int32(r.TimeUS-armed.TimeUS) <= 0; seg, r = b.latest() {
+			if time.Now().After(late) {
+				b.t.Fatalf("no sample within %s of arming", patience)
+			}
+			time.Sleep(time.Millisecond)
+		}
+		// A joint without pulses moves a little between two readings.
+		if off := r.Command - want; seg != 0 || off > 3000 || off < -3000 {
+			b.t.Errorf("zero %d mdeg: armed at once it is commanded to %d mdeg, and stood at %d", m.JointZero, r.Command, want)
+		}
+		b.want(0, func(tag uint8) wire.Message { return &wire.Disarm{Tag: tag} })
+	}
+}
+
+// latest returns the newest sample of the joint, and the segment it belongs to.
+func (b *bench) latest() (segment uint16, r wire.Record) {
+	if all := b.got(b.ch); len(all) > 0 {
+		m := all[len(all)-1]
+		return m.Segment, m.Rec[m.N-1]
+	}
+	return 0, r
+}
