@@ -162,12 +162,54 @@ func TestConditions(t *testing.T) {
 		t.Error("the same figure at the same temperature is a warning")
 	}
 	s.Points[6].At.Routine = "quick"
-	if n = newest(t, s); n.Others != 1 || len(n.Rows) != 6 || n.Routine != "assembly" {
-		t.Errorf("%d others, %d rows of %q", n.Others, len(n.Rows), n.Routine)
+	if n = newest(t, s); len(n.Others) != 1 || len(n.Rows) != 6 || n.Routine != "assembly" {
+		t.Errorf("%d others, %d rows of %q", len(n.Others), len(n.Rows), n.Routine)
 	}
 	all := trend.Joint([]trend.Series{s}, nil, trend.Options{Routine: "quick"})
-	if q, _ := all[0].Newest(); len(q.Rows) != 1 || q.Others != 6 {
-		t.Errorf("%d rows, %d others", len(q.Rows), q.Others)
+	if q, _ := all[0].Newest(); len(q.Rows) != 1 || len(q.Others) != 6 {
+		t.Errorf("%d rows, %d others", len(q.Rows), len(q.Others))
+	}
+}
+
+// A stretch is held to the routine with most runs that came to their end; of several to the one that the
+// joint ran most before, not to the newest. What is left out is there by name.
+func TestRoutineOfAStretch(t *testing.T) {
+	with := func(routines ...string) trend.Series {
+		s := values("friction", .06, .002, make([]float64, len(routines))...)
+		for i, r := range routines {
+			s.Points[i].Measure.Value = .02
+			s.Points[i].At.Routine, s.Points[i].Broken = strings.TrimSuffix(r, "!"), strings.HasSuffix(r, "!")
+		}
+		return s
+	}
+	for _, c := range []struct {
+		routines string
+		from     int // the run before which the last stretch begins
+		want     string
+		others   string
+	}{
+		{"assembly assembly assembly check", 2, "assembly", "0004"}, // one check beside one assembly run
+		{"assembly assembly check assembly", 2, "assembly", "0003"},
+		{"assembly assembly assembly check check", 2, "check", "0003"}, // most in the stretch go first
+		{"quick check", 0, "check", "0001"},                            // nothing else to go by: the newest
+		{"assembly assembly assembly check! check!", 2, "assembly", "0004 0005"},
+		{"assembly assembly quick!", 2, "quick", ""},
+	} {
+		s := with(strings.Fields(c.routines)...)
+		n := newest(t, s, trend.Break{At: s.Points[c.from].Started, What: "assembly b3"})
+		var others []string
+		for _, p := range n.Others {
+			others = append(others, p.Run)
+		}
+		if got := strings.Join(others, " "); n.Routine != c.want || got != c.others {
+			t.Errorf("%s: held to %s without %q, want %s without %q", c.routines, n.Routine, got, c.want, c.others)
+		}
+	}
+	// A run that was broken off is shown and is no run of the count.
+	s := with("assembly", "assembly", "assembly!")
+	s.Points[2].Measure = health.Unseen("friction", health.Transmission, "", "the run did not come to its end")
+	if n := newest(t, s); n.Runs != 2 || len(n.Rows) != 3 {
+		t.Errorf("%d runs in %d rows, want 2 in 3", n.Runs, len(n.Rows))
 	}
 }
 

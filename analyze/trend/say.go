@@ -50,10 +50,10 @@ func (w *watch) subject() string {
 func (w *watch) calm() string {
 	s := w.stretch
 	switch {
-	case len(s.Rows) == 0:
-		return "has no runs"
+	case s.Runs == 0:
+		return "has no run that came to its end"
 	case s.Readings+s.Bounds == 0:
-		return "was not seen in " + plural(len(s.Rows), "run")
+		return "was not seen in " + plural(s.Runs, "run")
 	case s.Readings == 0:
 		return fmt.Sprintf("is steady as far as can be seen: %s in %s", w.everyBound(), plural(s.Bounds, "run"))
 	case !s.Baseline.Seen():

@@ -2,6 +2,7 @@ package trend
 
 import (
 	"fmt"
+	"maps"
 	"math"
 	"slices"
 
@@ -37,17 +38,46 @@ func split(points []Point, breaks []Break) []part {
 	return out
 }
 
-// usual returns the routine with most points, the later one of two.
-func usual(points []Point) string {
-	count := map[string]int{}
-	best := ""
-	for _, p := range points {
+// usual returns the routine with most runs in a stretch. Of several it is the one that the joint ran most
+// in all its stretches, since a single check beside a single assembly run does not replace what all runs
+// before were; then the newest.
+func usual(points, all []Point) (best string) {
+	here := counted(points)
+	most := 0
+	for _, n := range here {
+		most = max(most, n)
+	}
+	maps.DeleteFunc(here, func(_ string, n int) bool { return n < most })
+	if len(here) == 1 {
+		for best = range here {
+		}
+		return best
+	}
+	over := counted(all)
+	for _, p := range slices.Backward(points) {
 		r := p.At.Routine
-		if count[r]++; count[r] >= count[best] {
+		if _, may := here[r]; may && (best == "" || over[r] > over[best]) {
 			best = r
 		}
 	}
 	return best
+}
+
+// counted says how many runs there are of each routine: of those that came to their end, or of all where
+// none did.
+func counted(points []Point) map[string]int {
+	n := map[string]int{}
+	for i := range points {
+		if !points[i].Broken {
+			n[points[i].At.Routine]++
+		}
+	}
+	if len(n) == 0 {
+		for i := range points {
+			n[points[i].At.Routine]++
+		}
+	}
+	return n
 }
 
 // contradicts is how many of its standard uncertainties a reading must lie beyond a later bound before the
@@ -58,15 +88,15 @@ const contradicts = 3
 // that says something.
 func rows(p part, routine string) Stretch {
 	s := Stretch{Since: p.since, Routine: routine, Rows: make([]Row, 0, len(p.points))}
-	if routine == "" {
-		s.Routine = usual(p.points)
-	}
 	var to *alike.Conditions
 	var last health.Measure // the newest reading
 	for _, q := range p.points {
 		if q.At.Routine != s.Routine {
-			s.Others++
+			s.Others = append(s.Others, q)
 			continue
+		}
+		if !q.Broken {
+			s.Runs++
 		}
 		r := Row{Point: q, X: float64(len(s.Rows) + 1), Charts: noCharts}
 		m := q.Measure

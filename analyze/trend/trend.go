@@ -20,6 +20,7 @@ type Point struct {
 	Measure health.Measure
 	At      *alike.Conditions
 	Good    bool // whole, and with nothing wrong found in it: fit for a baseline
+	Broken  bool // the run did not come to its end: it is shown, and counts for nothing
 }
 
 // Series is one measure of a joint on one path over its runs, in the order of runs.
@@ -62,12 +63,13 @@ func (t Trend) Newest() (s Stretch, ok bool) {
 type Stretch struct {
 	Since    string // what began it; "" for the joint's first
 	Routine  string
-	Rows     []Row // every run of the routine, in order
-	Others   int   // runs of other routines
-	Readings int   // rows with a value
-	Bounds   int   // rows with a bound
-	Unseen   int   // rows that did not see the measure
-	Left     int   // rows left out, see Row.Why
+	Rows     []Row   // every run of the routine, in order
+	Runs     int     // rows whose run came to its end
+	Others   []Point // runs of other routines, in order
+	Readings int     // rows with a value
+	Bounds   int     // rows with a bound
+	Unseen   int     // rows that did not see the measure
+	Left     int     // rows left out, see Row.Why
 	Baseline Baseline
 	Course   Course
 	Forecast Forecast
@@ -108,7 +110,7 @@ var (
 
 // Options choose what is looked at.
 type Options struct {
-	Routine string  // "" takes the one with most runs of the newest stretch
+	Routine string  // "" takes for each stretch the one with most runs, see usual
 	Rate    float64 // probability of a false warning of the joint in Runs healthy runs; 0 for FalseRate
 	// Newest leaves the stretches before the one that goes on unlooked at: they say what began them and no more.
 	Newest bool
@@ -174,7 +176,11 @@ func Joint(series []Series, breaks []Break, o Options) []Trend {
 					out[i].Stretches = append(out[i].Stretches, Stretch{Since: part.since})
 					continue
 				}
-				out[i].Stretches = append(out[i].Stretches, out[i].look(part, share, o.Routine))
+				routine := o.Routine
+				if routine == "" {
+					routine = usual(part.points, s.Points)
+				}
+				out[i].Stretches = append(out[i].Stretches, out[i].look(part, share, routine))
 			}
 		})
 	}

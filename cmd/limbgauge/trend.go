@@ -174,7 +174,7 @@ func verdictOf(j jointTrend) string {
 	runs, watched, charted := 0, 0, 0
 	for _, t := range j.trends {
 		s, _ := t.Newest()
-		runs = max(runs, len(s.Rows))
+		runs = max(runs, s.Runs)
 		if t.Watched {
 			watched++
 			if s.Baseline.Seen() && s.Readings+s.Bounds > len(s.Baseline.Runs) {
@@ -263,8 +263,27 @@ func stretchWords(s trend.Stretch, number int) string {
 		}
 		out = append(out, fmt.Sprintf("Stretch %d, since %s: %s, routine %s", number, what, which, s.Routine))
 	}
-	if s.Others > 0 {
-		out = append(out, fmt.Sprintf("%s of other routines left out", count(s.Others, "run")))
+	if len(s.Others) > 0 {
+		out = append(out, othersWords(s.Others)+" left out")
 	}
 	return strings.Join(out, "; ") + "."
+}
+
+// othersMost is how many runs of other routines are named before they are counted only.
+const othersMost = 4
+
+// othersWords names runs of other routines than the one of a stretch, or counts them where they are many.
+func othersWords(points []trend.Point) string {
+	if len(points) > othersMost {
+		return count(len(points), "run") + " of other routines"
+	}
+	var names []string
+	for _, p := range points {
+		names = append(names, fmt.Sprintf("%s (%s)", p.Run, p.At.Routine))
+	}
+	what := "run "
+	if len(names) > 1 {
+		what = "runs "
+	}
+	return what + strings.Join(names, ", ")
 }

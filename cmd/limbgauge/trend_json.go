@@ -143,7 +143,7 @@ func trendJSON(all []jointTrend, o trendOptions) trendsJSON {
 }
 
 func stretchOf(s trend.Stretch) stretchJSON {
-	out := stretchJSON{Since: s.Since, Routine: s.Routine, Sentence: s.Saying, Readings: s.Readings, Bounds: s.Bounds, Unseen: s.Unseen, LeftOut: s.Left, Others: s.Others,
+	out := stretchJSON{Since: s.Since, Routine: s.Routine, Sentence: s.Saying, Readings: s.Readings, Bounds: s.Bounds, Unseen: s.Unseen, LeftOut: s.Left, Others: len(s.Others),
 		Baseline: baselineJSON{append([]string{}, s.Baseline.Runs...), known(s.Baseline.Centre), s.Baseline.Ceiling, known(s.Baseline.Sigma)},
 		Shape:    s.Course.Shape, PerRun: slopeOf(s.Course.Slope), PerCycle: slopeOf(s.Course.CycleSlope), P: known(s.Course.P),
 		Forecast: forecastJSON{s.Forecast.Passed, rangeOf(s.Forecast.Runs), rangeOf(s.Forecast.Cycles), rangeOf(s.Forecast.Days), known(s.Forecast.Beyond), s.Forecast.Unsaid},
