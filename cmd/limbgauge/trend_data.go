@@ -2,7 +2,6 @@ package main
 
 import (
 	"context"
-	"fmt"
 	"math"
 
 	"limbgauge/analyze/book"
@@ -62,8 +61,8 @@ func pointsOf(past []book.JointPast) (series []trend.Series, breaks []trend.Brea
 	if n := len(past); n > 0 {
 		leg = past[n-1].Run.Leg
 	}
-	var before *book.Run
-	bare := false
+	var before *built
+	named, bare := map[string]string{}, false
 	for i := range past {
 		p := &past[i]
 		if p.Run.Leg != leg {
@@ -73,10 +72,15 @@ func pointsOf(past []book.JointPast) (series []trend.Series, breaks []trend.Brea
 			bare = true
 			continue
 		}
-		if what := changed(before, p.Run, bare); what != "" {
-			breaks = append(breaks, trend.Break{At: p.Run.Started, What: what})
+		now := builtIn(p.Run, named)
+		if p.Run.Whole { // one that was broken off begins nothing: the next that came to its end does
+			if before != nil {
+				if what := before.changed(now, bare); what != "" {
+					breaks = append(breaks, trend.Break{At: p.Run.Started, What: what})
+				}
+			}
+			before, bare = &now, false
 		}
-		before, bare = &p.Run, false
 		good := p.Run.Whole && len(p.Causes) == 0
 		for _, m := range p.Measures {
 			good = good && m.Verdict != health.Fail
@@ -90,7 +94,7 @@ func pointsOf(past []book.JointPast) (series []trend.Series, breaks []trend.Brea
 				m = health.Unseen(m.Name, m.Path, m.Method, "the run did not come to its end")
 			}
 			s := &series[place[seriesKey{m.Name, m.Path}]]
-			s.Points = append(s.Points, trend.Point{Run: p.Run.ID, Started: p.Run.Started, Cycles: cycles, Measure: m, At: &p.Conditions, Good: good})
+			s.Points = append(s.Points, trend.Point{Run: p.Run.ID, Started: p.Run.Started, Cycles: cycles, Measure: m, At: &p.Conditions, Good: good, Broken: !p.Run.Whole})
 		}
 	}
 	var seen []trend.Series
@@ -118,17 +122,25 @@ func counts(past []book.JointPast) map[seriesKey]int {
 	return n
 }
 
-// changed says what makes another joint of it in a run than in the one before; "" for nothing.
-func changed(before *book.Run, r book.Run, bare bool) string {
+// built is what a joint is put together of in a run.
+type built struct{ revision, assembly string }
+
+// builtIn returns how the joint is built in a run. A run without a tag is of the assembly that was named
+// last with its revision, as named has it: whoever puts the leg together anew says so.
+func builtIn(r book.Run, named map[string]string) built {
+	if r.Assembly != "" {
+		named[r.Revision] = r.Assembly
+	}
+	return built{r.Revision, named[r.Revision]}
+}
+
+// changed says what makes another joint of it than it was before; "" for nothing.
+func (b built) changed(now built, bare bool) string {
 	switch {
-	case before == nil:
-		return ""
-	case before.Revision != r.Revision:
-		return fmt.Sprintf("revision %s", r.Revision)
-	case before.Assembly != r.Assembly && r.Assembly == "":
-		return "the runs have no --assembly tag"
-	case before.Assembly != r.Assembly:
-		return fmt.Sprintf("assembly %s", r.Assembly)
+	case b.revision != now.revision:
+		return "revision " + now.revision
+	case b.assembly != now.assembly:
+		return "assembly " + now.assembly
 	case bare:
 		return "the servo was run by itself"
 	}
