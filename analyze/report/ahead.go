@@ -21,14 +21,14 @@ var (
 // frameSize is half the side of the mark around a run, px.
 const frameSize = 9
 
-// fan returns the last measured point, from which the fan to the limit opens; ok is false where there
+// fan returns the last measured point that counts, from which the fan to the limit opens; ok is false where there
 // is none to draw.
 func (h History) fan() (last int, ok bool) {
 	if h.Ahead == nil || !drawable(h.Limit) || math.IsNaN(h.Ahead.Lo) || h.Ahead.Lo < 0 {
 		return 0, false
 	}
 	for i := len(h.Points) - 1; i >= 0; i-- {
-		if m := h.Points[i].Measure; m.Status == health.Measured && drawable(m.Value) {
+		if m := h.Points[i].Measure; !h.Points[i].Out && m.Status == health.Measured && drawable(m.Value) {
 			return i, true
 		}
 	}

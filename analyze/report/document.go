@@ -125,6 +125,7 @@ type Ahead struct{ Runs, Lo, Hi float64 }
 type Point struct {
 	Run     string
 	Measure health.Measure
+	Out     bool // it does not count with the others: drawn hollow, not joined
 }
 
 // Mark is a boundary in a History: a new revision, or a service.

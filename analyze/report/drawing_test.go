@@ -143,9 +143,9 @@ func TestSpikeSurvives(t *testing.T) {
 }
 
 func TestHistoriesOfOddPoints(t *testing.T) {
-	of := func(v, u float64) Point { return Point{"0001", health.Of("play", health.Total, v, u, "")} }
-	unseen := Point{"0002", health.Unseen("play", health.Total, "", "why")}
-	low := Point{"0003", health.Bound("play", health.Total, health.BoundLow, 1, nan, "", "")}
+	of := func(v, u float64) Point { return Point{Run: "0001", Measure: health.Of("play", health.Total, v, u, "")} }
+	unseen := Point{Run: "0002", Measure: health.Unseen("play", health.Total, "", "why")}
+	low := Point{Run: "0003", Measure: health.Bound("play", health.Total, health.BoundLow, 1, nan, "", "")}
 	many := make([]Point, 2000)
 	for i := range many {
 		many[i] = of(float64(i%7), 0.5)

@@ -46,11 +46,11 @@ func fixture(say func(string) string) *Document {
 	}
 	knee, hip := say("knee"), say("hip")
 	points := []Point{
-		{say("0040"), health.Of("play", health.Transmission, 0.3, 0.04, "")},
-		{say("0041"), health.Bound("play", health.Transmission, health.BoundLow, 0.4, nan, "", "")},
-		{say("0042"), health.Bound("play", health.Transmission, health.BoundHigh, 0.9, nan, "", "")},
-		{say("0043"), health.Unseen("play", health.Transmission, "", say("not loaded"))},
-		{say("0044"), health.Of("play", health.Transmission, 0.62, 0.04, "")},
+		{Run: say("0040"), Measure: health.Of("play", health.Transmission, 0.3, 0.04, "")},
+		{Run: say("0041"), Measure: health.Bound("play", health.Transmission, health.BoundLow, 0.4, nan, "", "")},
+		{Run: say("0042"), Measure: health.Bound("play", health.Transmission, health.BoundHigh, 0.9, nan, "", "")},
+		{Run: say("0043"), Measure: health.Unseen("play", health.Transmission, "", say("not loaded"))},
+		{Run: say("0044"), Measure: health.Of("play", health.Transmission, 0.62, 0.04, "")},
 	}
 	at := time.Date(2026, 3, 1, 10, 0, 0, 0, time.UTC)
 	diff := func(name string, mark health.Verdict, a, b health.Measure, d, u float64) Difference {

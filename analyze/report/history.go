@@ -99,7 +99,7 @@ func boundLook(s health.Status) role {
 func historyKeys(h History) []key {
 	has := map[health.Status]bool{}
 	for _, pt := range h.Points {
-		has[pt.Measure.Status] = true
+		has[pt.Measure.Status] = has[pt.Measure.Status] || !pt.Out
 	}
 	var keys []key
 	if has[health.Measured] {
@@ -110,6 +110,9 @@ func historyKeys(h History) []key {
 	}
 	if has[health.BoundHigh] {
 		keys = append(keys, key{name: "at most", points: true, look: boundLook(health.BoundHigh)})
+	}
+	if slices.ContainsFunc(h.Points, func(pt Point) bool { return pt.Out && seenAt(pt) }) {
+		keys = append(keys, key{name: "does not count", points: true, hollow: true, look: roles[health.RoleValue]})
 	}
 	if drawable(h.Limit) {
 		keys = append(keys, key{name: strings.TrimSpace("limit " + plain(h.Limit) + " " + unitOf(h.Measure)), look: roles[health.RoleLimit]})
@@ -161,8 +164,12 @@ func (h course) Plot(c draw.Canvas, p *plot.Plot) {
 		}
 		joined = nil
 	}
-	var marks vg.Path
+	var marks, open vg.Path
 	for i, pt := range h.Points {
+		into := &marks
+		if pt.Out {
+			into = &open
+		}
 		if cut[i] {
 			flush()
 		}
@@ -183,20 +190,25 @@ func (h course) Plot(c draw.Canvas, p *plot.Plot) {
 			}
 			to = min(max(to, c.Min.Y), c.Max.Y)
 			c.StrokeLine2(stem, x, at.Y, x, to)
-			b.shape.at(&marks, vg.Point{X: x, Y: to}, size)
+			b.shape.at(into, vg.Point{X: x, Y: to}, size)
 			c.StrokeLine2(stem, x-4, at.Y, x+4, at.Y)
 		default:
-			joined = append(joined, at)
+			if !pt.Out {
+				joined = append(joined, at)
+			}
 			if u := known(m.Uncertainty); u > 0 {
 				lo, hi := fy(m.Value-u), fy(m.Value+u)
 				c.StrokeLines(stem, []vg.Point{{X: x, Y: lo}, {X: x, Y: hi}},
 					[]vg.Point{{X: x - 3, Y: lo}, {X: x + 3, Y: lo}}, []vg.Point{{X: x - 3, Y: hi}, {X: x + 3, Y: hi}})
 			}
-			look.shape.at(&marks, at, size)
+			look.shape.at(into, at, size)
 		}
 	}
 	flush()
 	c.SetColor(look.ink)
+	c.SetLineWidth(stem.Width)
+	c.SetLineDash(nil, 0)
+	c.Stroke(open)
 	c.Fill(marks)
 }
 

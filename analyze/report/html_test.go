@@ -110,7 +110,7 @@ func TestUnseenIsNoFigure(t *testing.T) {
 		m.Value, m.Uncertainty = value, value
 		judged := m
 		judged.Limit, judged.Verdict = 0.5, health.Unproven
-		h := History{Joint: "knee", Measure: "play", Path: health.Total, Limit: nan, Points: []Point{{"a", m}}}
+		h := History{Joint: "knee", Measure: "play", Path: health.Total, Limit: nan, Points: []Point{{Run: "a", Measure: m}}}
 		d := &Document{Health: health.Health{Joints: []health.Joint{{Joint: "knee", Measures: []health.Measure{m, judged}}}},
 			Comparison: &Comparison{A: "A", B: "B", Rows: []Difference{{Joint: "knee", A: m, B: m, Diff: nan, U: nan}}}, History: []History{h}}
 		root := parsePage(t, render(t, d))

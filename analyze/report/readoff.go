@@ -30,6 +30,9 @@ func (c *canvas) stops(h History, p *plot.Plot, data draw.Canvas) {
 		down, what := "-", "not seen"
 		if m := pt.Measure; m.Status != health.NotObservable && drawable(m.Value) {
 			down, what = short(c.h-float64(fy(m.Value))), Amount(m)
+			if pt.Out {
+				what += ", which does not count"
+			}
 		}
 		said[i] = strings.ReplaceAll(fmt.Sprintf("%s %s run %s: %s", short(float64(fx(float64(i)))), down, clean(pt.Run), what), "|", "/")
 	}

@@ -18,10 +18,11 @@ const (
 // Spark draws the course of a measure over runs as small as a word: a dot for each run that saw it, joined
 // between boundaries, with the limit as a line. A bound is a short stem to the side it is open to. It adds
 // nothing to the words beside it, so it is hidden from screen readers; it is empty where nothing was seen.
+// A run that does not count is not in it.
 func Spark(h History) template.HTML {
 	y := noSpan()
 	for _, pt := range h.Points {
-		if seenAt(pt) {
+		if seenAt(pt) && !pt.Out {
 			y.add(pt.Measure.Value)
 		}
 	}
@@ -45,6 +46,9 @@ func Spark(h History) template.HTML {
 	for i, pt := range h.Points {
 		if cut[i] {
 			pen = "M"
+		}
+		if pt.Out {
+			continue
 		}
 		if !seenAt(pt) {
 			pen = "M"

@@ -75,6 +75,7 @@ type key struct {
 	points bool
 	marks  bool // of a line: its points are shown
 	look   role
+	hollow bool // of points: drawn as what does not count
 }
 
 // keyOf returns the entry of a line, adding it to the legend where its name is new.
@@ -89,7 +90,7 @@ func keyOf(keys *[]key, l health.Line) key {
 		}
 	}
 	look := roleOf(l.Role, nth)
-	k := key{clean(l.Name), l.Role, l.Points, len(l.X) <= fewMarks && look.marksLine(), look}
+	k := key{clean(l.Name), l.Role, l.Points, len(l.X) <= fewMarks && look.marksLine(), look, false}
 	*keys = append(*keys, k)
 	return k
 }
@@ -155,6 +156,12 @@ func (k key) draw(c draw.Canvas, at vg.Point) {
 		var p vg.Path
 		k.look.shape.at(&p, vg.Point{X: at.X + (swatch-6)/2, Y: at.Y}, markSize+0.6)
 		c.SetColor(k.look.ink)
+		if k.hollow {
+			c.SetLineWidth(1.4)
+			c.SetLineDash(nil, 0)
+			c.Stroke(p)
+			return
+		}
 		c.Fill(p)
 	}
 }

@@ -140,8 +140,12 @@ func courseOf(joint string, t trend.Trend) (v courseView, err error) {
 				h.Warned = append(h.Warned, w.First)
 			}
 		}
+		others := stretch.Others
 		for _, row := range stretch.Rows {
-			h.Points = append(h.Points, report.Point{Run: row.Run, Measure: row.Measure})
+			for ; len(others) > 0 && others[0].Started.Before(row.Started); others = others[1:] {
+				v.leave(&h, others[0], stretch.Routine)
+			}
+			h.Points = append(h.Points, report.Point{Run: row.Run, Measure: row.Measure, Out: !row.Used})
 			if row.Measure.Status != health.NotObservable {
 				v.Last, v.Beyond = report.Amount(row.Measure), nil
 				if row.Measure.Verdict == health.Fail {
@@ -151,6 +155,9 @@ func courseOf(joint string, t trend.Trend) (v courseView, err error) {
 			if !row.Used && row.Why != "" {
 				v.Left = append(v.Left, "run "+row.Run+": "+row.Why)
 			}
+		}
+		for _, p := range others {
+			v.leave(&h, p, stretch.Routine)
 		}
 	}
 	slices.Reverse(v.Told)
@@ -182,4 +189,10 @@ func courseOf(joint string, t trend.Trend) (v courseView, err error) {
 		*d.into = template.HTML(svg)
 	}
 	return v, nil
+}
+
+// leave draws a run of another routine than that of its stretch as one that does not count, and says why.
+func (v *courseView) leave(h *report.History, p trend.Point, routine string) {
+	h.Points = append(h.Points, report.Point{Run: p.Run, Measure: p.Measure, Out: true})
+	v.Left = append(v.Left, fmt.Sprintf("run %s: its routine is %s, not %s", p.Run, p.At.Routine, routine))
 }

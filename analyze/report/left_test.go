@@ -1,0 +1,35 @@
+package report
+
+import (
+	"strings"
+	"testing"
+
+	"limbgauge/analyze/health"
+)
+
+// A run that does not count with the others is drawn hollow and said to be so; the line and the small drawing
+// pass it by.
+func TestRunThatDoesNotCount(t *testing.T) {
+	of := func(run string, v float64, out bool) Point {
+		return Point{Run: run, Measure: health.Of("play", health.Total, v, 0.1, ""), Out: out}
+	}
+	h := History{Joint: "knee", Measure: "play", Path: health.Total, Limit: nan, Points: []Point{of("0001", 1, false), of("0002", 3, true), of("0003", 1, false)}}
+	svg, err := HistorySVG(h, Size{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, want := range []string{">does not count</text>", "run 0002: 3.00 ± 0.10 deg, which does not count"} {
+		if !strings.Contains(string(svg), want) {
+			t.Errorf("no %q", want)
+		}
+	}
+	without := h
+	without.Points = []Point{h.Points[0], {Run: "0002", Measure: health.Unseen("play", health.Total, "", "why")}, h.Points[2]}
+	if spark, other := string(Spark(h)), string(Spark(without)); strings.Count(spark, "h0") != 2 || strings.Count(other, "h0") != 2 {
+		t.Errorf("the small drawing has a dot too many: %s", spark)
+	}
+	h.Points[1].Out = false
+	if svg, err = HistorySVG(h, Size{}); err != nil || strings.Contains(string(svg), "does not count") {
+		t.Errorf("runs that count are said not to: %v", err)
+	}
+}
