@@ -29,3 +29,29 @@ func TestNextAssembly(t *testing.T) {
 		}
 	}
 }
+
+// Without a tag a run is of the assembly that its joints were last said to be of, with the same revision.
+func TestLastAssembly(t *testing.T) {
+	run := func(revision, tag string, joints string) book.Run {
+		return book.Run{Leg: "left", Revision: revision, Assembly: tag, Setups: joints}
+	}
+	const knee, hip, both = `["knee","x"]`, `["hip","x"]`, `["hip","x","knee","x"]`
+	for _, c := range []struct {
+		name   string
+		runs   []book.Run
+		joints []string
+		want   string
+	}{
+		{"none", nil, []string{"knee"}, ""},
+		{"the last", []book.Run{run("B", "B-1", knee), run("B", "B-2", knee), run("B", "", knee)}, []string{"knee"}, "B-2"},
+		{"of another joint", []book.Run{run("B", "B-1", knee), run("B", "B-2", hip)}, []string{"knee"}, "B-1"},
+		{"of another revision", []book.Run{run("A", "A-1", knee)}, []string{"knee"}, ""},
+		{"both alike", []book.Run{run("B", "B-1", both)}, []string{"knee", "hip"}, "B-1"},
+		{"both, and they differ", []book.Run{run("B", "B-1", both), run("B", "B-2", hip)}, []string{"knee", "hip"}, ""},
+		{"of another leg", []book.Run{{Leg: "right", Revision: "B", Assembly: "B-1", Setups: knee}}, []string{"knee"}, ""},
+	} {
+		if got := lastAssembly(c.runs, "left", "B", c.joints); got != c.want {
+			t.Errorf("%s: %q, want %q", c.name, got, c.want)
+		}
+	}
+}

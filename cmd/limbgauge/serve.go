@@ -146,7 +146,11 @@ func turnsOf(p sweepPlan) (out []web.Turn) {
 func notesOf(p sweepPlan) []string {
 	notes := append(slices.Clone(p.notes), p.cfg.Info.Notes...)
 	if tag := p.cfg.Info.Conditions.Assembly; tag != "" {
-		notes = append(notes, "This is assembly "+tag+".")
+		as := "."
+		if p.carried {
+			as = ", as was said last; if it was put together anew since, say so."
+		}
+		notes = append(notes, "This is assembly "+tag+as)
 	}
 	if r := p.cfg.Info.Revision; r != "" {
 		notes = append(notes, "It is kept under revision "+r+".")

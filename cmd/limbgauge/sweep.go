@@ -48,7 +48,7 @@ const absoluteZeroC = -273.15
 
 func (o *runOptions) flags(cmd *cobra.Command) {
 	cmd.Flags().StringVarP(&o.revision, "revision", "r", "", "revision under test; default: the newest")
-	cmd.Flags().StringVar(&o.assembly, "assembly", "", "tag of this assembly; runs with one tag speak of one assembly")
+	cmd.Flags().StringVar(&o.assembly, "assembly", "", "tag of this assembly; runs with one tag speak of one assembly; default: the last of the joint with this revision")
 	cmd.Flags().BoolVar(&o.newAssembly, "new-assembly", false, "the leg was put together anew: give this run the next free tag, such as B-2")
 	cmd.Flags().BoolVar(&o.bare, "bare-servo", false, "the belt is off, weight and joint sensor are on the servo's own horn")
 	cmd.Flags().StringVar(&o.note, "note", "", "anything worth knowing of this run")
@@ -162,11 +162,12 @@ func (a *app) judgeEnded(ctx context.Context, res session.Result, ended error) (
 
 // sweepPlan is a sweep made ready: all that can be wrong beforehand is known not to be.
 type sweepPlan struct {
-	cfg   session.Config // without line, consent and live feed
-	bench *rig.Bench
-	whole []rig.Joint // as bench.toml has them
-	what  string      // is going to move, in a sentence
-	notes []string    // what to know of it
+	cfg     session.Config // without line, consent and live feed
+	bench   *rig.Bench
+	whole   []rig.Joint // as bench.toml has them
+	what    string      // is going to move, in a sentence
+	notes   []string    // what to know of it
+	carried bool        // nobody named its assembly: it is of the one named last
 }
 
 // planSweep makes a sweep ready.
@@ -219,6 +220,9 @@ func (a *app) planSweep(ctx context.Context, names []string, o sweepOptions) (p 
 	}
 	p.what = "About to move: " + strings.Join(moves, "; then ") + "."
 	if p.cfg.Info, err = a.info(ctx, b, o.runOptions, o.routine); err != nil {
+		return p, err
+	}
+	if err := a.carryAssembly(ctx, &p); err != nil {
 		return p, err
 	}
 	if p.cfg.Info.Calibrations, err = calibrationsOf(b, p.cfg.Joints); err != nil {
