@@ -143,7 +143,9 @@ func TestSpikeSurvives(t *testing.T) {
 }
 
 func TestHistoriesOfOddPoints(t *testing.T) {
-	of := func(v, u float64) Point { return Point{Run: "0001", Measure: health.Of("play", health.Total, v, u, "")} }
+	of := func(v, u float64) Point {
+		return Point{Run: "0001", Measure: health.Of("play", health.Total, v, u, "")}
+	}
 	unseen := Point{Run: "0002", Measure: health.Unseen("play", health.Total, "", "why")}
 	low := Point{Run: "0003", Measure: health.Bound("play", health.Total, health.BoundLow, 1, nan, "", "")}
 	many := make([]Point, 2000)
