@@ -139,7 +139,7 @@
     // The buttons do what the keys do, so that Tab goes from plot to plot.
     const buttons = document.createElement("p");
     buttons.className = "read";
-    for (const [word, does] of [["closer", () => zoom(0.6, ...at)], ["farther", () => zoom(1 / 0.6, ...at)], ["whole", wholeAgain]]) {
+    for (const [word, does] of [["closer", () => zoom(0.6, ...at)], ["wider", () => zoom(1 / 0.6, ...at)], ["whole", wholeAgain]]) {
       const b = document.createElement("button");
       b.type = "button"; b.textContent = word; b.tabIndex = -1;
       b.setAttribute("aria-label", `${word}: ${title}`);
