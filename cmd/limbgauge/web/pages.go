@@ -53,8 +53,11 @@ type step struct {
 // titled is shown by a page whose title says more than its name.
 type titled interface{ title() string }
 
-// notThere says that what a page was asked for does not exist.
-type notThere struct{ what string }
+// notThere says that what a page was asked for does not exist, and where the way goes on.
+type notThere struct {
+	what string
+	on   step
+}
 
 func (e notThere) Error() string { return e.what }
 
@@ -91,10 +94,11 @@ func (s *server) show(v view) http.HandlerFunc {
 		}
 		if err != nil {
 			code, page = http.StatusInternalServerError, "trouble"
-			if errors.As(err, new(notThere)) {
-				code = http.StatusNotFound
+			t := trouble{Text: report.Sentence(err.Error()), Hint: report.Sentence(s.desk.Hint(err))}
+			if none := (notThere{}); errors.As(err, &none) {
+				code, t.On = http.StatusNotFound, none.on
 			}
-			f.Title, f.Body, f.Script = "Trouble", trouble{report.Sentence(err.Error()), report.Sentence(s.desk.Hint(err))}, ""
+			f.Title, f.Body, f.Script = "Trouble", t, ""
 		}
 		var out bytes.Buffer
 		if err := s.pages.ExecuteTemplate(&out, page+".html", f); err != nil {
@@ -113,7 +117,16 @@ type came struct {
 	Problems []book.Problem
 }
 
-type trouble struct{ Text, Hint string }
+// trouble is what is said in place of a page.
+type trouble struct {
+	Text, Hint string
+	On         step // where to go from here; without a name nowhere
+}
+
+// unknown answers an address that no page has.
+func (s *server) unknown(_ context.Context, r *http.Request) (any, error) {
+	return nil, notThere{"there is no page " + strings.ToValidUTF8(r.URL.Path, "?"), step{Path: "/", Name: "Bench"}}
+}
 
 // words are the functions of the templates.
 func (s *server) words() template.FuncMap {

@@ -124,7 +124,7 @@ func put(list []string, word string) []string {
 	return append(list, word)
 }
 
-// runView is one run: its report, and what there is to take away.
+// runView is one run: its report, and what there is to download.
 type runView struct {
 	ID     string
 	Says   string
@@ -141,7 +141,7 @@ var given = []string{"report.html", "samples.parquet", "run.json", "health.json"
 func (s *server) run(ctx context.Context, r *http.Request) (any, error) {
 	id := r.PathValue("run")
 	if _, err := s.desk.RunDir(id); err != nil {
-		return nil, notThere{err.Error()}
+		return nil, notThere{"there is no run " + strings.ToValidUTF8(id, "?") + " on this bench", step{Path: "/runs", Name: "All runs"}}
 	}
 	d, err := s.desk.Report(ctx, id)
 	if err != nil {

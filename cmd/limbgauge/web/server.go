@@ -114,10 +114,19 @@ func (s *server) handler() http.Handler {
 	for _, p := range s.table() {
 		mux.HandleFunc("GET "+p.path, s.show(p))
 	}
+	mux.HandleFunc("GET /", s.show(view{page: "trouble", shows: s.unknown}))
+	mux.Handle("GET /favicon.ico", lasting(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) { // asked for unasked
+		w.Header().Set("Content-Type", "image/svg+xml")
+		http.ServeFileFS(w, r, look, "icon.svg")
+	})))
 	mux.HandleFunc("GET /runs/{run}/{file}", s.file)
 	mux.HandleFunc("GET /live", s.live)
 	for path, do := range s.deeds() {
 		mux.HandleFunc("POST "+path, s.deed(do))
+		mux.HandleFunc("GET "+path, func(w http.ResponseWriter, _ *http.Request) { // no page, though what is unknown has one
+			w.Header().Set("Allow", http.MethodPost)
+			http.Error(w, "This is asked for by a page's own buttons only.", http.StatusMethodNotAllowed)
+		})
 	}
 	return http.MaxBytesHandler(s.guard.wrap(mux), bodyAtMost) // the guard reads bodies too
 }

@@ -53,7 +53,7 @@ func (s *server) trend(ctx context.Context, r *http.Request) (any, error) {
 	ask := v.Joints
 	if v.Joint != "" {
 		if !slices.Contains(v.Joints, v.Joint) {
-			return nil, notThere{"bench.toml has no joint " + v.Joint}
+			return nil, notThere{what: "bench.toml has no joint " + v.Joint}
 		}
 		ask = []string{v.Joint}
 	}
