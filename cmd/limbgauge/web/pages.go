@@ -141,14 +141,16 @@ func (s *server) words() template.FuncMap {
 		"came": func(state book.State, word string, list []book.Problem) came {
 			return came{report.Sign{Shape: report.StateSign(string(state)).Shape, Word: word}, list}
 		},
-		"day": func(t interface{ Format(string) string }) string { return t.Format("2 Jan 2006 15:04") },
-		"plural": func(n int, one, many string) string {
-			if n == 1 {
-				return "1 " + one
-			}
-			return strconv.Itoa(n) + " " + many
-		},
+		"day":    func(t interface{ Format(string) string }) string { return t.Format("2 Jan 2006 15:04") },
+		"plural": plural,
 	}
+}
+
+func plural(n int, one, many string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return strconv.Itoa(n) + " " + many
 }
 
 // withBook runs f with the catalogue open.

@@ -3,6 +3,9 @@ package web
 import (
 	"context"
 	"net/http"
+	"slices"
+	"strconv"
+	"strings"
 
 	"limbgauge/analyze/book"
 	"limbgauge/analyze/report"
@@ -11,6 +14,32 @@ import (
 // revisionsView is the tree of revisions, each below the one it came from.
 type revisionsView struct {
 	Revisions []revisionLine
+}
+
+// Heading says what came of the newest revision.
+func (v revisionsView) Heading() string {
+	if len(v.Revisions) == 0 {
+		return "No revision yet"
+	}
+	newest := slices.MaxFunc(v.Revisions, func(x, y revisionLine) int { return x.Made.Compare(y.Made) })
+	count := plural(len(v.Revisions), "revision", "revisions")
+	var came []string
+	for _, o := range []struct {
+		word string
+		list []book.Problem
+	}{{"cured", newest.Outcome.Cured}, {"did not cure", newest.Outcome.NotCured}, {"brought", newest.Outcome.Brought}} {
+		if n := len(o.list); n > 0 {
+			what := strconv.Itoa(n)
+			if len(came) == 0 {
+				what = plural(n, "problem", "problems")
+			}
+			came = append(came, o.word+" "+what)
+		}
+	}
+	if len(came) == 0 {
+		return count + ", the newest is " + newest.Name
+	}
+	return count + "; the newest, " + newest.Name + ", " + strings.Join(came, ", ")
 }
 
 type revisionLine struct {

@@ -23,8 +23,21 @@ type runsView struct {
 	Joint, Revision, Verdict    string // asked for; empty: all
 	Joints, Revisions, Verdicts []string
 	All, Shown                  int
+	Newest                      string // the verdict of the newest run of all
+	First                       string // joint of the bench, for whoever has no run yet
 	Page, Pages                 int
 	Newer, Older                string // queries of the neighbouring pages
+}
+
+// Heading says how many runs there are and what came of the newest, or how many are what was asked for.
+func (v runsView) Heading() string {
+	switch {
+	case v.All == 0:
+		return "No run yet"
+	case v.All != v.Shown:
+		return plural(v.All, "run", "runs") + ", " + strconv.Itoa(v.Shown) + " of them asked for"
+	}
+	return plural(v.All, "run", "runs") + ", the newest: " + v.Newest
 }
 
 func (v runsView) title() string {
@@ -60,7 +73,9 @@ func (s *server) runs(ctx context.Context, r *http.Request) (any, error) {
 	var kept []runLine
 	for _, t := range slices.Backward(list) {
 		l := lineOf(t)
-		v.All++
+		if v.All++; v.All == 1 {
+			v.Newest = l.Sign.Word
+		}
 		for _, j := range l.Joints {
 			v.Joints = put(v.Joints, j)
 		}
@@ -68,6 +83,9 @@ func (s *server) runs(ctx context.Context, r *http.Request) (any, error) {
 		if (v.Joint == "" || slices.Contains(l.Joints, v.Joint)) && (v.Revision == "" || l.Revision == v.Revision) && (v.Verdict == "" || l.Sign.Word == v.Verdict) {
 			kept = append(kept, l)
 		}
+	}
+	if bench, err := s.desk.Bench(); err == nil && len(bench.Joints) > 0 {
+		v.First = bench.Joints[0].Name
 	}
 	slices.Sort(v.Joints)
 	slices.Sort(v.Verdicts)
