@@ -15,18 +15,32 @@ import (
 	"limbgauge/analyze/report"
 )
 
-// lostView says of every joint where its motion goes, by its newest whole run.
+// lostView says of every joint where its motion goes, by the whole run of it as it is now that saw most.
 type lostView struct {
 	Joints []lostJoint
 	None   []string // joints without such a run
+	// Worst is the joint that loses most, Most how much; "" where none is seen to lose any.
+	Worst, Most string
+}
+
+// Heading names the joint that loses most.
+func (v lostView) Heading() string {
+	switch {
+	case v.Most == "":
+		return "No joint is known to lose motion"
+	case len(v.Joints) == 1:
+		return v.Most + " are lost in the " + v.Joints[0].Name
+	}
+	return "The " + v.Worst + " loses most: " + v.Most
 }
 
 type lostJoint struct {
-	Name, Run, Lead, Arm string
-	Bar                  template.HTML
-	Kinds                []string
-	Stretches            []lostStretch
-	Rest                 *lostPart // what of the whole deviation nobody explains
+	Name, Lead, Arm string
+	Run             book.Run
+	Bar             template.HTML
+	Kinds           []string
+	Stretches       []lostStretch
+	Rest            *lostPart // what of the whole deviation nobody explains
 }
 
 // lostStretch is a stretch of the joint with what it loses in each way.
@@ -47,22 +61,31 @@ func (s *server) lost(ctx context.Context, _ *http.Request) (any, error) {
 	}
 	return withBook(ctx, s, func(b *book.Book) (v lostView, err error) {
 		var splits []lost.Split
-		longest := 0.0
+		longest, most := 0.0, 0.0
 		for _, j := range bench.Joints {
 			past, err := b.History(ctx, j.Name)
 			if err != nil {
 				return v, err
 			}
-			run, found := newest(past)
+			events, err := b.Events(ctx, j.Name)
+			if err != nil {
+				return v, err
+			}
+			run, found := seesMost(past, events)
 			if !found {
 				v.None = append(v.None, j.Name)
 				continue
 			}
 			arm, why := lost.Arm(bench.Leg.Geometry, j.Name)
 			split := lost.Of(health.Joint{Joint: j.Name, Measures: run.Measures}, arm)
+			if split.Known > most {
+				most = split.Known
+				figure, _ := report.Figure(split.Known, split.U, 2)
+				v.Worst, v.Most = j.Name, figure+" deg"
+			}
 			splits = append(splits, split)
 			longest = max(longest, split.Known, nought(split.Whole))
-			v.Joints = append(v.Joints, lostJoint{Name: j.Name, Run: run.Run.ID, Arm: why, Lead: report.LostWords(split), Kinds: kindWords(), Stretches: stretches(split), Rest: rest(split)})
+			v.Joints = append(v.Joints, lostJoint{Name: j.Name, Run: run.Run, Arm: why, Lead: report.LostWords(split), Kinds: kindWords(), Stretches: stretches(split), Rest: rest(split)})
 		}
 		for i := range v.Joints { // one scale for all, so that joints compare
 			v.Joints[i].Bar = bar(splits[i], longest)
@@ -71,14 +94,35 @@ func (s *server) lost(ctx context.Context, _ *http.Request) (any, error) {
 	})
 }
 
-// newest returns the newest whole run that judged the joint.
-func newest(past []book.JointPast) (book.JointPast, bool) {
-	for i := len(past) - 1; i >= 0; i-- {
-		if p := past[i]; p.Run.Whole && !p.Run.Bare && len(p.Measures) > 0 {
-			return p, true
+// seesMost returns the whole run that judged the joint and saw most of the ways to lose motion, the newest of these:
+// a check sweep sees less than the routine of all measures. Only runs of the joint as it is now are asked: since its
+// last service, of the newest run's revision and assembly.
+func seesMost(past []book.JointPast, events []book.Alteration) (best book.JointPast, found bool) {
+	seen, newest := -1, book.Run{}
+	for _, p := range slices.Backward(past) {
+		if !p.Run.Whole || p.Run.Bare || len(p.Measures) == 0 {
+			continue
+		}
+		if newest.ID == "" {
+			newest = p.Run
+		}
+		altered := slices.ContainsFunc(events, func(e book.Alteration) bool {
+			return e.Service != 0 && e.When.After(p.Run.Started) && !e.When.After(newest.Started)
+		})
+		if altered || p.Run.Revision != newest.Revision || p.Run.Assembly != newest.Assembly {
+			break
+		}
+		n := 0
+		for _, part := range lost.Of(health.Joint{Measures: p.Measures}, 0).Parts {
+			if part.Seen() {
+				n++
+			}
+		}
+		if n > seen {
+			seen, best, found = n, p, true
 		}
 	}
-	return book.JointPast{}, false
+	return best, found
 }
 
 func nought(v float64) float64 {
