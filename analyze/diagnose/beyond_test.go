@@ -100,7 +100,9 @@ func TestWhatCouldNotBeExcluded(t *testing.T) {
 		{"a knee out of reach", joint(fig("play", trans, 0.04, 0.03, 0.5), atLeast("belt_tension", trans, 10, 25), slackAt(0.12732)), []health.Cause{health.BeltTensionLow}, "0.32 N·m"},
 		{"no current", joint(fig("play", trans, 0.04, 0.03, 0.5), hidden("stall_time", health.NoPath, none), hidden("friction", trans, 0.06)),
 			[]health.Cause{health.Stall, health.HighFriction}, "current"},
-		{"no limit, no worry", joint(hidden("play", trans, none), hidden("friction", total, none)), nil, "nothing to do"},
+		{"no limit, and not seen for all that", joint(fig("compliance", trans, 2, 0.1, 4.5), hidden("play", trans, none), hidden("friction", total, none)),
+			[]health.Cause{health.HighFriction, health.BeltSlack}, "under more load"},
+		{"no stops to compare", joint(fig("play", trans, 0.04, 0.03, 0.5), hidden("offset_step", trans, none)), []health.Cause{health.HornSlip, health.ToothSkip}, "before and after the load"},
 	} {
 		got := Diagnose(c.e)
 		if len(got) != 1 || got[0].Cause != health.None {
@@ -115,8 +117,56 @@ func TestWhatCouldNotBeExcluded(t *testing.T) {
 		if !slices.Equal(also, c.also) || !strings.Contains(f.Next, c.next) {
 			t.Errorf("%s: could also be %v, next %q; want %v and %q", c.title, also, f.Next, c.also, c.next)
 		}
-		if sure := len(c.also) == 0; sure != (f.Confidence > 0.9) && c.title != "no limit, no worry" {
+		if sure := len(c.also) == 0; sure != (f.Confidence > 0.9) {
 			t.Errorf("%s: confidence %g", c.title, f.Confidence)
+		}
+	}
+}
+
+// A run too short for any measure that shows a fault says nothing, whether limits are set or not; that it
+// neither stalled nor sagged in that time says nothing either. Of a joint without a belt no belt is named.
+func TestNothingCanBeSaid(t *testing.T) {
+	still := fig("stall_time", health.NoPath, 0, 0.37, none)
+	for title, e := range map[string]*Evidence{
+		"without limits": joint(hidden("play", trans, none), hidden("friction", total, none), hidden("torque_use", health.NoPath, none), still, atLeast("supply_sag", health.NoPath, 0.1, none)),
+		"with limits":    joint(hidden("play", trans, 0.5), hidden("friction", total, 0.06), still, atLeast("supply_sag", health.NoPath, 0.1, 0.9)),
+		"a kept loss":    joint(hidden("play", trans, none), still, fig("lost_samples", health.NoPath, 0, 0, 0.01)),
+		"no belt":        direct(joint(hidden("play", trans, none), still)),
+	} {
+		f := Diagnose(e)[0]
+		if f.Cause != health.None || !strings.HasPrefix(f.Evidence[0], "nothing can be said") || f.Confidence != 0.5 {
+			t.Errorf("%s: %+v", title, f)
+		}
+		for _, c := range []health.Cause{health.ServoPlay, health.Creep, health.HornSlip, health.Stall, health.BeltSlack} {
+			if want := c != health.BeltSlack || e.Belt; slices.Contains(f.CouldAlsoBe, string(c)) != want {
+				t.Errorf("%s: not excluded are %v", title, f.CouldAlsoBe)
+			}
+		}
+	}
+	for title, e := range map[string]*Evidence{
+		"a tight spot's bound":   joint(hidden("play", trans, none), health.Bound("tight_spot", total, health.BoundHigh, 0.02, none, "", "")),
+		"reversal error is kept": joint(hidden("play", trans, none), fig("reversal_error", total, 0.1, 0.02, 1.2)),
+	} {
+		if f := Diagnose(e)[0]; strings.HasPrefix(f.Evidence[0], "nothing") || f.CouldAlsoBe[0] != string(health.BeltSlack) {
+			t.Errorf("%s: %+v", title, f)
+		}
+	}
+}
+
+// That no limit is set is said only where that is so.
+func TestWhyNothingPassed(t *testing.T) {
+	near := func(limit float64) health.Measure { return fig("play", trans, 0.1, 0.2, limit) }
+	for _, c := range []struct {
+		title, want string
+		e           *Evidence
+	}{
+		{"no limit", "no limit is set", joint(near(none))},
+		{"one limit, not proven", "the one limit that is set is not proven kept", joint(near(0.2))},
+		{"two limits, not proven", "of 2 limits that are set none is proven kept", joint(near(0.2), hidden("creep", trans, 0.5))},
+		{"two limits, one kept", "1 measure passes its limit", joint(near(0.5), hidden("creep", trans, 0.5))},
+	} {
+		if f := Diagnose(c.e)[0]; !strings.Contains(f.Evidence[0], c.want) || c.want != "no limit is set" && strings.Contains(strings.Join(f.Evidence, " "), "no limit") {
+			t.Errorf("%s: %q", c.title, f.Evidence)
 		}
 	}
 }

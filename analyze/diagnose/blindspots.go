@@ -14,8 +14,6 @@ import (
 type blindSpot struct {
 	measure string
 	paths   []health.Path
-	// limited is true where the measure says nothing without a limit.
-	limited bool
 	// open says whether a figure that was seen leaves the causes open nevertheless.
 	open   func(m health.Measure) bool
 	causes func(e *Evidence) []health.Cause
@@ -33,21 +31,21 @@ func blindSpots() []blindSpot {
 		return "log the supply current, and repeat"
 	}
 	return []blindSpot{
-		{"stall_time", []health.Path{health.NoPath}, false, nil, causes(health.Stall), current},
-		{"torque_use", []health.Path{health.NoPath, total}, true, nil, causes(health.NearStall), current},
-		{"supply_sag", []health.Path{health.NoPath}, true, nil, causes(health.SupplySag),
+		{"stall_time", []health.Path{health.NoPath}, nil, causes(health.Stall), current},
+		{"torque_use", []health.Path{health.NoPath, total}, nil, causes(health.NearStall), current},
+		{"supply_sag", []health.Path{health.NoPath}, nil, causes(health.SupplySag),
 			func(health.Measure, *Evidence) string {
 				return "log the supply voltage at the servo's plug, and repeat"
 			}},
-		{"tight_spot", []health.Path{trans, total}, false, nil, causes(health.TightSpot), current},
-		{"friction", []health.Path{trans, total}, true, nil, causes(health.HighFriction), current},
-		{"compliance", []health.Path{trans, total}, true, nil, causes(health.ExcessCompliance),
+		{"tight_spot", []health.Path{trans, total}, nil, causes(health.TightSpot), current},
+		{"friction", []health.Path{trans, total}, nil, causes(health.HighFriction), current},
+		{"compliance", []health.Path{trans, total}, nil, causes(health.ExcessCompliance),
 			func(health.Measure, *Evidence) string {
 				return "hang a known load on the joint, state it, and repeat the staircase"
 			}},
-		{"play", []health.Path{trans, total}, true, nil, hiddenPlay,
+		{"play", []health.Path{trans, total}, nil, hiddenPlay,
 			func(health.Measure, *Evidence) string { return reverse }},
-		{"creep", []health.Path{trans, total}, true,
+		{"creep", []health.Path{trans, total},
 			func(m health.Measure) bool { return m.Status == health.Measured && m.Verdict == health.Unproven },
 			causes(health.Creep),
 			func(m health.Measure, _ *Evidence) string {
@@ -56,10 +54,21 @@ func blindSpots() []blindSpot {
 				}
 				return "hold the load still for 20 s or longer, and repeat"
 			}},
-		{"belt_tension", []health.Path{trans, total}, true,
+		{"belt_tension", []health.Path{trans, total},
 			func(m health.Measure) bool { return m.Status == health.BoundLow && m.Verdict == health.Unproven },
 			causes(health.BeltTensionLow), moreLoad},
+		{"offset_step", []health.Path{trans, total}, nil, hiddenStep,
+			func(health.Measure, *Evidence) string {
+				return "come to rest at the same angles before and after the load, as assembly does"
+			}},
 	}
+}
+
+func hiddenStep(e *Evidence) []health.Cause {
+	if e.Belt {
+		return []health.Cause{health.HornSlip, health.ToothSkip}
+	}
+	return []health.Cause{health.HornSlip}
 }
 
 func hiddenPlay(e *Evidence) []health.Cause {
@@ -87,7 +96,7 @@ func moreLoad(m health.Measure, e *Evidence) string {
 // isOpen finds the measure of a blind spot and says whether it leaves its causes open.
 func (b blindSpot) isOpen(e *Evidence) (health.Measure, bool) {
 	m, ok := e.find(b.measure, b.paths...)
-	if !ok || b.limited && math.IsNaN(m.Limit) {
+	if !ok {
 		return m, false
 	}
 	return m, m.Status == health.NotObservable || b.open != nil && b.open(m)
@@ -96,7 +105,7 @@ func (b blindSpot) isOpen(e *Evidence) (health.Measure, bool) {
 // Odds of a joint without a sign of a fault [common practice].
 const (
 	soundOdds = 3.0 // all that decides was seen: about 20 to 1
-	bareOdds  = 0.8 // no limit is set
+	bareOdds  = 0.8 // no limit is set, or none is proven kept
 	blindOdds = 1.0 // taken off for each blind spot
 	leastOdds = 0.0 // never less than even
 )
@@ -105,10 +114,16 @@ const (
 func healthy(e *Evidence) health.Finding {
 	f := health.Finding{Cause: health.None, Severity: health.SeverityOK,
 		Evidence: []string{}, CouldAlsoBe: []string{}, Next: "nothing to do; repeat the routine after the next hours of use"}
-	passed, own := 0, 0
+	if health.Silent(e.Measures) {
+		return silent(e, f)
+	}
+	passed, own, limits := 0, 0, 0
 	var unproven, reasons []string
 	hidden := map[string][]string{} // reason -> what it hides
 	for _, m := range e.Measures {
+		if !math.IsNaN(m.Limit) && !m.FromBaseline() {
+			limits++
+		}
 		switch {
 		case m.Verdict == health.Pass:
 			passed++
@@ -133,10 +148,10 @@ func healthy(e *Evidence) health.Finding {
 		}
 		f.Evidence = append(f.Evidence, text)
 	case own > 0:
-		f.Evidence = append(f.Evidence, plural(own, "measure is", "measures are")+" no worse than in the joint's first good runs; no limit is set that a measure could pass")
+		f.Evidence = append(f.Evidence, plural(own, "measure is", "measures are")+" no worse than in the joint's first good runs; "+noneKept(limits))
 		odds = bareOdds
 	default:
-		f.Evidence = append(f.Evidence, "no sign of a fault; no limit is set that a measure could pass")
+		f.Evidence = append(f.Evidence, "no sign of a fault; "+noneKept(limits))
 		odds = bareOdds
 	}
 	for _, u := range unproven {
@@ -164,6 +179,50 @@ func healthy(e *Evidence) health.Finding {
 		f.Next = "run a routine that has what this run lacks: assembly has all of it"
 	}
 	f.Confidence = rounded(math.Max(odds, leastOdds))
+	return f
+}
+
+// noneKept says why no measure passes a limit that is stated.
+func noneKept(limits int) string {
+	switch limits {
+	case 0:
+		return "no limit is set that a measure could pass"
+	case 1:
+		return "the one limit that is set is not proven kept"
+	}
+	return fmt.Sprintf("of %d limits that are set none is proven kept", limits)
+}
+
+// silent says of a joint of which nothing was seen that nothing is excluded: neither a hidden cause nor one
+// that did not show in the little there is.
+func silent(e *Evidence, f health.Finding) health.Finding {
+	f.Evidence = append(f.Evidence, "nothing can be said: no measure that would show a fault was seen")
+	var reasons []string
+	hidden := map[string][]string{} // reason -> what it hides
+	for _, m := range e.Measures {
+		if !m.Tells() {
+			continue
+		}
+		if _, ok := hidden[m.Reason]; !ok {
+			reasons = append(reasons, m.Reason)
+		}
+		d, _ := health.DefinitionOf(m.Name)
+		if name := lower(d.Title); !slices.Contains(hidden[m.Reason], name) {
+			hidden[m.Reason] = append(hidden[m.Reason], name)
+		}
+	}
+	for _, r := range reasons {
+		f.Evidence = append(f.Evidence, strings.Join(hidden[r], ", ")+" could not be seen: "+r)
+	}
+	for _, c := range health.Causes() {
+		belt := c == health.BeltTensionLow || c == health.BeltSlack || c == health.ToothSkip
+		if c == health.None || c == health.SensorFault || c == health.LostSamples || belt && !e.Belt {
+			continue // what a log of any length shows, and what the joint does not have
+		}
+		f.CouldAlsoBe = append(f.CouldAlsoBe, string(c))
+	}
+	f.Next = "run a whole routine under load: assembly shows all that can be seen"
+	f.Confidence = rounded(leastOdds)
 	return f
 }
 
