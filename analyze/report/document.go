@@ -29,7 +29,9 @@ type Run struct {
 	// Ended says in words how the run ended: "complete", "stopped by hand", "tripped: ...".
 	Ended string
 	// CutShort is true when the routine did not reach its end.
-	CutShort        bool
+	CutShort bool
+	// ByHand is true when a person stopped it.
+	ByHand          bool
 	Stand, Firmware string
 	SampleHz        float64 // 0: not known
 	Joints          []JointFacts

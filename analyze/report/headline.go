@@ -22,7 +22,15 @@ type headline struct {
 // Long says whether the sentence needs smaller letters to be taken in at a glance.
 func (h headline) Long() bool { return utf8.RuneCountInString(h.Sentence) > 90 }
 
-const stopped = "Find out what stopped it, then repeat the routine."
+// AfterCut says what to do after a run that did not reach its end and found nothing: who stopped it by hand
+// knows why.
+func AfterCut(byHand bool) string {
+	const again = "run the routine again, to its end"
+	if byHand {
+		return again
+	}
+	return "find out what stopped it, then " + again
+}
 
 const namedAtOnce = 3 // causes or measures named in one sentence
 
@@ -30,18 +38,36 @@ const namedAtOnce = 3 // causes or measures named in one sentence
 // limits not proven, nothing judged, all well.
 func headlineOf(d *Document) headline {
 	h := judgement(d.Health.Joints)
+	mute := silentOf(d.Health.Joints)
+	nothing := len(mute) > 0 && len(mute) == len(d.Health.Joints)
+	switch {
+	case len(mute) == 0:
+	case nothing && h.Mark.Shape == shapeDoubt:
+		h.Sentence = "Nothing can be said: " + tooLittle(d.Run) + "."
+		h.Mark.Word = "nothing seen"
+		if fs := d.Health.Joints[0].Findings; len(fs) > 0 {
+			h.Next = first(Sentence(fs[0].Next), h.Next)
+		}
+	case h.Mark.Shape == shapeGood:
+		h.Mark = Sign{shapeDoubt, "not all seen"}
+		h.Sentence = "No fault found, but nothing can be said of the " + list(mute, namedAtOnce) + "."
+	default:
+		h.Also = append(h.Also, "Nothing can be said of the "+list(mute, namedAtOnce)+": "+tooLittle(Run{})+".")
+	}
 	if silent := unjudged(d); len(silent) > 0 && len(d.Health.Joints) > 0 {
 		h.Also = append(h.Also, "Not judged, as too little of it was recorded: "+list(silent, namedAtOnce)+".")
 	}
 	if d.Run.CutShort {
-		h.Also = append([]string{"The run was cut short" + colon(d.Run.Ended) + ". The figures rest on the part that was recorded."}, h.Also...)
+		h.Also = append([]string{"The run was cut short" + inBrackets(d.Run.Ended) + ". The figures rest on the part that was recorded."}, h.Also...)
 		switch h.Mark.Shape {
 		case shapeGood:
 			h.Sentence = "Nothing wrong so far, but the run did not reach its end."
-			h.Mark, h.Next = Sign{shapeDoubt, "cut short"}, stopped
+			h.Mark, h.Next = Sign{shapeDoubt, "cut short"}, Sentence(AfterCut(d.Run.ByHand))
 		case shapeDoubt:
-			h.Sentence = "The run did not reach its end. " + h.Sentence
-			h.Mark, h.Next = Sign{shapeDoubt, "cut short"}, stopped
+			if !nothing {
+				h.Sentence = "The run did not reach its end. " + h.Sentence
+			}
+			h.Mark, h.Next = Sign{shapeDoubt, "cut short"}, Sentence(AfterCut(d.Run.ByHand))
 		}
 	}
 	return h
@@ -57,11 +83,32 @@ func unjudged(d *Document) (out []string) {
 	return out
 }
 
-func colon(s string) string {
+// silentOf names joints of which the measures say nothing.
+func silentOf(joints []health.Joint) (out []string) {
+	for _, j := range joints {
+		if j.Silent() {
+			out = append(out, shortName(j.Joint))
+		}
+	}
+	return out
+}
+
+// tooLittle says why nothing can be said.
+func tooLittle(r Run) string {
+	switch {
+	case r.CutShort && r.DurationS > 0:
+		return "only " + number(r.DurationS, 1) + " s were recorded"
+	case r.CutShort:
+		return "too little was recorded"
+	}
+	return "no measure that would show a fault was seen"
+}
+
+func inBrackets(s string) string {
 	if s = strings.TrimRight(clean(s), ". "); s == "" {
 		return ""
 	}
-	return ": " + s
+	return " (" + s + ")"
 }
 
 // shortName keeps a headline readable whatever a joint is called; the section has the whole name.

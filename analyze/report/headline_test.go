@@ -53,15 +53,15 @@ func TestHeadline(t *testing.T) {
 		"unproven":       {[]health.Joint{joint("knee", []health.Measure{good, open}, none)}, false, shapeDoubt, []string{"not proven good: belt tension (total) of the knee."}},
 		"hidden":         {[]health.Joint{joint("knee", []health.Measure{good, open}, hides)}, false, shapeDoubt, []string{"not proven good: belt tension (total) of the knee.", "Log the supply current."}},
 		"much unproven":  {[]health.Joint{joint("knee", []health.Measure{good, open, open, open, open}, none)}, false, shapeDoubt, []string{"4 of 5 limits are not proven kept", "Not proven: belt tension (total) of the knee"}},
-		"unproven short": {[]health.Joint{joint("knee", []health.Measure{good, open}, none)}, true, shapeDoubt, []string{"did not reach its end", "not proven good", "Find out what stopped it", "cut short: tripped."}},
+		"unproven short": {[]health.Joint{joint("knee", []health.Measure{good, open}, none)}, true, shapeDoubt, []string{"did not reach its end", "not proven good", "Find out what stopped it, then run the routine again", "cut short (tripped)."}},
 		"one good":       {[]health.Joint{joint("knee", []health.Measure{good}, none)}, false, shapeGood, []string{"the one limit is kept."}},
 		"never proven":   {[]health.Joint{joint("knee", []health.Measure{good, least}, none)}, false, shapeGood, []string{"1 of 2 limits is kept, 1 can not be proven here", "Not to be proven here", "supply sag of the knee, at least 0.360 ± 0.010 V"}},
 		"nothing proven": {[]health.Joint{joint("knee", []health.Measure{least}, none)}, false, shapeDoubt, []string{"nothing was proven good"}},
 		"no limit":       {[]health.Joint{joint("knee", []health.Measure{free}, none)}, false, shapeDoubt, []string{"nothing was judged"}},
 		"good":           {[]health.Joint{joint("knee", all, none), joint("hip", all, none)}, false, shapeGood, []string{"No fault found; all 2 limits are kept"}},
 		"good with hint": {[]health.Joint{joint("knee", all, hint)}, false, shapeGood, []string{"Worth knowing: hunting at rest in the knee."}},
-		"good but short": {[]health.Joint{joint("knee", all, none)}, true, shapeDoubt, []string{"did not reach its end", "cut short: tripped."}},
-		"fault, short":   {[]health.Joint{joint("knee", all, slack)}, true, shapeBad, []string{"Change or repair", "cut short: tripped."}},
+		"good but short": {[]health.Joint{joint("knee", all, none)}, true, shapeDoubt, []string{"did not reach its end", "cut short (tripped)."}},
+		"fault, short":   {[]health.Joint{joint("knee", all, slack)}, true, shapeBad, []string{"Change or repair", "cut short (tripped)."}},
 	} {
 		h := headlineOf(&Document{Health: health.Health{Joints: c.joints}, Run: Run{CutShort: c.short, Ended: "tripped"}})
 		text := h.Sentence + " " + h.Next + " " + strings.Join(h.Also, " ")
@@ -124,5 +124,49 @@ func TestHeadlineNamesWhatWasNotJudged(t *testing.T) {
 		Run: Run{Joints: []JointFacts{{Joint: "hip", Samples: 10}, {Joint: "knee"}}}}
 	if also := strings.Join(headlineOf(d).Also, " "); !strings.Contains(also, "Not judged, as too little of it was recorded: knee.") {
 		t.Errorf("said besides: %q", also)
+	}
+}
+
+// A joint of which nothing was seen is never told sound, nor the run it is in good; what to do after a stop by
+// hand is not to look for what stopped it.
+func TestHeadlineWhereNothingWasSeen(t *testing.T) {
+	none := health.Finding{Cause: health.None, Severity: health.SeverityOK, CouldAlsoBe: []string{"creep", "stall"}, Next: "run a whole routine"}
+	mute := health.Joint{Joint: "knee", Findings: []health.Finding{none}, Measures: []health.Measure{
+		health.Unseen("play", health.Total, "", "too short"), health.Of("stall_time", health.NoPath, 0, 0.3, "")}}
+	limited := mute
+	limited.Measures = []health.Measure{health.Judge(mute.Measures[0], 0.5), mute.Measures[1]}
+	good := health.Joint{Joint: "hip", Findings: []health.Finding{{Cause: health.None, Severity: health.SeverityOK}},
+		Measures: []health.Measure{health.Judge(health.Of("play", health.Total, 0.1, 0.02, ""), 0.5)}}
+	cut := Run{CutShort: true, ByHand: true, DurationS: 2.6, Ended: "stopped: by the user"}
+	for name, c := range map[string]struct {
+		run              Run
+		joints           []health.Joint
+		sentence, next   string
+		besides, without string
+	}{
+		"stopped":           {cut, []health.Joint{mute}, "Nothing can be said: only 2.6 s were recorded.", "Run the routine again, to its end.", "cut short (stopped: by the user).", "o fault"},
+		"stopped, limits":   {cut, []health.Joint{limited}, "Nothing can be said: only 2.6 s were recorded.", "Run the routine again, to its end.", "", "o fault"},
+		"tripped":           {Run{CutShort: true, DurationS: 2.6}, []health.Joint{mute}, "Nothing can be said: only 2.6 s were recorded.", "Find out what stopped it, then run the routine again, to its end.", "cut short.", "o fault"},
+		"whole":             {Run{DurationS: 70}, []health.Joint{mute, limited}, "Nothing can be said: no measure that would show a fault was seen.", "Run a whole routine.", "", "o fault"},
+		"one of two":        {Run{}, []health.Joint{good, mute}, "No fault found, but nothing can be said of the knee.", "", "", "all 1"},
+		"one of two, cut":   {cut, []health.Joint{good, limited}, "The run did not reach its end. No fault found, but not proven good: play (total) of the knee.", "Run the routine again, to its end.", "Nothing can be said of the knee:", "limits are kept"},
+		"one good, cut":     {cut, []health.Joint{good}, "Nothing wrong so far, but the run did not reach its end.", "Run the routine again, to its end.", "", "Nothing can be said"},
+		"not yet ended, it": {Run{CutShort: true}, []health.Joint{mute}, "Nothing can be said: too little was recorded.", "", "", "o fault"},
+	} {
+		h := headlineOf(&Document{Health: health.Health{Joints: c.joints}, Run: c.run})
+		also := strings.Join(h.Also, " ")
+		if h.Sentence != c.sentence || c.next != "" && h.Next != c.next || h.Next == "" || h.Mark.Shape != shapeDoubt ||
+			!strings.Contains(also, c.besides) || strings.Contains(h.Sentence+also, c.without) {
+			t.Errorf("%s: %+v", name, h)
+		}
+	}
+	page := render(t, &Document{Health: health.Health{Joints: []health.Joint{good, mute}}, Run: cut})
+	for _, want := range []string{"<p>Nothing is excluded.</p>", "nothing can be said", `<span class="quiet">Next test</span> Run the routine again, to its end.`} {
+		if !strings.Contains(page, want) {
+			t.Errorf("the page does not say %q", want)
+		}
+	}
+	if strings.Contains(page, "Run a whole routine") {
+		t.Error("the page gives two next steps")
 	}
 }

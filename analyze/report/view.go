@@ -5,6 +5,7 @@ import (
 	"html/template"
 	"math"
 	"slices"
+	"strings"
 
 	"limbgauge/analyze/health"
 )
@@ -17,6 +18,7 @@ type jointView struct {
 	Mark            Sign
 	State           string        // in a few words
 	Clear           []findingView // what was found where nothing is wrong
+	Open            string        // what else nothing speaks against there, a sentence
 	Judged          []measureView
 	Others          []groupView
 	Missing         []groupView // seen on no path
@@ -92,6 +94,10 @@ func jointViews(d *Document) (joints []jointView, findings []findingView) {
 			fv := findingOf(f)
 			fv.Joint, fv.JointID = shortName(j.Joint), v.ID
 			if f.Cause == health.None {
+				if d.Run.CutShort {
+					fv.Next = Sentence(AfterCut(d.Run.ByHand))
+				}
+				v.Open = openWords(j, fv.Alike)
 				v.Clear = append(v.Clear, fv)
 				continue
 			}
@@ -177,10 +183,24 @@ func StateOf(j health.Joint) (Sign, string) {
 	if worst != nil && (rank[worst.Severity] > 1 || v == health.Pass || v == health.NoVerdict) {
 		return SeveritySign(worst.Severity), CauseTitle(worst.Cause)
 	}
+	if j.Silent() {
+		return Sign{shapeDoubt, "nothing seen"}, "nothing can be said: " + tooLittle(Run{})
+	}
 	words := map[health.Verdict]string{health.Fail: "a limit is missed, no cause found",
 		health.Unproven: "no fault found, not all limits proven", health.Pass: "no fault found, all limits kept",
 		health.NoVerdict: "no fault found, no limit set"}
 	return VerdictSign(v), words[v]
+}
+
+// openWords says what is not excluded of a joint in which nothing was found.
+func openWords(j health.Joint, alike []string) string {
+	switch {
+	case j.Silent():
+		return "Nothing is excluded."
+	case len(alike) > 0:
+		return "Not excluded: " + strings.Join(alike, "; ") + "."
+	}
+	return ""
 }
 
 func findingOf(f health.Finding) findingView {

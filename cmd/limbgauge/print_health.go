@@ -28,7 +28,7 @@ func printHealth(w io.Writer, h health.Health, form answerForm) {
 		}
 		say(w, "", where+": "+form.headline(st, j))
 		if form.brokenOff(j) {
-			say(w, "  ", "next: run the routine again, to its end")
+			say(w, "  ", "next: "+report.AfterCut(form.byHand))
 		} else {
 			printFindings(w, j.Findings)
 		}
@@ -47,6 +47,8 @@ func headline(j health.Joint) string { return headlineIn(style{}, j) }
 func headlineIn(st style, j health.Joint) string {
 	f := j.Findings[0]
 	switch {
+	case j.Silent():
+		return st.doubt("nothing can be said, too little was seen")
 	case f.Cause == health.None && f.Confidence >= 0.9:
 		return st.good("no fault found")
 	case f.Cause == health.None:
@@ -62,7 +64,7 @@ func (f answerForm) brokenOff(j health.Joint) bool {
 }
 
 func (f answerForm) headline(st style, j health.Joint) string {
-	if f.brokenOff(j) {
+	if f.brokenOff(j) && !j.Silent() {
 		return st.doubt("no fault found up to where it was broken off")
 	}
 	return headlineIn(st, j)

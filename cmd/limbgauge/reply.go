@@ -125,6 +125,7 @@ type answerForm struct {
 	short bool
 	// broken says that the run did not come to its end.
 	broken bool
+	byHand bool // a person stopped it
 }
 
 // answer prints what is answered of a run, and turns a fault into an exit code where that was asked for.
@@ -165,6 +166,7 @@ func (a *app) answer(re reply, form answerForm) error {
 func (a *app) printReply(re reply, form answerForm) {
 	w := &counter{to: a.out}
 	if form.broken = re.Ended != "" && re.run.End.How != record.Complete; form.broken {
+		form.byHand = re.run.End.How == record.Stopped
 		say(w, "", fmt.Sprintf("Run %s did not come to its end (%s): it holds %.1f s, and what comes later in its routine was not measured.", re.Run, re.Ended, re.run.DurationS()))
 	}
 	printHealth(w, re.Health, form)

@@ -143,7 +143,7 @@ func document(ctx context.Context, b *book.Book, r *record.Run, h health.Health)
 
 func runFacts(i record.Info) report.Run {
 	f := report.Run{ID: i.Run, Leg: i.Leg, Revision: i.Revision, Routine: i.Routine, Started: i.Started, DurationS: i.DurationS(),
-		Ended: ended(i.End), CutShort: i.End.How != record.Complete && i.End.How != record.Imported,
+		Ended: ended(i.End), CutShort: i.End.How != record.Complete && i.End.How != record.Imported, ByHand: i.End.How == record.Stopped,
 		Stand: standWords(i.Stand), Firmware: i.Stand.Firmware, SampleHz: i.Stand.SampleHz, Note: i.Conditions.Note}
 	for _, j := range i.Joints {
 		f.Joints = append(f.Joints, report.JointFacts{Joint: j.Setup.Name, Samples: j.Samples, Losses: j.Losses})

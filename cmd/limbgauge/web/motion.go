@@ -236,12 +236,14 @@ func (m *motion) rest() {
 func (m *motion) outcome(ctx context.Context, came Outcome, err error) status {
 	s := status{State: limp, Run: came.Run, Hint: came.Next}
 	var said []string
+	cut := false
 	if err != nil {
 		s.Bad, s.Hint = true, m.desk.Hint(err)
 		if why := context.Cause(ctx); why != nil && (errors.Is(err, session.ErrStopped) || errors.Is(err, context.Canceled)) {
-			err, s.Hint = why, ""
+			err, s.Hint, cut = why, "", true
 		}
 		if trip := (*link.TrippedError)(nil); errors.As(err, &trip) {
+			cut = true
 			err = trip // which move it was in is less than why
 		}
 		said = append(said, report.Sentence(err.Error()))
@@ -251,7 +253,7 @@ func (m *motion) outcome(ctx context.Context, came Outcome, err error) status {
 		said = append(said, came.Said)
 	}
 	if len(came.Health.Joints) > 0 {
-		sign, verdict := report.Headline(&report.Document{Health: came.Health})
+		sign, verdict := report.Headline(&report.Document{Health: came.Health, Run: report.Run{CutShort: cut}})
 		s.Verdict = &verdictNews{sign.Shape, sign.Word, verdict}
 		if s.Hint == "" && err == nil {
 			s.Hint = nextOf(came.Health)
