@@ -27,8 +27,8 @@ type motion struct {
 	owner  string // page that armed
 	heard  time.Time
 	plan   Plan
-	cancel context.CancelCauseFunc // of what is armed or moves
-	done   chan struct{}           // closed when it is over
+	cancel context.CancelCauseFunc // of what moves
+	done   chan struct{}           // closed when what is armed or moves is over
 }
 
 // state is where the motion stands.
@@ -95,32 +95,26 @@ func (m *motion) arm(ctx context.Context, page string, ask Sweep) error {
 	if !m.hub.watches(page) {
 		return errNoPage
 	}
-	wait, cancel := context.WithCancelCause(m.ctx)
-	m.owner, m.heard, m.plan, m.cancel, m.done = page, m.now(), plan, cancel, make(chan struct{})
+	m.owner, m.heard, m.plan, m.done = page, m.now(), plan, make(chan struct{})
 	m.enter(status{State: armed, Text: plan.What, Hint: strings.Join(plan.Notes, " "), Turns: plan.Turns})
-	go m.wait(wait, m.done)
+	go m.wait(m.done)
 	return nil
 }
 
 // wait disarms what nobody starts.
-func (m *motion) wait(ctx context.Context, done chan struct{}) {
+func (m *motion) wait(done chan struct{}) {
 	late := time.NewTimer(patience)
 	defer late.Stop()
-	why := errWaited
 	select {
-	case <-done: // its waiting is over: it was started
+	case <-done: // its waiting is over: it was started or stopped
 		return
 	case <-late.C:
-	case <-ctx.Done():
-		why = context.Cause(ctx)
 	}
 	m.mu.Lock()
 	defer m.mu.Unlock()
-	if m.state != armed || m.done != done {
-		return
+	if m.done == done { // else it was started in between
+		m.end(errWaited)
 	}
-	close(done)
-	m.enter(status{State: limp, Text: "Not armed any more: " + why.Error() + ". Nothing moved."})
 }
 
 // start lets the page that armed begin.
@@ -152,7 +146,17 @@ func jointsOf(turns []Turn) string {
 func (m *motion) stop(why error) {
 	m.mu.Lock()
 	defer m.mu.Unlock()
-	if m.state == armed || m.state == moving {
+	m.end(why)
+}
+
+// end ends what is armed or moves; the lock is held. What was armed is so no more when it returns: a stop
+// that is answered cannot be overtaken by a start.
+func (m *motion) end(why error) {
+	switch m.state {
+	case armed:
+		close(m.done)
+		m.enter(status{State: limp, Text: "Not armed any more: " + why.Error() + ". Nothing moved."})
+	case moving:
 		m.cancel(why)
 	}
 }
@@ -169,10 +173,9 @@ func (m *motion) alive(page string) {
 // gone ends motion that a page armed which says that it goes.
 func (m *motion) gone(page string) {
 	m.mu.Lock()
-	mine := m.owner == page
-	m.mu.Unlock()
-	if mine {
-		m.stop(errGone)
+	defer m.mu.Unlock()
+	if m.owner == page { // one lock for both: it may be another's by the next
+		m.end(errGone)
 	}
 }
 
@@ -187,10 +190,9 @@ func (m *motion) left(page string) {
 // overdue stops the motion where the page that armed it has been silent too long.
 func (m *motion) overdue() {
 	m.mu.Lock()
-	silent := m.state == moving && m.now().Sub(m.heard) > silence
-	m.mu.Unlock()
-	if silent {
-		m.stop(errSilent)
+	defer m.mu.Unlock()
+	if m.state == moving && m.now().Sub(m.heard) > silence {
+		m.end(errSilent)
 	}
 }
 

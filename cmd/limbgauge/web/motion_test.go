@@ -344,6 +344,26 @@ func TestArmedPageGoes(t *testing.T) {
 	}
 }
 
+// A stop or a leave that was answered holds: the very next thing that happens may be a start, and it is refused.
+func TestStartAfterAnAnsweredStop(t *testing.T) {
+	for name, end := range map[string]func(*motion){
+		"stop":    func(m *motion) { m.stop(errStopped) },
+		"gone":    func(m *motion) { m.gone(one) },
+		"closing": func(m *motion) { m.stop(errClosing) },
+	} {
+		t.Run(name, func(t *testing.T) {
+			r := serveTable(t, still())
+			r.watch(one)
+			r.must(one, "/arm", "sweep", knees)
+			end(r.srv.motion)
+			if err := r.srv.motion.start(one); err != errNotOwner {
+				t.Errorf("a start after it: %v, want %v", err, errNotOwner)
+			}
+			r.didOnly()
+		})
+	}
+}
+
 // While a run is judged nothing moves: the page may go then, and nothing new begins.
 func TestJudgingNeedsNoPage(t *testing.T) {
 	r := serveTable(t, still())
