@@ -10,6 +10,7 @@ const (
 	Cycles      Key = "cycles"
 	Hours       Key = "hours"
 	User        Key = "user"
+	Away        Key = "away"
 	Trip        Key = "trip"
 	Lost        Key = "lost"
 	Gaps        Key = "gaps"
@@ -62,6 +63,7 @@ const (
 // Rules is the table of all rules, in the order in which they count.
 func Rules() []Rule {
 	return []Rule{
+		{Away, Ended, "the computer sleeps or stands still for more than 5 s", "keep it from falling asleep; look at the joint, and the same command goes on from the count", false},
 		{Trip, Ended, "the stand trips: current, supply, range or heartbeat", "see what jams, loads or feeds the joint; the count goes on with the next endure", false},
 		{Follow, Live, "the joint stays 15 deg behind its command for 1 s", "look for a stall, a skipped tooth or a slipped horn: \"limbgauge sweep\" tells them apart", false},
 		{Blind, Live, "the joint's angle is not seen for 2 s", "check the sensor's cable; what is not seen can not be guarded", false},

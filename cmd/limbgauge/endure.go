@@ -114,9 +114,10 @@ type endurer struct {
 	count   endurance.Count
 	last    health.Joint // the newest check's answer
 	lastRun string
-	runs    int           // of this sitting
-	told    []string      // measures whose trend was told
-	late    int           // runs in a row that ended for want of a heartbeat
+	runs    int      // of this sitting
+	told    []string // measures whose trend was told
+	late    int      // runs in a row that ended for want of a heartbeat
+	vigil   vigil
 	live    *session.Live // of a page; nil where none looks on
 	began   time.Time
 }
@@ -190,7 +191,7 @@ func (a *app) planEndurance(ctx context.Context, name string, o endureOptions) (
 	if len(o.wear) > 0 && p.bench.Stand.Port != rig.PortVirtual {
 		return nil, usageError{fmt.Errorf("--wear is for the virtual stand; this bench uses port %q", p.bench.Stand.Port)}
 	}
-	e := &endurer{app: a, o: o, sweep: p, joint: p.cfg.Joints[0]}
+	e := &endurer{app: a, o: o, sweep: p, joint: p.cfg.Joints[0], vigil: vigil{now: a.now}}
 	if e.joint.Sensors.JointCounts == 0 {
 		return nil, inputError(fmt.Errorf("joint %s has no angle sensor, so nothing can guard it", name), "set joint_counts below [joint.sensors]")
 	}

@@ -24,6 +24,9 @@ func (e *endurer) run(ctx context.Context) (*endurance.Stop, error) {
 		if ctx.Err() != nil { // between two runs
 			return e.stopped(session.ErrStopped)
 		}
+		if stop := e.vigil.between(); stop != nil {
+			return stop, nil
+		}
 		check, n, end := e.plan.Next(e.count)
 		if end != nil && e.lastRun == "" { // it was done before: nothing moved
 			say(e.out, "", fmt.Sprintf("Nothing to do: %s already. %s.", end.Why, end.Rule.Next))
@@ -100,7 +103,9 @@ func (e *endurer) play(ctx context.Context, p sweepPlan) (session.Result, error)
 	o.age = e.age()
 	o.draw = o.seed*1_000_003 + uint64(e.count.Cycles)*17 + uint64(e.count.Checks) + 1
 	e.guard.Rest(0)
-	p.cfg.Guard = e.guard.Look
+	p.cfg.Guard = func(b *rig.Batch) error { e.vigil.look(); return e.guard.Look(b) }
+	e.vigil.begin()
+	defer e.vigil.look()
 	var res session.Result
 	var err error
 	if e.live != nil {
@@ -125,6 +130,9 @@ func (e *endurer) check(ctx context.Context, again bool) (*endurance.Stop, error
 	if !again {
 		if err := e.cool(ctx); err != nil {
 			return e.stopped(session.ErrStopped)
+		}
+		if stop := e.vigil.between(); stop != nil { // in the rest
+			return stop, nil
 		}
 	}
 	res, err := e.play(ctx, e.sweep)
@@ -215,7 +223,11 @@ const lateMost = 3
 func (e *endurer) stopped(err error) (*endurance.Stop, error) {
 	var rule *endurance.Stop
 	var trip *link.TrippedError
-	if errors.As(err, &trip) && trip.HostLate() && e.late < lateMost {
+	late := errors.As(err, &trip) && trip.HostLate()
+	if stop := e.vigil.within(); late && stop != nil {
+		return stop, err
+	}
+	if late && e.late < lateMost {
 		e.late++
 		say(e.out, "      ", "the computer was too busy for the stand's heartbeat, so the stand stopped itself, as it should; going on")
 		return nil, nil
