@@ -166,6 +166,7 @@ func (m *motion) alive(page string) {
 	m.mu.Lock()
 	defer m.mu.Unlock()
 	if m.owner == page {
+		m.silent() // who speaks again after too long a silence does not undo it
 		m.heard = m.now()
 	}
 }
@@ -191,7 +192,14 @@ func (m *motion) left(page string) {
 func (m *motion) overdue() {
 	m.mu.Lock()
 	defer m.mu.Unlock()
-	if m.state == moving && m.now().Sub(m.heard) > silence {
+	m.silent()
+}
+
+// silent is overdue with the lock held. A computer that slept has been silent for as long as the wall's
+// clock says, while the one that times are subtracted by stood.
+func (m *motion) silent() {
+	now := m.now()
+	if m.state == moving && max(now.Sub(m.heard), now.Round(0).Sub(m.heard.Round(0))) > silence {
 		m.end(errSilent)
 	}
 }
