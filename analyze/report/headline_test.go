@@ -170,3 +170,25 @@ func TestHeadlineWhereNothingWasSeen(t *testing.T) {
 		t.Error("the page gives two next steps")
 	}
 }
+
+// A joint is not said to keep all its limits where one is only known from the side on which it fails.
+func TestStateCountsTheLimits(t *testing.T) {
+	good := health.Judge(health.Of("play", health.Total, 0.1, 0.02, ""), 0.5)
+	open := health.Judge(health.Unseen("creep", health.Total, "", "no hold"), 0.5)
+	least := health.Judge(health.Bound("supply_sag", health.NoPath, health.BoundLow, 0.36, 0.01, "", ""), 0.9)
+	for _, c := range []struct {
+		ms         []health.Measure
+		sign, says string
+	}{
+		{[]health.Measure{good, good, least}, "good", "no fault found, 2 of 3 limits are kept, 1 can not be proven here"},
+		{[]health.Measure{good, good}, "pass", "no fault found, all 2 limits are kept"},
+		{[]health.Measure{good}, "pass", "no fault found, the one limit is kept"},
+		{[]health.Measure{good, open, least}, "unproven", "no fault found, 1 of 2 limits not proven kept"},
+		{[]health.Measure{least}, "unproven", "no fault found, nothing proven good"},
+	} {
+		sign, says := StateOf(health.Joint{Measures: c.ms, Findings: []health.Finding{{Cause: health.None, Severity: health.SeverityOK}}})
+		if sign.Word != c.sign || says != c.says {
+			t.Errorf("%q, %q, want %q, %q", sign.Word, says, c.sign, c.says)
+		}
+	}
+}

@@ -184,12 +184,34 @@ func StateOf(j health.Joint) (Sign, string) {
 		return SeveritySign(worst.Severity), CauseTitle(worst.Cause)
 	}
 	if j.Silent() {
-		return Sign{shapeDoubt, "nothing seen"}, "nothing can be said: " + tooLittle(Run{})
+		return Sign{shapeDoubt, "nothing seen"}, "nothing can be said"
 	}
-	words := map[health.Verdict]string{health.Fail: "a limit is missed, no cause found",
-		health.Unproven: "no fault found, not all limits proven", health.Pass: "no fault found, all limits kept",
-		health.NoVerdict: "no fault found, no limit set"}
-	return VerdictSign(v), words[v]
+	switch v {
+	case health.Fail:
+		return VerdictSign(v), "a limit is missed, no cause found"
+	case health.NoVerdict:
+		return VerdictSign(v), "no fault found, no limit set"
+	}
+	kept, open, beyond := 0, 0, 0
+	for _, m := range j.Measures {
+		switch {
+		case m.Verdict == health.Pass:
+			kept++
+		case m.Verdict == health.Unproven && m.OnlyFails():
+			beyond++
+		case m.Verdict == health.Unproven:
+			open++
+		}
+	}
+	switch {
+	case open > 0:
+		return VerdictSign(v), fmt.Sprintf("no fault found, %d of %d limits not proven kept", open, kept+open)
+	case kept == 0:
+		return VerdictSign(v), "no fault found, nothing proven good"
+	case beyond > 0:
+		return Sign{shapeGood, "good"}, "no fault found, " + limitsKept(kept, beyond)
+	}
+	return VerdictSign(v), "no fault found, " + limitsKept(kept, beyond)
 }
 
 // openWords says what is not excluded of a joint in which nothing was found.
