@@ -170,3 +170,27 @@ func TestWhyNothingPassed(t *testing.T) {
 		}
 	}
 }
+
+// A figure is written to two digits of its doubt (JCGM 100:2008, 7.2.6), one with a sign with its size too, as
+// it is by that that it is judged; how likely it lies beyond its limit is said in plain words.
+func TestWordsOfAFigure(t *testing.T) {
+	for _, c := range []struct {
+		m    health.Measure
+		want string
+	}{
+		{fig("creep", trans, -2.57, 0.33, 0.5), "creep in the hold (transmission) −2.57 ± 0.33 deg, 2.57 in size, accepted at most 0.5 deg"},
+		{fig("creep", trans, 2.57, 0.33, 0.5), "creep in the hold (transmission) 2.57 ± 0.33 deg, accepted at most 0.5 deg"},
+		{fig("creep", trans, -2.57, 0.33, none), "creep in the hold (transmission) −2.57 ± 0.33 deg"},
+		{fig("play", trans, 0.70349, 0.1042, 0.5), "play (transmission) 0.70 ± 0.10 deg, accepted at most 0.5 deg"},
+		{fig("creep", trans, -0.60, 0.2, 0.5), "creep in the hold (transmission) −0.60 ± 0.20 deg, 0.60 in size, accepted at most 0.5 deg: 84 % likely beyond it"},
+		{atLeast("supply_sag", health.NoPath, 2.2, 0.6), "supply sag at least 2.200 V, accepted at most 0.6 V"},
+	} {
+		figure, likely, _ := strings.Cut(c.want, ": ")
+		if got := say(c.m); got != figure {
+			t.Errorf("%q, want %q", got, figure)
+		}
+		if f := Diagnose(joint(c.m))[0]; likely != "" && f.Evidence[0] != c.want {
+			t.Errorf("%q, want %q", f.Evidence[0], c.want)
+		}
+	}
+}

@@ -108,19 +108,22 @@ func say(m health.Measure) string {
 	if m.Unit == "1" {
 		unit = ""
 	}
-	value := fmt.Sprintf("%.*f", d.Decimals, m.Value)
+	value, pm := health.Figure(m.Value, m.Uncertainty, d.Decimals)
+	if pm != "" {
+		value += " ± " + pm
+	}
 	switch m.Status {
 	case health.BoundLow:
 		value = "at least " + value
 	case health.BoundHigh:
 		value = "at most " + value
-	case health.Measured:
-		if !math.IsNaN(m.Uncertainty) && m.Uncertainty > 0 {
-			value = fmt.Sprintf("%s ± %.*f", value, d.Decimals, m.Uncertainty)
-		}
 	}
 	text := fmt.Sprintf("%s %s%s", called(m), value, unit)
 	if !math.IsNaN(m.Limit) {
+		if m.Status == health.Measured && m.Value < 0 && !d.More { // what has a sign is judged by its size
+			size, _ := health.Figure(-m.Value, m.Uncertainty, d.Decimals)
+			text += ", " + size + " in size"
+		}
 		rel := "at most"
 		if d.More {
 			rel = "at least"

@@ -57,7 +57,7 @@ func beyond(name string, paths ...health.Path) look {
 			if !(p > 0.5) || math.Abs(m.Value) <= m.Uncertainty {
 				continue
 			}
-			return fmt.Sprintf("%s: beyond it with %.0f %%", say(m), 100*math.Min(p, 0.99)), math.Log(p/(1-p)) - prior
+			return fmt.Sprintf("%s: %.0f %% likely beyond it", say(m), 100*math.Min(p, 0.99)), math.Log(p/(1-p)) - prior
 		}
 		return "", 0
 	}

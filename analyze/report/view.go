@@ -276,7 +276,7 @@ func measureOf(m health.Measure) measureView {
 		}
 	}
 	if p := m.Conforms(); m.Verdict == health.Unproven && !math.IsNaN(p) {
-		v.Kept = "kept with " + number(100*min(max(p, 0.01), 0.99), 0) + " %"
+		v.Kept = number(100*min(max(p, 0.01), 0.99), 0) + " % likely kept"
 	}
 	return v
 }

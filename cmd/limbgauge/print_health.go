@@ -180,7 +180,7 @@ func printChances(w io.Writer, unproven []health.Measure) {
 		if m.Path != "" {
 			what += " (" + string(m.Path) + ")"
 		}
-		list = append(list, fmt.Sprintf("%s with %.0f %%", what, 100*min(max(m.Conforms(), 0.01), 0.99)))
+		list = append(list, fmt.Sprintf("%s %.0f %%", what, 100*min(max(m.Conforms(), 0.01), 0.99)))
 	}
 	if len(list) > 0 {
 		sayApart(w, "  ", "how likely a limit that is unproven is kept: "+strings.Join(list, "; "))
