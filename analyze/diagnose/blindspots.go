@@ -160,6 +160,9 @@ func healthy(e *Evidence) health.Finding {
 	for _, r := range reasons {
 		f.Evidence = append(f.Evidence, strings.Join(hidden[r], ", ")+" could not be seen: "+r)
 	}
+	if limits == 0 && own == 0 {
+		f.Next = "set what you accept under [joint.limits] in bench.toml, and analyse the run again"
+	}
 	first := true
 	for _, b := range blindSpots() {
 		m, open := b.isOpen(e)
@@ -171,7 +174,12 @@ func healthy(e *Evidence) health.Finding {
 		}
 		odds -= blindOdds
 		if first {
-			f.Next, first = b.next(m, e), false
+			first = false
+			if test := b.next(m, e); limits == 0 && own == 0 {
+				f.Next += "; then " + test
+			} else {
+				f.Next = test
+			}
 		}
 	}
 	// More load or another sensor shows nothing that the routine never asked for.

@@ -134,14 +134,18 @@ func judgement(joints []health.Joint) headline {
 	found := map[health.Severity][]named{}
 	verdicts := map[health.Verdict][]string{}
 	var beyond []string // limits that this stand can never prove kept
-	var hidden []named  // what says by which test a cause would show that this run hides
+	var sound []named   // where nothing was found, and of these
+	var hidden []named  // those that say by which test a cause would show that this run hides
 	for _, j := range joints {
 		for _, f := range j.Findings {
 			switch n := (named{shortName(j.Joint), f}); {
 			case f.Cause != health.None:
 				found[f.Severity] = append(found[f.Severity], n)
-			case len(f.CouldAlsoBe) > 0 && f.Next != "":
-				hidden = append(hidden, n)
+			case f.Next != "":
+				sound = append(sound, n)
+				if len(f.CouldAlsoBe) > 0 {
+					hidden = append(hidden, n)
+				}
 			}
 		}
 		for _, m := range j.Measures {
@@ -167,7 +171,7 @@ func judgement(joints []health.Joint) headline {
 			Sentence: "Outside the limits, and no cause was found: " + list(verdicts[health.Fail], namedAtOnce) + ".",
 			Next:     "Look at the curves of that joint, then repeat the run to see whether it stays."}
 	case len(verdicts[health.Unproven]) > 0:
-		h := headline{Mark: Sign{shapeDoubt, "unproven"}, Next: first(nextOf(hidden), "See in the table why, then repeat with more cycles or another mounting.")}
+		h := headline{Mark: Sign{shapeDoubt, "unproven"}, Next: first(nextOfSound(hidden, sound), "See in the table why, then repeat with more cycles or another mounting.")}
 		open, judged := verdicts[health.Unproven], len(verdicts[health.Unproven])+len(verdicts[health.Pass])
 		if len(open) <= namedAtOnce {
 			h.Sentence = "No fault found, but not proven good: " + list(open, namedAtOnce) + "."
@@ -178,11 +182,11 @@ func judgement(joints []health.Joint) headline {
 		return h
 	case len(verdicts[health.Pass]) == 0 && len(beyond) == 0:
 		return headline{Mark: Sign{shapeDoubt, "not judged"}, Sentence: "No fault found, but nothing was judged: no limit is set.",
-			Next: "Set what you accept under [joint.limits] in bench.toml and analyse the run again."}
+			Next: first(nextOfSound(sound, sound), "Set what you accept under [joint.limits] in bench.toml, and analyse the run again.")}
 	}
 	h := headline{Mark: Sign{shapeGood, "good"},
 		Sentence: "No fault found; " + limitsKept(len(verdicts[health.Pass]), len(beyond)) + ".",
-		Next:     "Keep this run as a baseline and repeat the same routine after the next hours of use."}
+		Next:     first(nextOfSound(hidden, sound), nextOfSound(sound, sound), "Repeat the same routine after the next hours of use.")}
 	if len(beyond) > 0 {
 		if len(verdicts[health.Pass]) == 0 {
 			h.Mark, h.Sentence = Sign{shapeDoubt, "unproven"}, "No fault found, but nothing was proven good."
@@ -193,6 +197,19 @@ func judgement(joints []health.Joint) headline {
 		h.Also = append(h.Also, "Worth knowing: "+causesOf(hints)+".")
 	}
 	return h
+}
+
+// nextOfSound gives the first step of some of the joints in which nothing was found; one that all of them
+// have stands without a joint.
+func nextOfSound(some, all []named) string {
+	if len(some) == 0 {
+		return ""
+	}
+	next := some[0].finding.Next
+	if slices.ContainsFunc(all, func(n named) bool { return n.finding.Next != next }) {
+		return "First the " + some[0].joint + ": " + lower(Sentence(next))
+	}
+	return Sentence(next)
 }
 
 // limitsKept counts the limits that are kept, apart from those that this stand can never prove kept.

@@ -192,3 +192,26 @@ func TestStateCountsTheLimits(t *testing.T) {
 		}
 	}
 }
+
+// Where nothing was found the page gives the step that the finding gives, which is the one the terminal prints.
+func TestHeadlineNextIsTheFindings(t *testing.T) {
+	free := health.Of("play", health.Total, 0.1, 0.02, "")
+	good := health.Judge(free, 0.5)
+	of := func(name string, m health.Measure, next string, also ...string) health.Joint {
+		return health.Joint{Joint: name, Measures: []health.Measure{m}, Findings: []health.Finding{{Cause: health.None, Severity: health.SeverityOK, Next: next, CouldAlsoBe: also}}}
+	}
+	for name, c := range map[string]struct {
+		joints []health.Joint
+		want   string
+	}{
+		"no limits":       {[]health.Joint{of("knee", free, "set limits")}, "Set limits."},
+		"two of the same": {[]health.Joint{of("knee", free, "set limits"), of("hip", free, "set limits")}, "Set limits."},
+		"two that differ": {[]health.Joint{of("knee", free, "set limits"), of("hip", free, "set limits; then hang more on it")}, "First the knee: set limits."},
+		"all kept":        {[]health.Joint{of("knee", good, "nothing to do"), of("hip", good, "nothing to do")}, "Nothing to do."},
+		"kept, but blind": {[]health.Joint{of("knee", good, "nothing to do"), of("hip", good, "pluck a span", "belt_tension_low")}, "First the hip: pluck a span."},
+	} {
+		if h := headlineOf(&Document{Health: health.Health{Joints: c.joints}}); h.Next != c.want {
+			t.Errorf("%s: %q, want %q", name, h.Next, c.want)
+		}
+	}
+}
