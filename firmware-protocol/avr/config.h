@@ -68,7 +68,8 @@
 #ifndef MONITOR
 #define MONITOR {0x40, 0x41, 0x42}
 #endif
-/* Their shunts, mOhm, 1 to 1000. A monitor reads to 320 mV: 3.2 A at 100 mOhm. */
+/* Their shunts, mOhm, 1 to 1000. A monitor reads to 320 mV: 3.2 A at 100 mOhm; what is sent ends at 32.7 A, so below 10 mOhm nothing is
+   gained. */
 #ifndef SHUNT_MOHM
 #define SHUNT_MOHM {100, 100, 100}
 #endif

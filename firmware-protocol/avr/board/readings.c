@@ -1,16 +1,13 @@
 /* What a turn of the sensors gave a joint, in the units of the core; and what a joint has. */
 #include "board_avr.h"
+#include "shunt.h"
 
 static const uint8_t joint_sensors[] FLASH = JOINT_SENSOR, motor_sensors[] FLASH = MOTOR_SENSOR, monitors[] FLASH = MONITOR;
 static const uint16_t shunt_mohm[] FLASH = SHUNT_MOHM;
 static const uint8_t motors = MOTOR_SENSORS;
 
 static struct caps caps[JOINTS];
-/* mA per 10 uV, times 65536 over 2^shift, so that it has 16 bits. */
-static struct {
-	uint16_t factor;
-	uint8_t shift;
-} shunt[JOINTS];
+static struct shunt shunt[JOINTS];
 
 static uint8_t joint_sensor(uint8_t j) { return FLASH_BYTE(joint_sensors[j]); }
 static uint8_t motor_sensor(uint8_t j) { return j < motors ? FLASH_BYTE(motor_sensors[j]) : NONE; }
@@ -45,13 +42,6 @@ static inline uint8_t read_angles(const struct turn *t, uint8_t j, struct readin
 	return has;
 }
 
-static int16_t milliamps(uint8_t j, int16_t raw) {
-	int32_t product = (int32_t)raw * shunt[j].factor;
-	if (shunt[j].shift == 0)
-		return (int16_t)((product + 32768) >> 16);
-	return (int16_t)((product + (INT32_C(1) << (15 - shunt[j].shift))) >> (16 - shunt[j].shift));
-}
-
 void readings_take(const struct turn *t, uint8_t j, struct reading *r) {
 	uint16_t current = t->word[WORD_OF(CURRENT + j)], supply = t->word[SECOND];
 	uint8_t has;
@@ -63,7 +53,7 @@ void readings_take(const struct turn *t, uint8_t j, struct reading *r) {
 			current = t->word[SECOND];
 	}
 	if (current != SILENT) {
-		r->current = milliamps(j, (int16_t)current);
+		r->current = shunt_milliamps(&shunt[j], (int16_t)current);
 		has |= HAS_CURRENT;
 	}
 	if (on_pin(SUPPLY_FROM)) {
@@ -93,18 +83,28 @@ static void note_caps(uint8_t j) {
 	c->motor_turn = turn(motor_sensor(j));
 }
 
-static void note_shunt(uint8_t j) {
-	uint16_t mohm = FLASH_WORD(shunt_mohm[j]);
-	uint32_t factor = (655360UL + mohm / 2) / mohm;
-	for (shunt[j].shift = 0; factor > 0xFFFF; shunt[j].shift++)
-		factor >>= 1;
-	shunt[j].factor = (uint16_t)factor;
+/* The preprocessor sees no arrays: a call that is left over fails the build. */
+void wrong_shunt(void) __attribute__((error("each joint has a SHUNT_MOHM, 1 to 1000")));
+
+static inline void check_shunts(void) {
+	static const uint16_t mohm[] = SHUNT_MOHM;
+	if (sizeof mohm / sizeof *mohm < JOINTS || mohm[0] < SHUNT_MOHM_MIN || mohm[0] > SHUNT_MOHM_MAX)
+		wrong_shunt();
+#if JOINTS > 1
+	if (mohm[1] < SHUNT_MOHM_MIN || mohm[1] > SHUNT_MOHM_MAX)
+		wrong_shunt();
+#endif
+#if JOINTS > 2
+	if (mohm[2] < SHUNT_MOHM_MIN || mohm[2] > SHUNT_MOHM_MAX)
+		wrong_shunt();
+#endif
 }
 
 void readings_begin(void) {
+	check_shunts();
 	for (uint8_t j = 0; j < JOINTS; j++) {
 		note_caps(j);
-		note_shunt(j);
+		shunt_of(&shunt[j], FLASH_WORD(shunt_mohm[j]));
 	}
 }
 

@@ -19,3 +19,13 @@ func TestSettings(t *testing.T) {
 		t.Run(settings, func(t *testing.T) { Need(t, strings.Fields(settings)...) })
 	}
 }
+
+// TestWrongShunts: the build names the setting when a joint's shunt is none or out of reach.
+func TestWrongShunts(t *testing.T) {
+	Need(t)
+	for _, shunts := range []string{"{100,0,100}", "{100,100,1001}", "{100,100}"} {
+		if _, err := Build(t.TempDir(), "JOINTS=3", "SHUNT_MOHM="+shunts); err == nil || !strings.Contains(err.Error(), "SHUNT_MOHM, 1 to 1000") {
+			t.Errorf("SHUNT_MOHM %s: %v", shunts, err)
+		}
+	}
+}
