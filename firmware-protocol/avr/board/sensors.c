@@ -27,7 +27,7 @@ enum magnet { MAGNET_GOOD = 1, MAGNET_WEAK, MAGNET_STRONG, MAGNET_NONE }; /* as 
 #define LEISURE_US 2000 /* between turns in which all devices can be set up */
 
 #define STEP ((uint8_t)sizeof(struct exchange))
-#define LONGEST (3 * (2 * JOINTS + MOTOR_SENSORS) + 2)
+#define LONGEST (3 * (2 * JOINTS + MOTOR_SENSORS) + (SUPPLY_FROM < JOINTS ? 2 : 0))
 static struct exchange list[LONGEST + 2]; /* the first is none: its next is where the list begins */
 static uint8_t n;
 static uint8_t gate[DEVICES]; /* where in the list; NONE: the device is not on the bus */
