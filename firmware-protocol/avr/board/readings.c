@@ -108,4 +108,6 @@ void readings_begin(void) {
 	}
 }
 
+uint16_t board_current_end(uint8_t j) { return (uint16_t)shunt_milliamps(&shunt[j], SHUNT_END); }
+
 const struct caps *board_caps(uint8_t j) { return &caps[j]; }

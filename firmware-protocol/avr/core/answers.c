@@ -53,6 +53,9 @@ static struct refused set_up(const uint8_t *b, uint8_t n) {
 			return refuse(CODE_FRAME, joint);
 	c = setup_read(&stand.joint[joint].set, b, hz);
 	if (c == TAKEN) {
+		uint16_t end = board_current_end(joint);
+		if (stand.joint[joint].set.current_max >= end) /* no reading would be above it */
+			stand.joint[joint].set.current_max = (uint16_t)(end - 1);
 		stand.frame_hz = hz;
 		board_frame(hz);
 		stand_anew(joint);

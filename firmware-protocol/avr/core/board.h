@@ -54,6 +54,9 @@ struct caps {
 };
 const struct caps *board_caps(uint8_t joint);
 
+/* The current, mA, from which on a joint's sensor may be at its end. */
+uint16_t board_current_end(uint8_t joint);
+
 /* What a joint's angle sensors last said of their magnets, as in status: bits 2 to 4 and 5 to 7. */
 uint8_t board_magnets(uint8_t joint);
 

@@ -7,6 +7,7 @@
 #define SHUNT_MOHM_MIN 1
 #define SHUNT_MOHM_MAX 1000
 #define SHUNT_MOST 32000 /* the monitor's greatest word, 320 mV in steps of 10 uV: what is more looks like it */
+#define SHUNT_END 31680  /* a hundredth less, from which on nothing above is sure to be seen */
 
 /* mA per 10 uV, times 65536 over 2^shift, so that it has 16 bits. */
 struct shunt {

@@ -77,6 +77,30 @@ static void current_without_limit(void) {
 	CHECK(stand.state == ARMED, "tripped by the current without a limit");
 }
 
+/* A limit that the sensor never reads above is brought below its end, or a stalled servo burns unseen. */
+static void current_at_the_end(void) {
+	static const long limits[] = {3168, 3200, 5000, 65535};
+	for (unsigned k = 0; k < sizeof limits / sizeof *limits; k++) {
+		fake_ready(250);
+		fake_tell("bbbbttwwttwwtt", 3L, 1L, 0L, 0L, -75000L, 75000L, 500L, 2500L, -90000L, 90000L, limits[k], 300L, 0L, 0L);
+		CHECK(fake_answer(1) == 0, "setup");
+		fake_run(100);
+		fake_tell("bb", 6L, 3L);
+		CHECK(fake_hear_type(TYPE_ARM_TOKEN, b), "no token");
+		fake_tell("bbwb", 7L, 4L, (long)get16(b + 2), 1L);
+		CHECK(fake_answer(4) == 0, "arm");
+		fake_move(9, 1, 40000, 1000, 60000);
+		fake.show[0].current = 3167;
+		fake_run(1000);
+		CHECK(stand.state == ARMED, "a limit of %ld mA: tripped below the sensor's end", limits[k]);
+		fake.show[0].current = 3200;
+		fake_run(300);
+		CHECK(stand.state == ARMED, "a limit of %ld mA: tripped too early", limits[k]);
+		fake_run(12);
+		want_trip(REASON_CURRENT, 0, 3200, 3167);
+	}
+}
+
 /* More than 3 deg outside in 3 readings on end; the limit it names is the end that was passed. */
 static void range(void) {
 	arm_and_move(500);
@@ -226,6 +250,7 @@ int main(void) {
 	current(500);
 	current(250);
 	current_without_limit();
+	current_at_the_end();
 	range();
 	bus(HAS_ANGLE, 500, 98, 6, 51);
 	bus(HAS_CURRENT, 1000, 99, 3, 101);
