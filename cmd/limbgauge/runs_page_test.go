@@ -73,3 +73,29 @@ func TestEmptyPagesSayWhatToDo(t *testing.T) {
 		}
 	}
 }
+
+// A name that is none is said to be none, with those that there are, and names stay as they are written.
+func TestPagesOfUnknownNames(t *testing.T) {
+	dir := t.TempDir()
+	booktest.MakeIn(t, dir, 4)
+	url := serveBench(t, dir, 1)
+	for path, want := range map[string]string{
+		"/compare?a=zzz&b=A": `There is no revision &#34;zzz&#34;`, "/compare?b=zzz": `there are: A, B`,
+		"/trend?joint=zzz": `There is no joint &#34;zzz&#34; in bench.toml; there are: `,
+	} {
+		res, err := http.Get(url + path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		res.Body.Close()
+		if text := fetched(t, url+path); res.StatusCode != http.StatusNotFound || !strings.Contains(text, want) {
+			t.Errorf("%s: status %d, and no %s in\n%s", path, res.StatusCode, want, text)
+		}
+	}
+	if text := fetched(t, url+"/compare"); !strings.Contains(text, "<option selected>A</option>") || !strings.Contains(text, "<option selected>B</option>") {
+		t.Error("the page does not open with A and B")
+	}
+	if text := fetched(t, url+"/trend?joint=knee"); !strings.Contains(text, "<h1>knee: ") {
+		t.Error("a joint's name does not stand as it is written")
+	}
+}

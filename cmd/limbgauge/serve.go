@@ -183,7 +183,7 @@ func (d *desk) Trend(ctx context.Context, joints []string) (map[string]web.Cours
 		if err != nil {
 			return nil, err
 		}
-		told[j] = web.Course{Trends: trends, Verdict: j + ": " + verdictOf(jointTrend{j, trends})}
+		told[j] = web.Course{Trends: trends, Verdict: j + ": " + verdictOf(jointTrend{j, trends}) + "."}
 	}
 	return told, nil
 }

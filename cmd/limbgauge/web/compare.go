@@ -11,6 +11,7 @@ import (
 	"limbgauge/analyze/compare"
 	"limbgauge/analyze/health"
 	"limbgauge/analyze/report"
+	"limbgauge/rig"
 )
 
 // compareView sets two revisions side by side.
@@ -37,6 +38,9 @@ type comparedSide struct {
 	Name, Amount string
 	Drawing      template.HTML
 }
+
+// One says that there is no second revision to choose.
+func (v compareView) One() bool { return len(v.Revisions) == 1 }
 
 func (v compareView) title() string {
 	if len(v.Joints) == 0 {
@@ -69,16 +73,17 @@ func (s *server) compare(ctx context.Context, r *http.Request) (any, error) {
 	for _, r := range k.revs {
 		v.Revisions = append(v.Revisions, r.Name)
 	}
-	if v.A == "" && v.B == "" { // the newest that has runs against the one it came from
-		for _, r := range slices.Backward(k.revs) {
-			if r.Parent != "" && len(k.joints[r.Name]) > 0 && len(k.joints[r.Parent]) > 0 {
-				v.A, v.B = r.Parent, r.Name
-				break
-			}
+	for _, name := range []string{v.A, v.B} {
+		if name != "" && !slices.Contains(v.Revisions, name) {
+			return nil, notThere{what: (&rig.NameError{What: "revision", Name: name, Known: v.Revisions}).Error()}
 		}
 	}
-	both := slices.DeleteFunc(k.joints[v.B], func(name string) bool { return !slices.Contains(k.joints[v.A], name) })
-	if v.A == v.B || len(both) == 0 {
+	v.A, v.B = pairOf(k.revs, k.joints, v.A, v.B)
+	if v.A == "" || v.A == v.B {
+		return v, nil
+	}
+	both := common(k.joints[v.A], k.joints[v.B])
+	if len(both) == 0 {
 		return v, nil
 	}
 	told, err := s.desk.Compare(ctx, v.A, v.B)
@@ -89,6 +94,47 @@ func (s *server) compare(ctx context.Context, r *http.Request) (any, error) {
 		v.Joints = append(v.Joints, comparedOf(name, v.A, v.B, told[name]))
 	}
 	return v, nil
+}
+
+// common returns the joints that are in both lists.
+func common(a, b []string) (both []string) {
+	for _, name := range b {
+		if slices.Contains(a, name) {
+			both = append(both, name)
+		}
+	}
+	return both
+}
+
+// pairOf fills in what was not asked for: the newest revision that has a joint in common with another,
+// against the one it came from or else the newest of those. Where no two have one it is the two newest.
+func pairOf(revs []book.Revision, joints map[string][]string, a, b string) (string, string) {
+	type pair struct{ from, to book.Revision }
+	var pairs []pair // the newest first
+	for i, to := range slices.Backward(revs) {
+		for j, from := range slices.Backward(revs) {
+			// What is asked for in part may be the newer one.
+			if i != j && (j < i || a != "" || b != "") && (a == "" || a == from.Name) && (b == "" || b == to.Name) {
+				pairs = append(pairs, pair{from, to})
+			}
+		}
+	}
+	best, most := pair{}, -1
+	for _, p := range pairs {
+		fits := 0
+		if len(common(joints[p.from.Name], joints[p.to.Name])) > 0 {
+			if fits = 1; p.from.Name == p.to.Parent {
+				fits = 2
+			}
+		}
+		if newer := best.to.Name != p.to.Name; most < 0 || newer && most == 0 && fits > 0 || !newer && fits > most {
+			best, most = p, fits
+		}
+	}
+	if most < 0 {
+		return a, b
+	}
+	return best.from.Name, best.to.Name
 }
 
 func comparedOf(name, nameA, nameB string, res compare.Result) comparedJoint {

@@ -11,6 +11,7 @@ import (
 	"limbgauge/analyze/health"
 	"limbgauge/analyze/report"
 	"limbgauge/analyze/trend"
+	"limbgauge/rig"
 )
 
 // trendView is what the runs of a joint say over time, what moves first.
@@ -53,7 +54,7 @@ func (s *server) trend(ctx context.Context, r *http.Request) (any, error) {
 	ask := v.Joints
 	if v.Joint != "" {
 		if !slices.Contains(v.Joints, v.Joint) {
-			return nil, notThere{what: "bench.toml has no joint " + v.Joint}
+			return nil, notThere{what: (&rig.NameError{What: "joint", Name: v.Joint, Where: "in bench.toml", Known: v.Joints}).Error()}
 		}
 		ask = []string{v.Joint}
 	}
@@ -68,7 +69,7 @@ func (s *server) trend(ctx context.Context, r *http.Request) (any, error) {
 		v.Joint = longest(v.Joints, told)
 	}
 	c := told[v.Joint]
-	v.Verdict = report.Sentence(c.Verdict)
+	v.Verdict = c.Verdict // it begins with the joint's name, which stays as it is written
 	stand := trend.Stand(c.Trends)
 	v.Warned = len(stand) > 0
 	for _, w := range stand[min(1, len(stand)):] {
