@@ -90,6 +90,8 @@ const (
 type Result struct {
 	Rows     []Row
 	Sentence string
+	Headline string // the same without the names of measures that show no difference
+	Few      string // what is missing for a verdict where a side has one assembly; "" for nothing
 	Notes    []string
 	Family   int // measures asked for whose probabilities are adjusted together
 }
@@ -100,12 +102,14 @@ func Sides(a, b []Run, o Options) Result {
 		o.A, o.B = "the first side", "the second side"
 	}
 	if len(a) == 0 || len(b) == 0 {
-		return Result{Sentence: "Nothing can be compared: one side has no runs."}
+		const none = "Nothing can be compared: one side has no runs."
+		return Result{Sentence: none, Headline: none}
 	}
 	routines, notes := pair(a, b, o)
 	out := Result{Notes: notes}
 	if len(routines) == 0 {
 		out.Sentence = "The two sides are not comparable because no routine was run on both."
+		out.Headline = out.Sentence
 		return out
 	}
 	var done []rowSides
@@ -122,7 +126,7 @@ func Sides(a, b []Run, o Options) Result {
 		done[i].decide(&out.Rows[i], o)
 	}
 	out.Notes = append(out.Notes, families(out.Rows, out.Family, o)...)
-	out.Sentence = sentence(out.Rows, o)
+	out.say(o)
 	return out
 }
 

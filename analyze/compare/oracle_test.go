@@ -68,7 +68,7 @@ func TestAgainstSciPy(t *testing.T) {
 			t.Errorf("%s: %s (%s), want %s", name, r.Verdict, r.Why, want)
 		}
 	}
-	const want = "The second side is better in play; worse in share of the torque available; the same within the margin in compliance; not told: friction, creep in the hold."
+	const want = "The second side is better in play; worse in torque use; the same within the margin in compliance; cannot tell: friction, creep in the hold."
 	if res.Sentence != want {
 		t.Errorf("%s\nwant %s", res.Sentence, want)
 	}

@@ -1,6 +1,7 @@
 package compare
 
 import (
+	"slices"
 	"strings"
 	"testing"
 
@@ -85,14 +86,14 @@ func TestLoads(t *testing.T) {
 		swingWhy   string
 		says       string
 	}{
-		{"alike", run(0.25, 0), run(0.26, 0), Same, Same, "", "", "the same within the margin in play (transmission), share"},
+		{"alike", run(0.25, 0), run(0.26, 0), Same, Same, "", "", "the same within the margin in play (transmission), torque use"},
 		{"unlike", run(0.25, 0), run(0.40, 0), Worse, Cannot, mayBeAll,
-			notComparable + "in the second side the load torque is 0.400, not 0.250 N·m", "worse in share of the torque available; the same within the margin in play (transmission); not comparable: overshoot"},
+			notComparable + "in the second side the load torque is 0.400, not 0.250 N·m", "worse in torque use; the same within the margin in play (transmission); not comparable: overshoot"},
 		{"unlike within a side", run(0.25, 0), append(run(0.25, 0), renamed(run(0.40, 0))...), Cannot, Same, "2 of 4 runs of " + mayBeAll,
-			"2 of 4 runs of the second side: not comparable because the load torque is 0.400", "not told: share of the torque"},
-		{"known on one side", run(0, 0), run(0.40, 0), Worse, Worse, "the load is known of one only and taken as alike", "taken as alike", "worse in share"},
+			"2 of 4 runs of the second side: not comparable because the load torque is 0.400", "cannot tell: torque use"},
+		{"known on one side", run(0, 0), run(0.40, 0), Worse, Worse, "the load is known of one only and taken as alike", "taken as alike", "worse in torque use"},
 		{"known nowhere", run(0, 0), run(0, 0), Same, Same, "", "", "is the same within the margin in"},
-		{"a stall hides the load", run(0.25, 2), run(0.40, 0), Worse, Worse, "the load is known of one only", "taken as alike", "worse in share"},
+		{"a stall hides the load", run(0.25, 2), run(0.40, 0), Worse, Worse, "the load is known of one only", "taken as alike", "worse in torque use"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			res := Sides(c.a, c.b, Options{All: true})
@@ -135,20 +136,48 @@ func TestSentence(t *testing.T) {
 	}
 	for _, c := range []struct{ got, want string }{
 		{Sides(runs(0.6, 0.03, 8), runs(0.2, 0.03, 12), Options{All: true}).Sentence,
-			"The second side is better in play (transmission); the same within the margin in friction; not told: creep in the hold (total)."},
+			"The second side is better in play (transmission); the same within the margin in friction; cannot tell: creep in the hold (total)."},
 		{Sides(runs(0.6, 0.03, 8), runs(0.2, 0.05, 12), Options{All: true}).Sentence,
-			"The second side is better in play (transmission); worse in friction; not told: creep in the hold (total)."},
+			"The second side is better in play (transmission); worse in friction; cannot tell: creep in the hold (total)."},
 		{Sides(runs(0.2, 0.03, 8), runs(0.2, 0.05, 8), Options{All: true}).Sentence,
-			"The second side is worse in friction; the same within the margin in play (transmission); not told: creep in the hold (total)."},
+			"The second side is worse in friction; the same within the margin in play (transmission); cannot tell: creep in the hold (total)."},
 		{Sides(runs(0.2, 0.03, 8), runs(0.2, 0.03, 8), Options{All: true}).Sentence,
-			"The second side is the same within the margin in play (transmission), friction; not told: creep in the hold (total)."},
+			"The second side is the same within the margin in play (transmission), friction; cannot tell: creep in the hold (total)."},
 		{Sides([]Run{one("1", "", of("play", 1, 0.1))}, []Run{one("2", "", of("play", 2, 0.1))}, Options{All: true}).Sentence,
-			"No measure has a limit in [joint.limits], so none counts for a verdict on the whole."},
+			"No measure has a limit, so none counts for a verdict on the whole; keys such as play_deg in [joint.limits] set them."},
 		{Sides([]Run{one("1", "", usual(of("play", 1, 0.1)))}, []Run{one("2", "", usual(of("play", 2, 0.1)))}, Options{All: true}).Sentence,
-			"No measure has a limit in [joint.limits], so none counts for a verdict on the whole."},
+			"No measure has a limit, so none counts for a verdict on the whole; keys such as play_deg in [joint.limits] set them."},
 	} {
 		if c.got != c.want {
 			t.Errorf("%s\nwant %s", c.got, c.want)
+		}
+	}
+}
+
+// A headline names what differs, few of them, and counts the rest.
+func TestHeadline(t *testing.T) {
+	rows := func(v Verdict, names ...string) (out []Row) {
+		for _, n := range names {
+			out = append(out, Row{A: of(n, 1, 0.1), Asked: true, Verdict: v, NA: 3, NB: 3})
+		}
+		return out
+	}
+	refused := rows(Cannot, "friction")
+	refused[0].Why = notComparable + "the load is another"
+	alone := rows(Cannot, "play")
+	alone[0].NA = 1
+	for _, c := range []struct {
+		rows []Row
+		want string
+		few  bool
+	}{
+		{slices.Concat(rows(Worse, "torque_use"), rows(Same, "play", "creep"), rows(Cannot, "belt_tension", "supply_sag"), refused), "b: worse in torque use; 2 the same; 2 cannot tell; 1 not comparable", false},
+		{slices.Concat(rows(Better, "play"), rows(Worse, "friction", "creep", "overshoot", "torque_use")), "b: better in play; worse in 4 measures", false},
+		{alone, "b: 1 cannot tell", true},
+	} {
+		res := Result{Rows: c.rows}
+		if res.say(Options{A: "a", B: "b"}); res.Headline != c.want || (res.Few != "") != c.few {
+			t.Errorf("%q, few %q; want %q", res.Headline, res.Few, c.want)
 		}
 	}
 }

@@ -8,12 +8,28 @@ import (
 	"limbgauge/analyze/health"
 )
 
-// sentence puts the comparison into one sentence; measures that are asked for count.
-func sentence(rows []Row, o Options) string {
+// namesMost is how many measures a headline names before it counts them.
+const namesMost = 3
+
+// few says what is missing where a side has one assembly.
+const few = "two assemblies each are the least: with one, how much re-assembly scatters is not known"
+
+// told are the verdicts in the order a sentence tells them; those that show no difference a headline counts.
+var told = []struct {
+	verdict Verdict
+	in      string // before the names
+	counted string // after the number
+}{
+	{Better, "better in ", ""}, {Worse, "worse in ", ""}, {Differs, "different in ", ""}, {Same, "the same within the margin in ", "the same"},
+	{Cannot, "", "cannot tell"},
+}
+
+// say puts the comparison into one sentence, and into a headline; measures that are asked for count.
+func (res *Result) say(o Options) {
 	by := map[Verdict][]string{}
 	var refused []string
 	asked, alone, why := 0, 0, ""
-	for _, r := range rows {
+	for _, r := range res.Rows {
 		if !r.Asked {
 			continue
 		}
@@ -28,41 +44,56 @@ func sentence(rows []Row, o Options) string {
 			by[r.Verdict] = append(by[r.Verdict], title(r))
 		}
 	}
-	if asked == 0 {
-		return "No measure has a limit in [joint.limits], so none counts for a verdict on the whole."
+	switch {
+	case asked == 0:
+		res.Sentence = "No measure has a limit, so none counts for a verdict on the whole; keys such as play_deg in [joint.limits] set them."
+	case len(refused) == asked:
+		res.Sentence = "The two sides are " + notComparable + why + "."
 	}
-	if len(refused) == asked {
-		return "The two sides are " + notComparable + why + "."
+	if res.Headline = res.Sentence; res.Sentence != "" {
+		return
 	}
-	var parts []string
-	for _, v := range []struct {
-		v     Verdict
-		words string
-	}{{Better, "better in "}, {Worse, "worse in "}, {Differs, "different in "}, {Same, "the same within the margin in "}} {
-		if list := by[v.v]; len(list) > 0 {
-			parts = append(parts, v.words+strings.Join(list, ", "))
+	if alone > 0 {
+		res.Few = few
+	}
+	var parts, short []string
+	for _, v := range told {
+		list := by[v.verdict]
+		if len(list) == 0 {
+			continue
+		}
+		if v.verdict != Cannot {
+			parts = append(parts, v.in+strings.Join(list, ", "))
+		}
+		switch {
+		case v.counted != "":
+			short = append(short, fmt.Sprintf("%d %s", len(list), v.counted))
+		case len(list) > namesMost:
+			short = append(short, fmt.Sprintf("%s%d measures", v.in, len(list)))
+		default:
+			short = append(short, v.in+strings.Join(list, ", "))
 		}
 	}
 	s := strings.Join(parts, "; ")
-	switch {
-	case s == "":
+	if s == "" {
 		s = "nothing can be told of " + o.B + " against " + o.A
-	default:
+	} else {
 		s = o.B + " is " + s
 	}
 	if list := by[Cannot]; len(list) > 0 {
-		s += "; not told: " + strings.Join(list, ", ")
+		s += "; cannot tell: " + strings.Join(list, ", ")
 	}
 	if len(refused) > 0 {
 		s += "; not comparable: " + strings.Join(refused, ", ")
+		short = append(short, fmt.Sprintf("%d not comparable", len(refused)))
 	}
-	if alone > 0 {
-		s += "; with one assembly or run on a side, how much re-assembly scatters is not known"
+	if res.Few != "" {
+		s += "; " + res.Few
 	}
 	if strings.HasPrefix(s, "the ") || strings.HasPrefix(s, "nothing ") { // a side's own name is written as it is
 		s = strings.ToUpper(s[:1]) + s[1:]
 	}
-	return s + "."
+	res.Sentence, res.Headline = s+".", o.B+": "+strings.Join(short, "; ")
 }
 
 // title returns a measure's name in words, to stand within a sentence.

@@ -54,7 +54,7 @@ func define() []Definition {
 		{"tight_spot_width", "deg", "Tight spot, width", 1, false, "friction by angle, width at half height (common practice)"},
 		{"load_torque_peak", "N·m", "Greatest load torque", 3, false, "statics of a point mass"},
 		{"load_torque_amplitude", "N·m", "Load torque level with the axis, by the current", 3, false, invdyn},
-		{"torque_use", "1", "Share of the torque available", 3, false, dc},
+		{"torque_use", "1", "Torque use", 3, false, dc},
 		{"heat_share", "1", "Heating, share of what may last", 2, false, "first-order average of squared current, I²t (derived); copper losses"},
 		{"temp_rise", "K", "Temperature rise", 1, false, "greatest reading less the first (definition)"},
 		{"stall_time", "s", "Time in stall", 2, false, dc},

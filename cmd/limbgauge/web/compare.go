@@ -22,9 +22,9 @@ type compareView struct {
 }
 
 type comparedJoint struct {
-	Name, Sentence string
-	Notes          []string
-	Rows           []comparedRow
+	Name, Headline, Few string
+	Notes               []string
+	Rows                []comparedRow
 }
 
 type comparedRow struct {
@@ -138,7 +138,7 @@ func pairOf(revs []book.Revision, joints map[string][]string, a, b string) (stri
 }
 
 func comparedOf(name, nameA, nameB string, res compare.Result) comparedJoint {
-	c := comparedJoint{Name: name, Sentence: report.Sentence(res.Sentence)}
+	c := comparedJoint{Name: name, Headline: res.Headline, Few: report.Sentence(res.Few)}
 	for _, n := range res.Notes {
 		c.Notes = append(c.Notes, report.Sentence(n))
 	}
