@@ -24,6 +24,7 @@ type motion struct {
 
 	mu     sync.Mutex
 	state  state
+	closed bool   // nothing is armed or started any more
 	owner  string // page that armed
 	heard  time.Time
 	plan   Plan
@@ -89,6 +90,9 @@ func (m *motion) arm(ctx context.Context, page string, ask Sweep) error {
 	}
 	m.mu.Lock()
 	defer m.mu.Unlock()
+	if m.closed {
+		return errClosing
+	}
 	if m.state != limp {
 		return errBusy
 	}
@@ -121,6 +125,9 @@ func (m *motion) wait(done chan struct{}) {
 func (m *motion) start(page string) error {
 	m.mu.Lock()
 	defer m.mu.Unlock()
+	if m.closed { // then nothing is armed either; it says why
+		return errClosing
+	}
 	if m.state != armed || m.owner != page {
 		return errNotOwner
 	}
@@ -204,9 +211,11 @@ func (m *motion) silent() {
 	}
 }
 
-// wind waits until nothing is under way any more.
+// wind ends what is under way, waits until it is over, and lets nothing begin any more.
 func (m *motion) wind() {
 	m.mu.Lock()
+	m.closed = true
+	m.end(errClosing)
 	done, busy := m.done, m.state != limp
 	m.mu.Unlock()
 	if busy {

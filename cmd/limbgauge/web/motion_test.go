@@ -117,7 +117,7 @@ func serveTable(t *testing.T, now func() time.Time) *served {
 	over := make(chan struct{})
 	go func() { defer close(over); h.Serve(l) }()
 	r := &served{t: t, url: "http://" + l.Addr().String(), table: d, srv: s}
-	r.end = sync.OnceFunc(func() { s.motion.stop(errClosing); s.motion.wind(); cancel(); h.Close(); <-over })
+	r.end = sync.OnceFunc(func() { s.motion.wind(); cancel(); h.Close(); <-over })
 	t.Cleanup(r.end)
 	return r
 }
@@ -394,7 +394,6 @@ func TestStartAfterAnAnsweredStop(t *testing.T) {
 	for name, end := range map[string]func(*motion){
 		"stop":    func(m *motion) { m.stop(errStopped) },
 		"gone":    func(m *motion) { m.gone(one) },
-		"closing": func(m *motion) { m.stop(errClosing) },
 	} {
 		t.Run(name, func(t *testing.T) {
 			r := serveTable(t, still())
@@ -435,6 +434,17 @@ func TestServerEnds(t *testing.T) {
 	r.must(one, "/start")
 	r.end()
 	r.didOnly("plan 1 of knee begins", "stopped: "+errClosing.Error())
+}
+
+// While a server ends its pages are still answered, but nothing is armed or begins any more.
+func TestNothingBeginsAtTheEnd(t *testing.T) {
+	r := serveTable(t, still())
+	r.watch(one).waits(limp)
+	r.must(one, "/arm", "sweep", knees)
+	r.srv.motion.wind()
+	r.mustNot(one, "/start", errClosing)
+	r.mustNot(one, "/arm", errClosing, "sweep", knees)
+	r.didOnly()
 }
 
 // The sixth page of a browser would take the last connection it has, and with it the way of a stop.

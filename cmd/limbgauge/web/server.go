@@ -69,8 +69,7 @@ func Serve(ctx context.Context, l net.Listener, o Options) error {
 	case err = <-failed:
 	case <-ctx.Done():
 	}
-	s.motion.stop(errClosing) // motion first
-	s.motion.wind()
+	s.motion.wind() // motion first
 	end() // the streams end themselves
 	out, cancel := context.WithTimeout(context.WithoutCancel(ctx), 2*time.Second)
 	defer cancel()
