@@ -16,9 +16,10 @@ import (
 // guard decides which requests are answered at all. Any page of the web may send requests to this
 // computer, so that a request comes from here says nothing.
 type guard struct {
-	hosts    []string // values of the Host header that are ours
-	token    string   // what only our own pages know
-	password string   // empty: none is asked for, which only loopback may have
+	hosts    []string      // values of the Host header that are ours
+	token    string        // what only our own pages know
+	password string        // empty: none is asked for, which only loopback may have
+	trying   chan struct{} // holds one: passwords are tried one after the other
 }
 
 // newGuard makes the guard of a server that listens at an address. Hosts are further names the
@@ -26,7 +27,7 @@ type guard struct {
 func newGuard(at net.Addr, hosts []string, password string) guard {
 	secret := make([]byte, 32)
 	rand.Read(secret) // it never fails
-	g := guard{token: hex.EncodeToString(secret), password: password}
+	g := guard{token: hex.EncodeToString(secret), password: password, trying: make(chan struct{}, 1)}
 	host, port, _ := net.SplitHostPort(at.String()) // an address of a listener always splits
 	names := append([]string{"localhost", "127.0.0.1", "::1"}, hosts...)
 	if ip := net.ParseIP(host); ip != nil && !ip.IsUnspecified() {
@@ -47,8 +48,13 @@ const (
 	tokenField  = "token"
 )
 
-// slowDown is how long a wrong password takes, so that guessing does.
-const slowDown = 500 * time.Millisecond
+const (
+	// slowDown is how long a wrong password takes, so that guessing does. Meanwhile no other is looked at,
+	// so that guessing many at once is no quicker.
+	slowDown = 500 * time.Millisecond
+	// turnMost is how long a request waits for others to be tried.
+	turnMost = 5 * time.Second
+)
 
 // wrap answers only what may be answered, and tells the browser what a page of ours may do.
 func (g guard) wrap(next http.Handler) http.Handler {
@@ -60,22 +66,31 @@ func (g guard) wrap(next http.Handler) http.Handler {
 		h.Set("Cross-Origin-Opener-Policy", "same-origin")
 		h.Set("Cross-Origin-Resource-Policy", "same-origin")
 		h.Set("Cache-Control", "no-store")
-		if why := g.refuses(r); why != "" {
+		// Host, password, then the rest: who does not know the password has no more read of him than headers.
+		if why := g.named(r); why != "" {
 			http.Error(w, why, http.StatusForbidden)
 			return
 		}
-		if g.password != "" && !g.knows(r) {
-			time.Sleep(slowDown)
+		switch g.admits(r) {
+		case http.StatusUnauthorized:
 			h.Set("WWW-Authenticate", `Basic realm="limbgauge", charset="UTF-8"`)
 			http.Error(w, "This bench asks for its password; the user name may be anything.", http.StatusUnauthorized)
+			return
+		case http.StatusServiceUnavailable:
+			h.Set("Retry-After", "5")
+			http.Error(w, "Somebody is trying wrong passwords at this bench, so it answers slowly.", http.StatusServiceUnavailable)
+			return
+		}
+		if why := g.refuses(r); why != "" {
+			http.Error(w, why, http.StatusForbidden)
 			return
 		}
 		next.ServeHTTP(w, r)
 	})
 }
 
-// refuses says why a request is not ours, "" when it is.
-func (g guard) refuses(r *http.Request) string {
+// named says why a request is not for us, "" when it is.
+func (g guard) named(r *http.Request) string {
 	ours := false
 	for _, h := range g.hosts {
 		ours = ours || strings.EqualFold(r.Host, h)
@@ -83,6 +98,11 @@ func (g guard) refuses(r *http.Request) string {
 	if !ours {
 		return "This bench is not known by the name " + strings.ToValidUTF8(r.Host, "?") + "; open the address that limbgauge serve printed, or name it with --host."
 	}
+	return ""
+}
+
+// refuses says why a request does not come from a page of ours, "" when it does.
+func (g guard) refuses(r *http.Request) string {
 	site := r.Header.Get("Sec-Fetch-Site")
 	if r.Method == http.MethodGet || r.Method == http.MethodHead {
 		// Another site may lead here with a link; it may not take pages apart or take the place of one that watches.
@@ -107,9 +127,36 @@ func (g guard) refuses(r *http.Request) string {
 	return ""
 }
 
-func (g guard) knows(r *http.Request) bool {
-	_, password, ok := r.BasicAuth()
-	return ok && same(password, g.password)
+// admits returns 200 for the right password, 401 for none or a wrong one, and 503 where so many are
+// being tried that its turn did not come.
+func (g guard) admits(r *http.Request) int {
+	_, password, given := r.BasicAuth()
+	if g.password == "" {
+		return http.StatusOK
+	}
+	if !given { // nothing is tried: a browser asks so first
+		return http.StatusUnauthorized
+	}
+	// A page of ours that was opened with the password waits for nobody: it may want to stop a joint. Who does
+	// not have its mark cannot guess the password by it.
+	if same(r.Header.Get(tokenHeader), g.token) && same(password, g.password) {
+		return http.StatusOK
+	}
+	turn := time.NewTimer(turnMost)
+	defer turn.Stop()
+	select {
+	case g.trying <- struct{}{}:
+	case <-turn.C:
+		return http.StatusServiceUnavailable
+	case <-r.Context().Done():
+		return http.StatusServiceUnavailable
+	}
+	defer func() { <-g.trying }()
+	if same(password, g.password) {
+		return http.StatusOK
+	}
+	time.Sleep(slowDown) // also for who has hung up: else that would be the way to guess quickly
+	return http.StatusUnauthorized
 }
 
 // same compares without telling by its time where two texts differ.

@@ -1,12 +1,17 @@
 package web
 
 import (
+	"io"
 	"net"
 	"net/http"
 	"net/http/httptest"
 	"net/url"
 	"strings"
+	"sync"
+	"sync/atomic"
 	"testing"
+	"testing/synctest"
+	"time"
 )
 
 var here = &net.TCPAddr{IP: net.IPv4(127, 0, 0, 1), Port: 7117}
@@ -66,6 +71,85 @@ func TestPasswordIsAskedFor(t *testing.T) {
 		}
 	}
 }
+
+// Wrong passwords are tried one after the other, however many come at once, and the right one too has to wait, so that
+// a quick answer tells nothing. A page of ours, which has shown the password before, waits for nobody.
+func TestGuessingIsSlow(t *testing.T) {
+	const many = 8 // fewer than have their turn in time
+	synctest.Test(t, func(t *testing.T) {
+		g := newGuard(here, nil, "ten green pots")
+		began := time.Now() // of a clock that only waiting moves
+		try := func(password, token string, want int, least time.Duration) {
+			got := ask(g, func(r *http.Request) { r.SetBasicAuth("any", password); r.Header.Set(tokenHeader, token) })
+			if took := time.Since(began); got != want || took < least {
+				t.Errorf("%q: %d after %v, want %d after at least %v", password, got, took, want, least)
+			}
+		}
+		var all sync.WaitGroup
+		for range many {
+			all.Go(func() { try("ten green pot", g.token, http.StatusUnauthorized, slowDown) })
+		}
+		synctest.Wait()
+		all.Go(func() { try("ten green pots", "", http.StatusNoContent, many*slowDown) }) // its mark is in the body, which comes later
+		synctest.Wait()
+		try("ten green pots", g.token, http.StatusNoContent, 0)
+		if took := time.Since(began); took != 0 {
+			t.Errorf("a page of ours waited for %v", took)
+		}
+		all.Wait()
+		if took := time.Since(began); took != many*slowDown {
+			t.Errorf("%d wrong passwords took %v, want %v", many, took, many*slowDown)
+		}
+	})
+}
+
+// A request whose turn does not come is told so without its password being looked at.
+func TestManyGuessers(t *testing.T) {
+	const many = 100
+	synctest.Test(t, func(t *testing.T) {
+		g := newGuard(here, nil, "ten green pots")
+		var tried, waited atomic.Int64
+		var all sync.WaitGroup
+		for range many {
+			all.Go(func() {
+				switch got := ask(g, func(r *http.Request) { r.SetBasicAuth("any", "a guess") }); got {
+				case http.StatusUnauthorized:
+					tried.Add(1)
+				case http.StatusServiceUnavailable:
+					waited.Add(1)
+				default:
+					t.Errorf("a guess: %d", got)
+				}
+			})
+		}
+		all.Wait()
+		if most := int64(turnMost/slowDown) + 1; tried.Load() > most || tried.Load()+waited.Load() != many {
+			t.Errorf("%d were tried and %d told to wait; want at most %d of %d tried", tried.Load(), waited.Load(), most, many)
+		}
+	})
+}
+
+// Of who does not know the password no body is read.
+func TestPasswordBeforeTheBody(t *testing.T) {
+	g := newGuard(here, nil, "ten green pots")
+	for name, change := range map[string]func(*http.Request){
+		"none":         func(*http.Request) {},
+		"another name": func(r *http.Request) { r.Host = "evil.example"; r.SetBasicAuth("any", "ten green pots") },
+	} {
+		read := false
+		ask(g, func(r *http.Request) {
+			change(r)
+			r.Body = io.NopCloser(reader(func([]byte) (int, error) { read = true; return 0, io.EOF }))
+		})
+		if read {
+			t.Errorf("%s: its body was read", name)
+		}
+	}
+}
+
+type reader func([]byte) (int, error)
+
+func (r reader) Read(p []byte) (int, error) { return r(p) }
 
 // An address that others can reach is refused without a password.
 func TestNoOpenBench(t *testing.T) {

@@ -13,7 +13,7 @@ const gait = "gait"; // the routine that means an endurance test
 let state = "limp", mine = false, lost = false;
 
 const body = (more) => new URLSearchParams({ page, token, ...more });
-const ask = (path, more) => fetch(path, { method: "POST", body: body(more), keepalive: path !== "/arm" });
+const ask = (path, more) => fetch(path, { method: "POST", body: body(more), headers: { "X-Limbgauge-Token": token }, keepalive: path !== "/arm" });
 // post says whether it was done, and otherwise on the page why not.
 const post = async (path, more) => {
   let r;
