@@ -16,18 +16,19 @@ import (
 // guard decides which requests are answered at all. Any page of the web may send requests to this
 // computer, so that a request comes from here says nothing.
 type guard struct {
-	hosts    []string      // values of the Host header that are ours
-	token    string        // what only our own pages know
-	password string        // empty: none is asked for, which only loopback may have
+	hosts    []string // values of the Host header that are ours
+	token    string   // what only our own pages know
+	password string   // empty: none is asked for, which only loopback may have
+	now      func() time.Time
 	trying   chan struct{} // holds one: passwords are tried one after the other
 }
 
 // newGuard makes the guard of a server that listens at an address. Hosts are further names the
 // server is known by.
-func newGuard(at net.Addr, hosts []string, password string) guard {
+func newGuard(at net.Addr, hosts []string, password string, now func() time.Time) guard {
 	secret := make([]byte, 32)
 	rand.Read(secret) // it never fails
-	g := guard{token: hex.EncodeToString(secret), password: password, trying: make(chan struct{}, 1)}
+	g := guard{token: hex.EncodeToString(secret), password: password, now: now, trying: make(chan struct{}, 1)}
 	host, port, _ := net.SplitHostPort(at.String()) // an address of a listener always splits
 	names := append([]string{"localhost", "127.0.0.1", "::1"}, hosts...)
 	if ip := net.ParseIP(host); ip != nil && !ip.IsUnspecified() {
@@ -54,6 +55,8 @@ const (
 	slowDown = 500 * time.Millisecond
 	// turnMost is how long a request waits for others to be tried.
 	turnMost = 5 * time.Second
+	// bodyWithin is how long a request's body may take to come.
+	bodyWithin = 5 * time.Second
 )
 
 // wrap answers only what may be answered, and tells the browser what a page of ours may do.
@@ -66,6 +69,15 @@ func (g guard) wrap(next http.Handler) http.Handler {
 		h.Set("Cross-Origin-Opener-Policy", "same-origin")
 		h.Set("Cross-Origin-Resource-Policy", "same-origin")
 		h.Set("Cache-Control", "no-store")
+		// What is sent with a request has to come soon. The deadline is that of this one body: a server's own
+		// would also end the streams and whatever takes long to answer.
+		in := http.NewResponseController(w)
+		soon := func() {
+			if r.ContentLength != 0 {
+				_ = in.SetReadDeadline(g.now().Add(bodyWithin)) // only what is no connection has none
+			}
+		}
+		soon()
 		// Host, password, then the rest: who does not know the password has no more read of him than headers.
 		if why := g.named(r); why != "" {
 			http.Error(w, why, http.StatusForbidden)
@@ -81,9 +93,13 @@ func (g guard) wrap(next http.Handler) http.Handler {
 			http.Error(w, "Somebody is trying wrong passwords at this bench, so it answers slowly.", http.StatusServiceUnavailable)
 			return
 		}
+		soon() // it may have waited for its turn
 		if why := g.refuses(r); why != "" {
 			http.Error(w, why, http.StatusForbidden)
 			return
+		}
+		if len(r.PostForm) > 0 { // it has come
+			_ = in.SetReadDeadline(time.Time{})
 		}
 		next.ServeHTTP(w, r)
 	})
@@ -117,9 +133,12 @@ func (g guard) refuses(r *http.Request) string {
 	if origin := r.Header.Get("Origin"); !strings.EqualFold(origin, "http://"+r.Host) {
 		return "Only a page of this bench may change anything."
 	}
+	if err := r.ParseForm(); err != nil {
+		return "What was sent with this did not come whole; try it again."
+	}
 	given := r.Header.Get(tokenHeader)
 	if given == "" {
-		given = r.PostFormValue(tokenField)
+		given = r.PostForm.Get(tokenField)
 	}
 	if !same(given, g.token) {
 		return "This page is of an earlier start of limbgauge serve; load it again."

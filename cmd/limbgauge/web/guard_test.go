@@ -30,7 +30,7 @@ func ask(g guard, change func(*http.Request)) int {
 // What a browser sends for a page of another origin (Fetch Standard: Origin, Sec-Fetch-Site), for a name
 // that was bent to this computer (Host), and without what only our pages know, changes nothing.
 func TestOnlyOurPagesChangeAnything(t *testing.T) {
-	g := newGuard(here, []string{"bench.lan"}, "")
+	g := newGuard(here, []string{"bench.lan"}, "", time.Now)
 	for name, c := range map[string]struct {
 		change func(*http.Request)
 		want   int
@@ -57,7 +57,7 @@ func TestOnlyOurPagesChangeAnything(t *testing.T) {
 }
 
 func TestPasswordIsAskedFor(t *testing.T) {
-	g := newGuard(here, nil, "ten green pots")
+	g := newGuard(here, nil, "ten green pots", time.Now)
 	for name, c := range map[string]struct {
 		change func(*http.Request)
 		want   int
@@ -77,7 +77,7 @@ func TestPasswordIsAskedFor(t *testing.T) {
 func TestGuessingIsSlow(t *testing.T) {
 	const many = 8 // fewer than have their turn in time
 	synctest.Test(t, func(t *testing.T) {
-		g := newGuard(here, nil, "ten green pots")
+		g := newGuard(here, nil, "ten green pots", time.Now)
 		began := time.Now() // of a clock that only waiting moves
 		try := func(password, token string, want int, least time.Duration) {
 			got := ask(g, func(r *http.Request) { r.SetBasicAuth("any", password); r.Header.Set(tokenHeader, token) })
@@ -107,7 +107,7 @@ func TestGuessingIsSlow(t *testing.T) {
 func TestManyGuessers(t *testing.T) {
 	const many = 100
 	synctest.Test(t, func(t *testing.T) {
-		g := newGuard(here, nil, "ten green pots")
+		g := newGuard(here, nil, "ten green pots", time.Now)
 		var tried, waited atomic.Int64
 		var all sync.WaitGroup
 		for range many {
@@ -131,7 +131,7 @@ func TestManyGuessers(t *testing.T) {
 
 // Of who does not know the password no body is read.
 func TestPasswordBeforeTheBody(t *testing.T) {
-	g := newGuard(here, nil, "ten green pots")
+	g := newGuard(here, nil, "ten green pots", time.Now)
 	for name, change := range map[string]func(*http.Request){
 		"none":         func(*http.Request) {},
 		"another name": func(r *http.Request) { r.Host = "evil.example"; r.SetBasicAuth("any", "ten green pots") },

@@ -2,11 +2,13 @@ package web
 
 import (
 	"bufio"
+	"errors"
 	"fmt"
 	"io"
 	"net"
 	"net/http"
 	"net/url"
+	"os"
 	"strings"
 	"testing"
 	"time"
@@ -117,6 +119,42 @@ func TestHostileRequests(t *testing.T) {
 	r.must(one, "/start")
 	a.waits(moving)
 	r.must(one, "/stop")
+}
+
+// A body that does not come is not waited for, wherever it was sent to; a stream that has lasted as long goes on.
+func TestBodyThatDoesNotCome(t *testing.T) {
+	// A clock that is behind makes the deadlines of reading come early.
+	r := serveTable(t, func() time.Time { return time.Now().Add(300*time.Millisecond - bodyWithin) })
+	here := strings.TrimPrefix(r.url, "http://")
+	for name, c := range map[string]struct{ head, body string }{
+		"of a form":             {"POST /stop HTTP/1.1\r\nHost: " + here + "\r\nContent-Type: application/x-www-form-urlencoded\r\nOrigin: " + r.url + "\r\nContent-Length: 100\r\n\r\n", "page="},
+		"of a form by its mark": {"POST /stop HTTP/1.1\r\nHost: " + here + "\r\nContent-Type: application/x-www-form-urlencoded\r\nOrigin: " + r.url + "\r\n" + tokenHeader + ": " + r.srv.guard.token + "\r\nContent-Length: 100\r\n\r\n", "page="},
+		"in pieces":             {"POST /stop HTTP/1.1\r\nHost: " + here + "\r\nContent-Type: application/x-www-form-urlencoded\r\nOrigin: " + r.url + "\r\nTransfer-Encoding: chunked\r\n\r\n", "5\r\npage="},
+		"of what reads":         {"GET /look/icon.svg HTTP/1.1\r\nHost: " + here + "\r\nContent-Length: 100\r\n\r\n", "page="},
+		"of another name":       {"POST /stop HTTP/1.1\r\nHost: evil.example\r\nContent-Length: 100\r\n\r\n", "page="},
+	} {
+		t.Run(name, func(t *testing.T) {
+			line, err := net.Dial("tcp", here)
+			if err != nil {
+				t.Fatal(err)
+			}
+			defer line.Close()
+			if err := line.SetDeadline(time.Now().Add(20 * time.Second)); err != nil { // far from where it should end
+				t.Fatal(err)
+			}
+			if _, err := io.WriteString(line, c.head+c.body); err != nil {
+				t.Fatal(err)
+			}
+			if _, err := io.Copy(io.Discard, line); errors.Is(err, os.ErrDeadlineExceeded) {
+				t.Error("it is still waited for")
+			}
+		})
+	}
+	a := r.watch(one)
+	a.waits(limp)
+	time.Sleep(600 * time.Millisecond) // the longer the better
+	r.must(one, "/arm", "sweep", knees)
+	a.waits(armed)
 }
 
 // No answer may be framed, guessed at, kept, or run what is not a file of ours.

@@ -392,8 +392,8 @@ func TestArmedPageGoes(t *testing.T) {
 // A stop or a leave that was answered holds: the very next thing that happens may be a start, and it is refused.
 func TestStartAfterAnAnsweredStop(t *testing.T) {
 	for name, end := range map[string]func(*motion){
-		"stop":    func(m *motion) { m.stop(errStopped) },
-		"gone":    func(m *motion) { m.gone(one) },
+		"stop": func(m *motion) { m.stop(errStopped) },
+		"gone": func(m *motion) { m.gone(one) },
 	} {
 		t.Run(name, func(t *testing.T) {
 			r := serveTable(t, still())

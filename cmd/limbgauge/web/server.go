@@ -70,7 +70,7 @@ func Serve(ctx context.Context, l net.Listener, o Options) error {
 	case <-ctx.Done():
 	}
 	s.motion.wind() // motion first
-	end() // the streams end themselves
+	end()           // the streams end themselves
 	out, cancel := context.WithTimeout(context.WithoutCancel(ctx), 2*time.Second)
 	defer cancel()
 	if e := srv.Shutdown(out); e != nil {
@@ -89,7 +89,7 @@ func loopback(a net.Addr) bool {
 
 func newServer(ctx context.Context, at net.Addr, o Options) (*server, error) {
 	h := newHub()
-	s := &server{desk: o.Desk, guard: newGuard(at, o.Hosts, o.Password), hub: h, motion: newMotion(ctx, o.Desk, h, o.Now), now: o.Now, closed: ctx}
+	s := &server{desk: o.Desk, guard: newGuard(at, o.Hosts, o.Password, o.Now), hub: h, motion: newMotion(ctx, o.Desk, h, o.Now), now: o.Now, closed: ctx}
 	t, err := template.New("").Funcs(s.words()).ParseFS(files, "pages/*.html")
 	if err != nil {
 		return nil, fmt.Errorf("parse the pages: %w", err)
