@@ -66,8 +66,11 @@ func (a *app) serve(ctx context.Context, o serveOptions) error {
 	}
 	ready := func(at net.Addr) { fmt.Fprintf(a.out, "The bench is at http://%s - Ctrl-C ends it.\n", at) }
 	err = web.Serve(ctx, l, web.Options{Desk: &desk{app: *a, o: o}, Hosts: o.hosts, Password: os.Getenv(passwordVariable), Now: a.now, Ready: ready})
-	if errors.Is(err, web.ErrOpen) {
-		return usageError{fmt.Errorf("--listen %s: %w; set %s", o.listen, err, passwordVariable)}
+	switch {
+	case errors.Is(err, web.ErrOpen):
+		return usageError{fmt.Errorf("--listen %s: %w; set %s, %d characters or more", o.listen, err, passwordVariable, web.PasswordLeast)}
+	case errors.Is(err, web.ErrShort):
+		return usageError{fmt.Errorf("%s: %w; set a longer one", passwordVariable, err)}
 	}
 	return err
 }

@@ -1,6 +1,7 @@
 package web
 
 import (
+	"context"
 	"io"
 	"net"
 	"net/http"
@@ -159,5 +160,20 @@ func TestNoOpenBench(t *testing.T) {
 	}
 	if err := Serve(t.Context(), l, Options{}); err != ErrOpen {
 		t.Errorf("serving %s without a password: %v, want %v", l.Addr(), err, ErrOpen)
+	}
+}
+
+// A password that is guessed in an hour is none, wherever the page is served: by its characters, not its bytes.
+func TestShortPassword(t *testing.T) {
+	over, end := context.WithCancel(t.Context())
+	end() // what is served is so for no time
+	for password, want := range map[string]error{"short": ErrShort, "äöüäöüä": ErrShort, "eight to": nil, "": nil} {
+		l, err := net.Listen("tcp", "127.0.0.1:0")
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := Serve(over, l, Options{Desk: &table{}, Password: password, Now: time.Now}); err != want {
+			t.Errorf("with the password %q: %v, want %v", password, err, want)
+		}
 	}
 }

@@ -10,6 +10,7 @@ import (
 	"net"
 	"net/http"
 	"time"
+	"unicode/utf8"
 
 	"limbgauge/analyze/report"
 )
@@ -43,8 +44,15 @@ type server struct {
 	closed context.Context
 }
 
-// ErrOpen says that a page without a password was to be served to others than this computer.
-var ErrOpen = errors.New("an address that others can reach needs a password")
+// PasswordLeast is how many characters a password has at least (NIST SP 800-63B, 5.1.1.1; from memory).
+const PasswordLeast = 8
+
+var (
+	// ErrOpen says that a page without a password was to be served to others than this computer.
+	ErrOpen = errors.New("an address that others can reach needs a password")
+	// ErrShort says that a password is too short to be one.
+	ErrShort = fmt.Errorf("the password has fewer than %d characters", PasswordLeast)
+)
 
 // Serve answers at a listener, which it closes, until the context ends. Motion is stopped before it
 // returns, and what was recorded is kept.
@@ -52,6 +60,9 @@ func Serve(ctx context.Context, l net.Listener, o Options) error {
 	defer l.Close()
 	if o.Password == "" && !loopback(l.Addr()) {
 		return ErrOpen
+	}
+	if n := utf8.RuneCountInString(o.Password); 0 < n && n < PasswordLeast {
+		return ErrShort
 	}
 	closing, end := context.WithCancel(context.WithoutCancel(ctx))
 	defer end()
