@@ -33,6 +33,8 @@ type Options struct {
 	Rest bool
 	// Limp says that no joint will be armed, so that a stand need not know how often servos get pulses.
 	Limp bool
+	// AtOnce hands samples over as they come, not gathered: for a stand that waits for its host.
+	AtOnce bool
 	// Arrived, where given, is told of each message that carries a time of the stand, as it comes. The
 	// reader calls it: it must not wait, and must not call Conn.
 	Arrived func(Arrival)

@@ -19,9 +19,10 @@ const (
 type mailbox struct {
 	mu     sync.Mutex
 	events []Event
-	tail   *gathering // samples at the end of events that may still grow
-	held   int        // samples in events
-	err    error      // what ended the conversation; set once
+	tail   *gathering    // samples at the end of events that may still grow
+	held   int           // samples in events
+	err    error         // what ended the conversation; set once
+	gather time.Duration // how long samples wait for company
 	wake   chan struct{}
 }
 
@@ -33,7 +34,7 @@ type gathering struct {
 	n       int
 }
 
-func newMailbox() *mailbox { return &mailbox{wake: make(chan struct{}, 1)} }
+func newMailbox() *mailbox { return &mailbox{gather: gatherFor, wake: make(chan struct{}, 1)} }
 
 func (m *mailbox) signal() {
 	select {
@@ -101,7 +102,7 @@ func (m *mailbox) take() (e Event, wait time.Duration, err error) {
 	}
 	e = m.events[0]
 	if g := m.tail; g != nil && len(m.events) == 1 {
-		if wait := gatherFor - time.Since(g.since); wait > 0 {
+		if wait := m.gather - time.Since(g.since); wait > 0 {
 			return nil, wait, nil
 		}
 		m.tail = nil

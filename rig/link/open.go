@@ -22,6 +22,9 @@ func Open(ctx context.Context, rw io.ReadWriteCloser, opt Options) (*Conn, error
 		nonce: uint16(1 + rand.IntN(0xFFFF)), hello: make(chan wire.Hello, 1), pending: map[uint8]*request{},
 		changed: make(chan struct{}), tally: make([]tally, len(opt.Joints)), lastIn: time.Now(),
 	}
+	if opt.AtOnce {
+		c.box.gather = 0
+	}
 	for ch := range c.index {
 		c.index[ch] = -1
 	}

@@ -1,6 +1,7 @@
 package session
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"slices"
@@ -16,12 +17,14 @@ type pump struct {
 	conn    *link.Conn
 	rec     recorder
 	live    *Live
+	step    inStep // nil: the stand keeps time of its own
 	cancel  context.CancelCauseFunc
 	failed  error // of the recording; read after the pump has ended
 	over    error // what ended the conversation, nil for our own Close; read after the pump has ended
 	state   progress
 	plans   []Plan
 	guard   func(*rig.Batch) error
+	ruled   error // what the guard said; read after the pump has ended
 	joints  []rig.Joint
 	senses  []senses  // of each joint
 	ways    []heading // of each joint
@@ -81,9 +84,12 @@ func (p *pump) run() {
 		}
 		switch e := e.(type) {
 		case *link.Samples:
+			n := 0
 			for _, b := range e.Batches {
+				n += b.Len()
 				p.samples(b)
 			}
+			p.handled(n)
 		case *link.MoveGone:
 			p.gone(e)
 		case *link.Tripped:
@@ -107,8 +113,9 @@ func (p *pump) samples(b *rig.Batch) {
 	p.state.take(b)
 	p.ways[b.Joint].take(b)
 	if p.guard != nil {
-		if err := p.guard(b); err != nil {
-			p.cancel(&GuardError{err})
+		if err := p.guard(b); err != nil && p.ruled == nil {
+			p.ruled = &GuardError{err}
+			p.cancel(p.ruled)
 		}
 	}
 	if p.against == nil {
@@ -120,6 +127,16 @@ func (p *pump) samples(b *rig.Batch) {
 		p.cancel(ErrStuck)
 	}
 	p.live.put(p.state.snapshot(p.conn.Losses()[b.Joint].Losses))
+}
+
+// inStep is a line whose stand waits until its samples were dealt with.
+type inStep interface{ Handled(samples int) }
+
+// handled lets such a stand go on, but for one that is being stopped.
+func (p *pump) handled(samples int) {
+	if p.step != nil && cmp.Or(p.failed, p.ruled, p.against) == nil {
+		p.step.Handled(samples)
+	}
 }
 
 func (p *pump) isTurnOf(joint int) bool {

@@ -1,6 +1,7 @@
 package session
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -42,8 +43,8 @@ type Config struct {
 	// Live is told what happens; nil when nobody watches.
 	Live *Live
 	// Guard looks at every batch of the joint under test after it was recorded. When it returns an
-	// error motion is stopped, and the run ends with its words; nil when nobody guards. It is called
-	// from one goroutine and must not wait.
+	// error motion is stopped, and the run ends with its words, be its last move done by then; nil when
+	// nobody guards. It is called from one goroutine and must not wait.
 	Guard func(*rig.Batch) error
 }
 
@@ -97,7 +98,11 @@ func Run(ctx context.Context, cfg Config) (Result, error) {
 			return Result{}, err
 		}
 	}
-	conn, err := link.Open(ctx, cfg.Line, link.Options{Joints: cfg.Joints})
+	step, _ := cfg.Line.(inStep)
+	if step != nil {
+		step.Handled(0) // all that it sends will be counted
+	}
+	conn, err := link.Open(ctx, cfg.Line, link.Options{Joints: cfg.Joints, AtOnce: step != nil})
 	if err != nil {
 		return Result{}, fmt.Errorf("open the stand: %w", err)
 	}
@@ -114,6 +119,7 @@ func Run(ctx context.Context, cfg Config) (Result, error) {
 	move, cancel := context.WithCancelCause(ctx)
 	defer cancel(nil)
 	p := newPump(conn, rec, cfg, cancel)
+	p.step = step
 	done := make(chan struct{})
 	go func() { defer close(done); p.run() }()
 
@@ -129,8 +135,8 @@ func Run(ctx context.Context, cfg Config) (Result, error) {
 		// A trip, as section 6 of SPEC.md has it, whether the mover saw it first or the pump.
 		moveErr = fmt.Errorf("%w: %w", &link.TrippedError{Trip: link.Tripped{Reason: wire.ReasonReset, Joint: -1}}, p.over)
 	}
-	if moveErr == nil {
-		moveErr = p.against // seen when the last move was gone
+	if moveErr == nil { // seen when the last move was gone
+		moveErr = cmp.Or(p.ruled, p.against)
 	}
 	if p.failed != nil {
 		moveErr = p.failed

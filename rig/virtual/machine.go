@@ -19,6 +19,7 @@ type machine struct {
 	// emit takes a frame and says whether there was room for it.
 	emit func(frame []byte) bool
 	line mangler
+	sent *int64 // samples that left whole
 	enc  wire.Encoder
 	dec  wire.Decoder
 	buf  []byte

@@ -11,7 +11,8 @@ import (
 )
 
 // Pipe starts a stand of its own and returns the host's end of its line. Closing it ends the stand,
-// and returns when its goroutines are done. Its method Restart resets the stand. It fails when options do
+// and returns when its goroutines are done. Its method Restart resets the stand; a host that calls Handled
+// after the samples it has dealt with gets a stand of Speed 0 that waits for it. It fails when options do
 // not fit together.
 func Pipe(opt Options) (io.ReadWriteCloser, error) {
 	s, err := New(opt)
@@ -19,7 +20,7 @@ func Pipe(opt Options) (io.ReadWriteCloser, error) {
 		return nil, err
 	}
 	host, far := net.Pipe()
-	p := &pipe{Conn: host, far: &farEnd{Conn: far}, done: make(chan struct{})}
+	p := &pipe{Conn: host, step: s.step, far: &farEnd{Conn: far}, done: make(chan struct{})}
 	go func() {
 		defer close(p.done)
 		p.err = s.Serve(context.Background(), p.far)
@@ -30,6 +31,7 @@ func Pipe(opt Options) (io.ReadWriteCloser, error) {
 type pipe struct {
 	net.Conn
 	far  *farEnd
+	step *step
 	done chan struct{}
 	err  error // of the stand; read after done
 }
@@ -57,6 +59,10 @@ func (p *pipe) Restart() error {
 	p.far.restart.Store(true)
 	return p.far.SetReadDeadline(time.Unix(1, 0)) // wakes the read that waits
 }
+
+// Handled says that the host has dealt with so many samples more, 0 at first. Without it a stand of Speed 0
+// runs on as fast as the line takes what it sends.
+func (p *pipe) Handled(samples int) { p.step.say(samples) }
 
 // Close implements io.Closer.
 func (p *pipe) Close() error {

@@ -112,6 +112,8 @@ func (m *machine) flush(j *joint) {
 	}
 	if !m.say(&j.out) {
 		j.dropped += uint16(j.out.N)
+	} else if m.sent != nil && m.line.whole {
+		*m.sent += int64(j.out.N)
 	}
 	j.out.N = 0
 }

@@ -9,6 +9,8 @@ import (
 	"os"
 	"sync"
 	"time"
+
+	"limbgauge/rig"
 )
 
 // wallTime is the time of the wall's clock since the stand was switched on.
@@ -128,12 +130,21 @@ func pump(ctx context.Context, r io.Reader, in chan<- arrival) error {
 // loop is the stand's life: let the world run on, hear the host, apply the rules.
 func (s *Stand) loop(ctx context.Context, in <-chan arrival, since func() wallTime) {
 	p := pace{free: s.opt.Speed == 0, rate: s.opt.Speed}
+	// Its time does not begin before somebody speaks to it; a stand of the text form speaks first.
+	held, met := false, s.opt.Form == rig.FormText
+	toward := func(world int64) int64 {
+		if held = p.free && (!met || s.step.holds(since())); held {
+			return world
+		}
+		p.still = p.free && s.step.paced.Load()
+		return p.target(since(), world, s.dev.busy())
+	}
 	var up awake
 	rest := time.NewTimer(turnEvery)
 	defer rest.Stop()
 	for ctx.Err() == nil {
 		world := s.dev.nowWorldUS()
-		target := p.target(since(), world, s.dev.busy())
+		target := toward(world)
 		s.dev.advance(max(world, min(target, world+turnUS)))
 		room := turnBytes
 		for hear := true; hear && room > 0; {
@@ -142,6 +153,7 @@ func (s *Stand) loop(ctx context.Context, in <-chan arrival, since func() wallTi
 				if !ok {
 					return
 				}
+				met = true
 				s.hear(a, up.at(since()))
 				room -= len(a.bytes)
 			default:
@@ -149,7 +161,7 @@ func (s *Stand) loop(ctx context.Context, in <-chan arrival, since func() wallTi
 			}
 		}
 		s.dev.judge(up.at(since()))
-		if room <= 0 || target > world+turnUS || p.running {
+		if !held && (room <= 0 || target > world+turnUS || p.running) {
 			continue
 		}
 		rest.Reset(turnEvery)
@@ -158,9 +170,11 @@ func (s *Stand) loop(ctx context.Context, in <-chan arrival, since func() wallTi
 			if !ok {
 				return
 			}
+			met = true
 			// The world catches up first, so that an answer tells the time it is.
-			s.dev.advance(max(s.dev.nowWorldUS(), min(p.target(since(), world, s.dev.busy()), world+turnUS)))
+			s.dev.advance(max(s.dev.nowWorldUS(), min(toward(world), world+turnUS)))
 			s.hear(a, up.at(since()))
+		case <-s.step.news:
 		case <-rest.C:
 		case <-ctx.Done():
 		}
@@ -191,6 +205,7 @@ type pace struct {
 	free    bool    // as fast as the line takes it while a move is under way
 	rate    float64 // seconds of the world in one of the wall
 	running bool    // free, and a move is under way
+	still   bool    // no time passes for a while when no move is
 	from    wallTime
 	fromUS  int64
 	began   bool
@@ -205,6 +220,9 @@ func (p *pace) target(wall wallTime, worldUS int64, busy bool) int64 {
 		if busy {
 			p.began = true
 			return worldUS + turnUS
+		}
+		if p.still {
+			wall = max(p.from, wall-idleMost)
 		}
 	} else if !p.began {
 		p.from, p.fromUS = wall, worldUS

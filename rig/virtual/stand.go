@@ -19,7 +19,8 @@ type Options struct {
 	Truths []Truth
 	// Speed is how many seconds of the stand pass in one of the wall: 1 is real time. 0 lets it run
 	// as fast as the host reads while a move is under way; without a move it then keeps to IdleSpeed,
-	// so that a host which takes its time to queue the next move does not cost hours of the stand's.
+	// so that a host which takes its time to queue the next move does not cost hours of the stand's. Of a
+	// host that says how far it is (see Pipe) it waits for the word.
 	// The heartbeat and all other guards against a dead host go by the wall's clock at any speed.
 	Speed float64
 	// Form is rig.FormFrames, also for "", or rig.FormText.
@@ -46,6 +47,7 @@ const IdleSpeed = 20
 type Stand struct {
 	opt    Options
 	dev    device
+	step   *step
 	opened func() // what to do when the port was opened
 }
 
@@ -72,11 +74,13 @@ func New(opt Options) (*Stand, error) {
 	}
 	w := NewWorld(opt.Truths)
 	w.hand = opt.Hand
-	s := &Stand{opt: opt}
+	s := &Stand{opt: opt, step: newStep()}
 	if opt.Form == rig.FormText {
 		s.dev = newPrinter(opt, w)
 	} else {
-		s.dev = newMachine(opt, w)
+		m := newMachine(opt, w)
+		m.sent = &s.step.sent
+		s.dev = m
 	}
 	return s, nil
 }
