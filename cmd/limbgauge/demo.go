@@ -123,7 +123,7 @@ func (a *app) demo(ctx context.Context, folder string) error {
 	say(a.out, "", "A greenhouse scout with six legs; leg fore-left; its knee over twelve weeks. The stand is virtual: nothing moves here. On a real stand the cautions come first.")
 	fmt.Fprintln(a.out)
 	fmt.Fprintf(a.out, "  %-5s %-5s %-3s %-5s %-21s %-15s %s\n", "week", "run", "rev", "joint", "belt tension, N", "play, deg", "verdict")
-	revision := ""
+	revision, newest := "", ""
 	for _, s := range story() {
 		s := s
 		d.now = func() time.Time { return first.Add(time.Duration(s.week * 7 * 24 * float64(time.Hour))) }
@@ -140,13 +140,13 @@ func (a *app) demo(ctx context.Context, folder string) error {
 		case s.endure != nil:
 			err = d.demoEndurance(ctx, *s.endure)
 		default:
-			err = d.demoScene(ctx, s, revision)
+			newest, err = d.demoScene(ctx, s, revision)
 		}
 		if err != nil {
 			return fmt.Errorf("demo, week %g: %w", s.week, err)
 		}
 	}
-	return d.demoEnd(ctx, folder)
+	return d.demoEnd(ctx, folder, newest)
 }
 
 func (a *app) demoRevision(ctx context.Context, r demoRevision) error {
@@ -211,45 +211,45 @@ func (a *app) demoEndurance(ctx context.Context, o endureOptions) error {
 	return err
 }
 
-// demoScene records, judges and keeps one run, and prints it as a line.
-func (a *app) demoScene(ctx context.Context, s scene, revision string) error {
+// demoScene records, judges and keeps one run, and prints it as a line. It returns the run.
+func (a *app) demoScene(ctx context.Context, s scene, revision string) (string, error) {
 	b, err := a.loadBench()
 	if err != nil {
-		return err
+		return "", err
 	}
 	j, ok := b.JointByName(s.run.joint)
 	if !ok {
-		return fmt.Errorf("there is no joint %q", s.run.joint)
+		return "", fmt.Errorf("there is no joint %q", s.run.joint)
 	}
 	routine, err := rig.BuiltinRoutine("assembly", j)
 	if err != nil {
-		return err
+		return "", err
 	}
 	line, err := virtual.Pipe(virtual.Options{Joints: []rig.Joint{j}, Truths: []virtual.Truth{truthOf(j, *s.run, uint64(10*s.week)+3)}})
 	if err != nil {
-		return err
+		return "", err
 	}
 	info, err := a.info(ctx, b, runOptions{revision: revision, assembly: s.run.assembly, note: "demo, virtual stand"}, routine.Name)
 	if err != nil {
 		line.Close()
-		return err
+		return "", err
 	}
 	info.Stand.Port = "virtual"
 	res, err := session.Run(ctx, session.Config{Line: line, Joints: []rig.Joint{j}, Plans: []session.Plan{{Routine: routine}},
 		SampleHz: b.Stand.SampleHz, Consent: session.Agreed(), Bench: a.folder(), Info: info})
 	if err != nil {
-		return err
+		return "", err
 	}
 	h, err := a.judgeEnded(ctx, res, nil)
 	if err != nil {
-		return err
+		return "", err
 	}
 	fmt.Fprintf(a.out, "  %-5.1f %-5s %-3s %-5s %-21s %-15s %s\n", s.week, res.Run, revision, s.run.joint,
 		demoCell(h.Joints[0], "belt_tension"), demoCell(h.Joints[0], "play"), demoVerdict(h.Joints[0]))
 	re := reply{Health: h}
 	a.takeNews(ctx, &re)
 	sayTrends(a.out, re.Trends)
-	return nil
+	return res.Run, nil
 }
 
 func demoCell(j health.Joint, name string) string {
@@ -281,7 +281,9 @@ func shownBy(problems []book.Problem, c health.Cause) string {
 	return ""
 }
 
-func (a *app) demoEnd(ctx context.Context, folder string) error {
+// demoEnd sums the story up, with a report of its newest whole run: the endurance test after it leaves runs of
+// parts, and may end one by its rule.
+func (a *app) demoEnd(ctx context.Context, folder, newest string) error {
 	b, err := a.openBook(ctx)
 	if err != nil {
 		return err
@@ -306,7 +308,7 @@ func (a *app) demoEnd(ctx context.Context, folder string) error {
 		return err
 	}
 	say(a.out, "", answer.Sentence)
-	path, err := a.writeReport(ctx, nil, filepath.Join(folder, "report.html"))
+	path, err := a.writeReport(ctx, []string{newest}, filepath.Join(folder, "report.html"))
 	if err != nil {
 		return err
 	}
