@@ -105,6 +105,7 @@ type Stop struct {
 	Why  string
 }
 
-func (s *Stop) Error() string { return s.Why }
+// Error says the rule, as a run that it ended keeps it.
+func (s *Stop) Error() string { return fmt.Sprintf("by rule %q: %s", s.Rule.Key, s.Why) }
 
 func stop(k Key, why string) *Stop { return &Stop{RuleOf(k), why} }
