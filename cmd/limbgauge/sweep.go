@@ -218,6 +218,9 @@ func (a *app) planSweep(ctx context.Context, names []string, o sweepOptions) (p 
 		p.cfg.Joints = append(p.cfg.Joints, j)
 		p.cfg.Plans = append(p.cfg.Plans, session.Plan{Joint: i, Routine: r})
 	}
+	if err := oneFrame(b, p.cfg.Joints); err != nil {
+		return p, err
+	}
 	p.what = "About to move: " + strings.Join(moves, "; then ") + "."
 	if p.cfg.Info, err = a.info(ctx, b, o.runOptions, o.routine); err != nil {
 		return p, err
@@ -232,6 +235,24 @@ func (a *app) planSweep(ctx context.Context, names []string, o sweepOptions) (p 
 		err = p.virtualLoads(o)
 	}
 	return p, err
+}
+
+// oneFrame refuses joints that would be set up together with servo rates of their own, which share a timer. One that
+// states none beside one that does is among them: which rate is the stand's own only its firmware knows.
+func oneFrame(b *rig.Bench, joints []rig.Joint) error {
+	says := func(j rig.Joint) string {
+		if j.Servo.FrameHz == 0 {
+			return "not stated for joint " + j.Name
+		}
+		return fmt.Sprintf("%d for joint %s", j.Servo.FrameHz, j.Name)
+	}
+	for _, j := range joints {
+		if first := joints[0]; j.Servo.FrameHz != first.Servo.FrameHz {
+			return inputError(fmt.Errorf("%s: joint.servo.frame_hz is %s and %s: the stand gives all servos of a sweep one number of pulses a second", b.Path, says(first), says(j)),
+				"sweep these joints one at a time, or state one rate that the data sheets of all their servos name")
+		}
+	}
+	return nil
 }
 
 // virtualLoads tells the joints of a virtual stand what hangs on them: faults of load hang more there,

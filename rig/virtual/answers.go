@@ -129,12 +129,11 @@ func (m *machine) setUp(s *wire.SetupJoint) refused {
 	return taken
 }
 
-// sameFrame says whether a joint asks for the rate that the others have: one clock makes all pulses, as on a
-// small board.
+// sameFrame says whether a joint asks for the rate that the others asked for: one clock makes all pulses, as on a
+// small board. No rate beside a stated one is refused whatever that is: it would pass here at 250 and at a board at 50.
 func (m *machine) sameFrame(s *wire.SetupJoint) bool {
-	hz := func(s *wire.SetupJoint) uint16 { return cmp.Or(s.FrameHz, ownFrameHz) }
 	for c := range m.joints {
-		if other := m.joints[c].set; c != int(s.Joint) && other != nil && hz(other) != hz(s) {
+		if other := m.joints[c].set; c != int(s.Joint) && other != nil && other.FrameHz != s.FrameHz {
 			return false
 		}
 	}
