@@ -170,6 +170,7 @@ type comparisonOfJoint struct {
 	joint string
 	count [2]string // runs and assemblies of a side, in words
 	res   compare.Result
+	all   bool // nothing limits a measure of it, so all are shown
 }
 
 func compareJoint(ctx context.Context, b *book.Book, joint string, sides [2]runSet, o compare.Options, want []string) (comparisonOfJoint, error) {
@@ -177,7 +178,15 @@ func compareJoint(ctx context.Context, b *book.Book, joint string, sides [2]runS
 	if err != nil {
 		return comparisonOfJoint{}, err
 	}
-	return comparisonOfJoint{joint, [2]string{countOf(runs[0]), countOf(runs[1])}, compare.Sides(runs[0], runs[1], o)}, nil
+	c := comparisonOfJoint{joint: joint, count: [2]string{countOf(runs[0]), countOf(runs[1])}, res: compare.Sides(runs[0], runs[1], o)}
+	if len(c.res.Rows) == 0 && !o.All && len(o.Measures) == 0 { // a table of nothing answers nothing
+		if runs, err = runsOf(ctx, b, joint, sides, nil); err != nil {
+			return c, err
+		}
+		o.All = true
+		c.res, c.all = compare.Sides(runs[0], runs[1], o), true
+	}
+	return c, nil
 }
 
 // countOf says how many runs and assemblies a side has.

@@ -56,7 +56,7 @@ func (a *app) printComparison(c comparisonOfJoint, settled compare.Options, o co
 	for _, n := range c.res.Notes {
 		say(a.out, "  ", "Note: "+n)
 	}
-	if !o.all && len(o.measures) == 0 {
+	if !o.all && !c.all && len(o.measures) == 0 {
 		sayApart(a.out, "  ", "measures without a limit are not shown; --all shows them")
 	}
 }

@@ -4,11 +4,14 @@ import (
 	"html"
 	"io"
 	"net/http"
+	"os"
+	"path/filepath"
 	"regexp"
 	"strings"
 	"testing"
 
 	"limbgauge/analyze/book/booktest"
+	"limbgauge/rig"
 )
 
 // fetched returns a page's text.
@@ -98,4 +101,50 @@ func TestPagesOfUnknownNames(t *testing.T) {
 	if text := fetched(t, url+"/trend?joint=knee"); !strings.Contains(text, "<h1>knee: ") {
 		t.Error("a joint's name does not stand as it is written")
 	}
+}
+
+// Where nothing limits a measure all of them are shown, with the place where limits are set.
+func TestPagesWithoutLimits(t *testing.T) {
+	folder := unlimited(t)
+	url := serveBench(t, folder, 1)
+	for _, path := range []string{"/trend?joint=knee", "/compare"} {
+		text := fetched(t, url+path)
+		for _, want := range []string{"play_deg", "joint.limits", "Overshoot", "Natural frequency"} {
+			if !strings.Contains(text, want) {
+				t.Errorf("%s lacks %q", path, want)
+			}
+		}
+	}
+	for _, args := range [][]string{{"trend", "knee"}, {"compare", "A", "B"}} {
+		_, out, _ := in(t, folder, args...)
+		for _, want := range []string{"play_deg", "Overshoot", "Natural frequency"} {
+			if !strings.Contains(out, want) {
+				t.Errorf("%v lacks %q:\n%s", args, want, out)
+			}
+		}
+		if strings.Contains(out, "--all shows them") {
+			t.Errorf("%v offers what is shown:\n%s", args, out)
+		}
+	}
+}
+
+// unlimited is a bench of a run with each of two revisions whose joint has no limits.
+func unlimited(t *testing.T) string {
+	t.Helper()
+	folder := t.TempDir()
+	text := regexp.MustCompile(`(?ms)^\[joint\.limits\]\n.*?(^\[|\z)`).ReplaceAllString(rig.ExampleBench(), "$1")
+	if err := os.WriteFile(filepath.Join(folder, benchFile), []byte(text), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	for _, r := range []string{"A", "B"} {
+		if err := os.WriteFile(filepath.Join(folder, r+".stl"), []byte(r), 0o644); err != nil {
+			t.Fatal(err)
+		}
+		for _, args := range [][]string{{"rev", "add", r, "--part", "femur=" + filepath.Join(folder, r+".stl")}, {"sweep", "knee", "--yes", "--speed", "0", "--seed", "1"}} {
+			if code, out, errs := in(t, folder, args...); code != 0 {
+				t.Fatalf("%v: %s%s", args, out, errs)
+			}
+		}
+	}
+	return folder
 }

@@ -174,7 +174,7 @@ func (d *desk) Report(ctx context.Context, run string) (*report.Document, error)
 	return a.reportOn(ctx, r, h)
 }
 
-func (d *desk) Trend(ctx context.Context, joints []string) (map[string]web.Course, error) {
+func (d *desk) Trend(ctx context.Context, joints []string, all bool) (map[string]web.Course, error) {
 	b, err := d.Book(ctx)
 	if err != nil {
 		return nil, err
@@ -182,11 +182,11 @@ func (d *desk) Trend(ctx context.Context, joints []string) (map[string]web.Cours
 	defer b.Close()
 	told := map[string]web.Course{}
 	for _, j := range joints {
-		trends, err := trendsOf(ctx, b, j, false, trend.Options{})
+		trends, shown, err := trendsShown(ctx, b, j, all, trend.Options{})
 		if err != nil {
 			return nil, err
 		}
-		told[j] = web.Course{Trends: trends, Verdict: j + ": " + verdictOf(jointTrend{j, trends}) + "."}
+		told[j] = web.Course{Trends: trends, All: shown, Verdict: j + ": " + verdictOf(jointTrend{joint: j, trends: trends}) + "."}
 	}
 	return told, nil
 }

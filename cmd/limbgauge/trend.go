@@ -68,6 +68,7 @@ const rareGC = 400
 type jointTrend struct {
 	joint  string
 	trends []trend.Trend // those with a stretch that was asked for, which is their newest
+	all    bool          // also those that nothing limits are shown
 }
 
 func (a *app) trend(ctx context.Context, args []string, o trendOptions) error {
@@ -108,7 +109,7 @@ func (a *app) trend(ctx context.Context, args []string, o trendOptions) error {
 	return a.withBook(ctx, func(b *book.Book) error {
 		var all []jointTrend
 		for _, n := range names {
-			trends, err := trendsOf(ctx, b, n, o.all || o.measure != "", trend.Options{Routine: o.routine, Newest: o.stretch == 0 && !o.json})
+			trends, shown, err := trendsShown(ctx, b, n, o.all || o.measure != "", trend.Options{Routine: o.routine, Newest: o.stretch == 0 && !o.json})
 			if err != nil {
 				return err
 			}
@@ -118,7 +119,7 @@ func (a *app) trend(ctx context.Context, args []string, o trendOptions) error {
 			if s, _ := longest(trends); o.routine != "" && len(args) == 1 && len(s.Rows) == 0 {
 				return inputError(fmt.Errorf("joint %s has no run of routine %q", n, o.routine), `"limbgauge runs" lists the routines`)
 			}
-			all = append(all, jointTrend{n, trends})
+			all = append(all, jointTrend{n, trends, shown})
 		}
 		if err := a.printTrends(all, o, len(args) == 1); err != nil {
 			return err
@@ -159,7 +160,7 @@ func (a *app) printTrends(all []jointTrend, o trendOptions, one bool) error {
 	case o.measure != "":
 		return a.printLong(all[0], o)
 	case one:
-		a.printTrendTable(all[0], o)
+		a.printTrendTable(all[0])
 	default:
 		a.printTrendLines(all)
 	}
@@ -185,6 +186,8 @@ func verdictOf(j jointTrend) string {
 	switch {
 	case runs == 0:
 		return "no runs"
+	case watched == 0:
+		return fmt.Sprintf("nothing is watched in %s, as nothing limits a measure; keys such as play_deg in [joint.limits] set limits", count(runs, "run"))
 	case charted == 0:
 		s, _ := longest(j.trends)
 		since := ""

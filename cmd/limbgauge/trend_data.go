@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"math"
+	"slices"
 
 	"limbgauge/analyze/book"
 	"limbgauge/analyze/health"
@@ -35,6 +36,24 @@ func trendsOf(ctx context.Context, b *book.Book, joint string, all bool, o trend
 		}
 	}
 	return trend.Joint(series, breaks, o), nil
+}
+
+// trendsShown is trendsOf for whoever looks at it: where nothing limits a measure of the joint all are shown, as
+// there is nothing else to show.
+func trendsShown(ctx context.Context, b *book.Book, joint string, all bool, o trend.Options) (trends []trend.Trend, shown bool, err error) {
+	if trends, err = trendsOf(ctx, b, joint, all, o); err != nil || all || len(trends) == 0 {
+		return trends, all, err
+	}
+	if limited(trends) {
+		return trends, false, nil
+	}
+	trends, err = trendsOf(ctx, b, joint, true, o)
+	return trends, true, err
+}
+
+// limited says whether anything limits any of the measures.
+func limited(trends []trend.Trend) bool {
+	return slices.ContainsFunc(trends, func(t trend.Trend) bool { return !math.IsNaN(t.Limit) })
 }
 
 // standing returns the trend warnings of a joint that its newest runs of a routine still show, most

@@ -13,7 +13,7 @@ import (
 )
 
 // printTrendTable tells one joint: the verdict, then a line for each measure and path.
-func (a *app) printTrendTable(j jointTrend, o trendOptions) {
+func (a *app) printTrendTable(j jointTrend) {
 	say(a.out, "", j.joint+": "+verdictOf(j)+".")
 	s, number := longest(j.trends)
 	if len(s.Rows) == 0 {
@@ -23,7 +23,7 @@ func (a *app) printTrendTable(j jointTrend, o trendOptions) {
 	table := sheet{gap: 1, columns: []column{{title: "  measure"}, {title: "path"}, {title: "at first", right: true}, {title: "newest", right: true},
 		{title: "per run", right: true}, {title: "limit", right: true}, {title: "in runs", right: true}}}
 	for _, t := range j.trends {
-		if s, _ := t.Newest(); o.all || t.Watched {
+		if s, _ := t.Newest(); j.all || t.Watched {
 			table.add(trendCells(t, s)...)
 		}
 	}
@@ -38,7 +38,10 @@ func (a *app) printTrendTable(j jointTrend, o trendOptions) {
 		}
 	}
 	sayApart(a.out, "  ", fmt.Sprintf("false warnings: at most %.0f %% of healthy joints raise any in %d runs", 100*trend.FalseRate, trend.Runs))
-	if !o.all {
+	if !limited(j.trends) {
+		say(a.out, "  ", "nothing limits a measure: keys such as play_deg in [joint.limits] of bench.toml set limits")
+	}
+	if !j.all {
 		say(a.out, "  ", "measures that nothing limits are not shown; --all shows them")
 	}
 }

@@ -75,7 +75,7 @@ func (s *server) compare(ctx context.Context, r *http.Request) (any, error) {
 	}
 	for _, name := range []string{v.A, v.B} {
 		if name != "" && !slices.Contains(v.Revisions, name) {
-			return nil, notThere{what: (&rig.NameError{What: "revision", Name: name, Known: v.Revisions}).Error()}
+			return nil, notThere{what: (&rig.NameError{What: "revision", Name: name, Known: v.Revisions}).Error(), on: step{Path: "/compare", Name: "Compare"}}
 		}
 	}
 	v.A, v.B = pairOf(k.revs, k.joints, v.A, v.B)

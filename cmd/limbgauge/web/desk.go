@@ -23,8 +23,9 @@ type Desk interface {
 	Plan(context.Context, Sweep) (Plan, error)
 	// Report gathers what there is to say of a run.
 	Report(ctx context.Context, run string) (*report.Document, error)
-	// Trend sets the runs of each joint beside each other.
-	Trend(ctx context.Context, joints []string) (map[string]Course, error)
+	// Trend sets the runs of each joint beside each other, also those measures that nothing limits when all
+	// are asked for or nothing limits any.
+	Trend(ctx context.Context, joints []string, all bool) (map[string]Course, error)
 	// Compare sets two revisions side by side for every joint that was run with both.
 	Compare(ctx context.Context, a, b string) (map[string]compare.Result, error)
 	// Folder returns the bench folder.
@@ -38,6 +39,7 @@ type Desk interface {
 // Course is what the runs of a joint say over time, and that in one sentence.
 type Course struct {
 	Trends  []trend.Trend
+	All     bool // also of what nothing limits
 	Verdict string
 }
 

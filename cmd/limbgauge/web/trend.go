@@ -16,15 +16,16 @@ import (
 
 // trendView is what the runs of a joint say over time, what moves first.
 type trendView struct {
-	Joint    string
-	Joints   []string
-	Verdict  string
-	Warned   bool
-	Stands   []string // further warnings
-	Courses  []courseView
-	Before   []courseView // measures that warned before the joint was last changed
-	Resting  []courseView // measures that neither moved nor have a forecast
-	Unlooked int
+	Joint   string
+	Joints  []string
+	Verdict string
+	Warned  bool
+	Stands  []string // further warnings
+	Courses []courseView
+	Before  []courseView // measures that warned before the joint was last changed
+	Resting []courseView // measures that neither moved nor have a forecast
+	Some    bool         // what nothing limits is not shown
+	Free    bool         // nothing limits any
 }
 
 type courseView struct {
@@ -38,7 +39,7 @@ type courseView struct {
 }
 
 // Empty says that there is nothing to show yet.
-func (v trendView) Empty() bool { return len(v.Courses)+len(v.Before)+len(v.Resting)+v.Unlooked == 0 }
+func (v trendView) Empty() bool { return len(v.Courses)+len(v.Before)+len(v.Resting) == 0 && !v.Some }
 
 func (v trendView) title() string { return "Trend of " + v.Joint }
 
@@ -54,11 +55,12 @@ func (s *server) trend(ctx context.Context, r *http.Request) (any, error) {
 	ask := v.Joints
 	if v.Joint != "" {
 		if !slices.Contains(v.Joints, v.Joint) {
-			return nil, notThere{what: (&rig.NameError{What: "joint", Name: v.Joint, Where: "in bench.toml", Known: v.Joints}).Error()}
+			return nil, notThere{what: (&rig.NameError{What: "joint", Name: v.Joint, Where: "in bench.toml", Known: v.Joints}).Error(), on: step{Path: "/trend", Name: "Trend"}}
 		}
 		ask = []string{v.Joint}
 	}
-	told, err := s.desk.Trend(ctx, ask)
+	all := r.URL.Query().Has("all")
+	told, err := s.desk.Trend(ctx, ask, all)
 	if err != nil {
 		return nil, err
 	}
@@ -75,9 +77,9 @@ func (s *server) trend(ctx context.Context, r *http.Request) (any, error) {
 	for _, w := range stand[min(1, len(stand)):] {
 		v.Stands = append(v.Stands, report.Sentence(w.Text))
 	}
+	v.Some, v.Free = !c.All && len(c.Trends) > 0, c.All && !all && len(c.Trends) > 0
 	for _, t := range c.Trends {
-		if !t.Watched {
-			v.Unlooked++
+		if !t.Watched && !c.All {
 			continue
 		}
 		one, err := courseOf(v.Joint, t)
