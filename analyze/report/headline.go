@@ -172,13 +172,16 @@ func judgement(joints []health.Joint) headline {
 			Next:     "Look at the curves of that joint, then repeat the run to see whether it stays."}
 	case len(verdicts[health.Unproven]) > 0:
 		h := headline{Mark: Sign{shapeDoubt, "unproven"}, Next: first(nextOfSound(hidden, sound), "See in the table why, then repeat with more cycles or another mounting.")}
-		open, judged := verdicts[health.Unproven], len(verdicts[health.Unproven])+len(verdicts[health.Pass])
-		if len(open) <= namedAtOnce {
-			h.Sentence = "No fault found, but not proven good: " + list(open, namedAtOnce) + "."
-			return h
+		open, kept := verdicts[health.Unproven], len(verdicts[health.Pass])
+		h.Sentence = "No fault found, but not proven good: " + list(open, namedAtOnce) + "."
+		if len(open) > namedAtOnce {
+			missing := len(open) + len(beyond)
+			h.Sentence = fmt.Sprintf("No fault found, but %d of %d limits are not proven kept.", missing, kept+missing)
+			h.Also = append(h.Also, "Not proven: "+list(open, 2*namedAtOnce)+".")
 		}
-		h.Sentence = fmt.Sprintf("No fault found, but %d of %d limits are not proven kept.", len(open), judged)
-		h.Also = []string{"Not proven: " + list(open, 2*namedAtOnce) + "."}
+		if len(beyond) > 0 {
+			h.Also = append(h.Also, neverHere(beyond))
+		}
 		return h
 	case len(verdicts[health.Pass]) == 0 && len(beyond) == 0:
 		return headline{Mark: Sign{shapeDoubt, "not judged"}, Sentence: "No fault found, but nothing was judged: no limit is set.",
@@ -191,12 +194,17 @@ func judgement(joints []health.Joint) headline {
 		if len(verdicts[health.Pass]) == 0 {
 			h.Mark, h.Sentence = Sign{shapeDoubt, "unproven"}, "No fault found, but nothing was proven good."
 		}
-		h.Also = append(h.Also, "Not to be proven here, as it is only known from the other side: "+list(beyond, namedAtOnce)+".")
+		h.Also = append(h.Also, neverHere(beyond))
 	}
 	if hints := found[health.SeverityHint]; len(hints) > 0 {
 		h.Also = append(h.Also, "Worth knowing: "+causesOf(hints)+".")
 	}
 	return h
+}
+
+// neverHere names limits that this stand can not prove kept, whatever is run.
+func neverHere(beyond []string) string {
+	return "Not to be proven here, as it is only known from the other side: " + list(beyond, namedAtOnce) + "."
 }
 
 // nextOfSound gives the first step of some of the joints in which nothing was found; one that all of them

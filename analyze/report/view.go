@@ -205,7 +205,7 @@ func StateOf(j health.Joint) (Sign, string) {
 	}
 	switch {
 	case open > 0:
-		return VerdictSign(v), fmt.Sprintf("no fault found, %d of %d limits not proven kept", open, kept+open)
+		return VerdictSign(v), fmt.Sprintf("no fault found, %d of %d limits proven kept", kept, kept+open+beyond)
 	case kept == 0:
 		return VerdictSign(v), "no fault found, nothing proven good"
 	case beyond > 0:

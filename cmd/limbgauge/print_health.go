@@ -91,7 +91,11 @@ func printFindings(w io.Writer, fs []health.Finding) {
 			for i, c := range f.CouldAlsoBe {
 				names[i] = report.CauseTitle(health.Cause(c))
 			}
-			say(w, "  ", "could also be: "+strings.Join(names, ", "))
+			words := "could also be: "
+			if f.Cause == health.None {
+				words = "not excluded: "
+			}
+			say(w, "  ", words+strings.Join(names, ", "))
 		}
 		if f.Next != "" {
 			say(w, "  ", "next: "+f.Next)

@@ -62,13 +62,13 @@ func TestShortAnswer(t *testing.T) {
 // Of a joint of which nothing was seen nothing is said, and a run stopped by hand wants no search for what
 // stopped it.
 func TestNothingIsSaidOfWhatWasNotSeen(t *testing.T) {
-	j := health.Joint{Joint: "knee", Findings: []health.Finding{{Cause: health.None, Confidence: 0.5, Next: "run a whole routine"}},
+	j := health.Joint{Joint: "knee", Findings: []health.Finding{{Cause: health.None, Confidence: 0.5, CouldAlsoBe: []string{"creep", "stall"}, Next: "run a whole routine"}},
 		Measures: []health.Measure{health.Unseen("play", health.Total, "", "too short")}}
 	for _, c := range []struct {
 		form answerForm
 		next string
 	}{
-		{answerForm{}, "next: run a whole routine\n"},
+		{answerForm{}, "  not excluded: creep, stall\n  next: run a whole routine\n"},
 		{answerForm{broken: true, byHand: true}, "  next: run the routine again, to its end\n"},
 		{answerForm{broken: true}, "  next: find out what stopped it, then run the routine again, to its end\n"},
 	} {
