@@ -16,7 +16,9 @@ import (
 	"time"
 	"unsafe"
 
+	"limbgauge/analyze/health"
 	"limbgauge/rig"
+	"limbgauge/rig/link"
 	"limbgauge/rig/session"
 )
 
@@ -532,5 +534,30 @@ func TestOddSweeps(t *testing.T) {
 	}
 	if r.table.plans != 0 {
 		t.Errorf("%d plans were made", r.table.plans)
+	}
+}
+
+// What was recorded before a stop or a trip is not told as a whole run is.
+func TestOutcomeOfACutRun(t *testing.T) {
+	m := &motion{desk: &table{}}
+	stopped, end := context.WithCancelCause(context.Background())
+	end(session.ErrStopped)
+	none := []health.Finding{{Cause: health.None, Severity: health.SeverityOK}}
+	good := health.Health{Joints: []health.Joint{{Joint: "knee", Findings: none, Measures: []health.Measure{health.Judge(health.Of("play", health.Total, 0.1, 0.02, ""), 0.5)}}}}
+	mute := health.Health{Joints: []health.Joint{{Joint: "knee", Findings: none, Measures: []health.Measure{health.Unseen("play", health.Total, "", "too short")}}}}
+	for name, c := range map[string]struct {
+		ctx  context.Context
+		h    health.Health
+		err  error
+		want string
+	}{
+		"whole":           {context.Background(), good, nil, "No fault found; the one limit is kept."},
+		"stopped":         {stopped, good, session.ErrStopped, "Nothing wrong so far, but the run did not reach its end."},
+		"stopped at once": {stopped, mute, session.ErrStopped, "Nothing can be said: too little was recorded."},
+		"tripped":         {context.Background(), good, &link.TrippedError{}, "Nothing wrong so far, but the run did not reach its end."},
+	} {
+		if s := m.outcome(c.ctx, Outcome{Run: "0001", Health: c.h}, c.err); s.Verdict == nil || s.Verdict.Text != c.want {
+			t.Errorf("%s: %+v, want %q", name, s.Verdict, c.want)
+		}
 	}
 }
