@@ -76,6 +76,52 @@ func TestBenchPageAsleepOrReloaded(t *testing.T) {
 	hand.holdsNow("the new page", `document.getElementById("start").checkVisibility() === false && document.getElementById("agree").checked === false`)
 }
 
+// sleepy is a page whose clocks do not go, as those of one in the background hardly do, and whose stream and server
+// are told by the test.
+const sleepy = `window.setInterval = () => 0;
+window.clock = 1e6;
+performance.now = () => clock;
+window.heard = {};
+window.EventSource = class {
+  constructor(at) { window.mark = at.split("=")[1]; }
+  addEventListener(kind, f) { heard[kind] = f; }
+};
+window.asked = [];
+window.fetch = (path) => { asked.push(path); return window.cut ? Promise.reject(new TypeError("cut")) : Promise.resolve({ ok: true, status: 204 }); };
+window.hear = (kind, data) => { asked = []; clock += 500; heard[kind]({ data: JSON.stringify(data) }); return asked.join(); };`
+
+// Whatever a page in the background hears of the stand it answers, so that a test does not end between two of its
+// runs; and a connection that is cut again while the page finds out who is there is no error of the page.
+func TestBenchPageSpeaksWhenItHears(t *testing.T) {
+	p := servePage(t, exampleFolder(t), 1)
+	b := p.tab(t)
+	b.do(func(ctx context.Context, t *chromedp.Target) (v chromedp.Void, err error) {
+		_, err = cdp.Call(ctx, t, page.AddScriptToEvaluateOnNewDocument, page.AddScriptToEvaluateOnNewDocumentParams{Source: sleepy})
+		return v, err
+	}, chromedp.Navigate(p.url), holds(`window.heard && heard.moved !== undefined`))
+	hears := func(kind, data, want string) {
+		t.Helper()
+		got, err := chromedp.Run(b.ctx, chromedp.Evaluate[string](`hear("`+kind+`", `+data+`)`))
+		if err != nil || got != want {
+			t.Errorf("hearing %s %s the page asks for %q, %v; want %q", kind, data, got, err, want)
+		}
+	}
+	hears("beat", `null`, "") // not its own
+	hears("state", `{state: "moving", owner: mark, text: "Moving knee.", many: true}`, "/alive")
+	hears("said", `"0001  gait 20 cycles"`, "/alive")
+	hears("state", `{state: "moving", owner: mark, text: "Between two runs; nothing moves.", many: true}`, "/alive")
+	hears("beat", `null`, "/alive")
+	hears("moved", `{t: []}`, "/alive")
+	b.holdsNow("the words", `document.getElementById("state").textContent === "Between two runs; nothing moves." && document.getElementById("said").textContent === "0001  gait 20 cycles"`)
+	b.do(chromedp.Evaluate[chromedp.Void](`window.uncaught = 0; addEventListener("unhandledrejection", () => uncaught++); window.cut = true; 0`))
+	hears("error", `null`, "")
+	hears("open", `null`, "/alive")
+	b.do(chromedp.Sleep(100 * time.Millisecond)) // a rejection is told after its turn
+	b.holdsNow("no error", `uncaught === 0`)
+	hears("state", `{state: "limp", text: "Ended."}`, "")
+	hears("beat", `null`, "")
+}
+
 // comes waits until an expression is true, on this page or one that takes its place meanwhile.
 func (b *tab) comes(expression string) {
 	b.t.Helper()

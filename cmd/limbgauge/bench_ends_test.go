@@ -5,11 +5,15 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/chromedp/chromedp"
 
+	"limbgauge/cmd/limbgauge/web"
 	wire "limbgauge/firmware-protocol"
 	"limbgauge/rig"
+	"limbgauge/rig/record"
+	"limbgauge/rig/session"
 )
 
 // tripsFolder is a bench whose knee trips at a current that its load needs.
@@ -51,6 +55,30 @@ func TestBenchPageTrip(t *testing.T) {
 	b.do(chromedp.Navigate(p.url+"/?joint=knee&routine=quick"), says("state", "limp"), click("#agree"), click("#arm"), says("state", "Armed."), click("#start"),
 		says("state", "The stand tripped: current"), says("state", "stayed over 0.20 A"), says("hint", tripNext[wire.ReasonCurrent][1:]), says("see", "See run 0001"))
 	b.shot("bench-trip")
+}
+
+// The runs of an endurance test say when they end and begin: nothing moves between.
+func TestEnduranceTellsItsRuns(t *testing.T) {
+	a := app{in: strings.NewReader(""), out: t.Output(), err: t.Output(), bench: exampleFolder(t), now: time.Now}
+	d := &desk{app: a, o: serveOptions{lineOptions: lineOptions{seed: 1}}}
+	p, err := d.Plan(t.Context(), web.Sweep{Joints: []string{"knee"}, Routine: checkRoutine, Endure: &web.Endure{Cycles: 30, CheckEvery: 30}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	var told []bool
+	out, err := p.Run(t.Context(), web.Watch{Consent: session.Agreed(), Live: session.NewLive(1), Say: func(string) {}, AtRest: func() {}, Between: func(b bool) { told = append(told, b) }})
+	if err != nil || !strings.Contains(out.Said, "has done 30 cycles") {
+		t.Fatalf("%+v, %v", out, err)
+	}
+	runs, err := record.List(a.folder())
+	if err != nil || len(told) != 2*len(runs) || len(runs) < 3 {
+		t.Fatalf("told %v of %d runs, %v", told, len(runs), err)
+	}
+	for i, b := range told {
+		if b != (i%2 == 1) {
+			t.Fatalf("told %v", told)
+		}
+	}
 }
 
 // An endurance test from the page goes on by itself, tells how far it is, and ends by its rule.

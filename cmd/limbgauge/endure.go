@@ -119,6 +119,7 @@ type endurer struct {
 	late    int      // runs in a row that ended for want of a heartbeat
 	vigil   vigil
 	live    *session.Live // of a page; nil where none looks on
+	between func(bool)    // is told when a run has ended, and false before one begins; nil where none looks on
 	began   time.Time
 }
 

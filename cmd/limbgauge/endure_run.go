@@ -106,6 +106,10 @@ func (e *endurer) play(ctx context.Context, p sweepPlan) (session.Result, error)
 	p.cfg.Guard = func(b *rig.Batch) error { e.vigil.look(); return e.guard.Look(b) }
 	e.vigil.begin()
 	defer e.vigil.look()
+	if e.between != nil {
+		e.between(false)
+		defer e.between(true)
+	}
 	var res session.Result
 	var err error
 	if e.live != nil {

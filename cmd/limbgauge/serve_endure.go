@@ -23,7 +23,7 @@ func (d *desk) planEndurance(ctx context.Context, s web.Sweep) (web.Plan, error)
 	return web.Plan{What: e.what(), Notes: notesOf(e.sweep), Turns: turns, Many: true, Run: func(ctx context.Context, w web.Watch) (web.Outcome, error) {
 		last := ""
 		e.out = sayer(func(text string) { last = text; w.Say(text) })
-		e.live, e.consent = w.Live, w.Consent
+		e.live, e.consent, e.between = w.Live, w.Consent, w.Between
 		stop, err := e.toItsEnd(ctx)
 		w.AtRest()
 		out := web.Outcome{Run: e.lastRun}

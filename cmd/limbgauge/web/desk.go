@@ -91,6 +91,8 @@ type Watch struct {
 	Live    *session.Live
 	Say     func(string) // for whoever looks on
 	AtRest  func()       // to be called when nothing moves any more
+	// Between is to be called by a plan of many runs: true when one has ended, false before one begins.
+	Between func(bool)
 }
 
 // Outcome is what came of a plan.

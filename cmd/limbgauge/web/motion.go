@@ -134,7 +134,7 @@ func (m *motion) start(page string) error {
 	close(m.done) // its waiting is over
 	ctx, cancel := context.WithCancelCause(m.ctx)
 	m.cancel, m.done, m.heard = cancel, make(chan struct{}), m.now()
-	m.enter(status{State: moving, Text: "Moving " + jointsOf(m.plan.Turns) + ".", Turns: m.plan.Turns, Many: m.plan.Many})
+	m.enter(m.inMotion(false))
 	go m.run(ctx, m.plan, m.done)
 	return nil
 }
@@ -232,7 +232,7 @@ func (m *motion) run(ctx context.Context, plan Plan, done chan struct{}) {
 		m.watch(live, over)
 	}()
 	// What is recorded by then is judged and kept, whatever stopped it.
-	came, err := plan.Run(ctx, Watch{Consent: session.Agreed(), Live: live, AtRest: m.rest, Say: func(s string) { m.hub.tell("said", s, false) }})
+	came, err := plan.Run(ctx, Watch{Consent: session.Agreed(), Live: live, AtRest: m.rest, Between: m.between, Say: func(s string) { m.hub.tell("said", s, false) }})
 	close(over)
 	<-watched
 	s := m.outcome(ctx, came, err)
@@ -249,6 +249,26 @@ func (m *motion) rest() {
 	if m.state == moving {
 		m.enter(status{State: judging, Text: "Nothing moves any more; the run is being judged."})
 	}
+}
+
+// between says that nothing moves between two runs of a plan, or that it does again. The stand counts as
+// moving all the time: it arms by itself for the next run, so a stop ends the plan, and the page that armed
+// has to be there.
+func (m *motion) between(runs bool) {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	if m.state == moving {
+		m.enter(m.inMotion(runs))
+	}
+}
+
+// inMotion is what the pages are told while a plan is carried out; the lock is held.
+func (m *motion) inMotion(between bool) status {
+	s := status{State: moving, Text: "Moving " + jointsOf(m.plan.Turns) + ".", Turns: m.plan.Turns, Many: m.plan.Many}
+	if between {
+		s.Text, s.Hint = "Between two runs; nothing moves.", "The next one arms and begins by itself, unless a rule ends the test."
+	}
+	return s
 }
 
 // outcome says how a plan ended: first what its run says, or what broke it off.

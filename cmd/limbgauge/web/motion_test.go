@@ -29,6 +29,7 @@ type table struct {
 	done  []string
 	plans int
 	judge chan struct{} // nil: judging takes no time
+	many  chan bool     // nil: a plan is one run; else what it says of being between two
 }
 
 func (d *table) note(what string) {
@@ -53,6 +54,13 @@ func (d *table) Plan(_ context.Context, s Sweep) (Plan, error) {
 	d.mu.Unlock()
 	return Plan{What: made, Turns: []Turn{{Joint: s.Joints[0]}}, Run: func(ctx context.Context, w Watch) (Outcome, error) {
 		d.note(made + " begins")
+		for d.many != nil && ctx.Err() == nil {
+			select {
+			case b := <-d.many:
+				w.Between(b)
+			case <-ctx.Done():
+			}
+		}
 		<-ctx.Done()
 		d.note("stopped: " + context.Cause(ctx).Error())
 		w.AtRest()
@@ -128,7 +136,8 @@ func serveTable(t *testing.T, now func() time.Time) *served {
 type stream struct {
 	t      *testing.T
 	states chan status
-	leave  func() // and wait until the server has noticed
+	beats  chan struct{} // holds one
+	leave  func()        // and wait until the server has noticed
 }
 
 func (r *served) watch(id string) *stream {
@@ -146,7 +155,7 @@ func (r *served) watch(id string) *stream {
 		cancel()
 		r.t.Fatalf("watching: %s", a.Status)
 	}
-	s := &stream{t: r.t, states: make(chan status, 100)}
+	s := &stream{t: r.t, states: make(chan status, 100), beats: make(chan struct{}, 1)}
 	over := make(chan struct{})
 	go func() {
 		defer close(over)
@@ -155,6 +164,12 @@ func (r *served) watch(id string) *stream {
 		for lines.Scan() {
 			if k, ok := strings.CutPrefix(lines.Text(), "event: "); ok {
 				kind = k
+			}
+			if kind == "beat" {
+				select {
+				case s.beats <- struct{}{}:
+				default:
+				}
 			}
 			if d, ok := strings.CutPrefix(lines.Text(), "data: "); ok && kind == "state" {
 				var st status
@@ -425,6 +440,45 @@ func TestJudgingNeedsNoPage(t *testing.T) {
 	close(r.table.judge)
 	if st := b.waits(limp); !strings.Contains(st.Text, "Stopped from a page") {
 		t.Errorf("the end is told as %+v", st)
+	}
+}
+
+// Between two runs of a plan nothing moves, and the pages are told so; but the next one arms by itself, so a stop
+// and the silence of the page hold as before. A page whose clock hardly goes hears something to speak up by.
+func TestBetweenTwoRuns(t *testing.T) {
+	for name, end := range map[string]func(*served, *hands){
+		errStopped.Error(): func(r *served, _ *hands) { r.must(two, "/stop") },
+		errSilent.Error():  func(_ *served, clock *hands) { clock.move(silence * 2) },
+		errGone.Error():    func(r *served, _ *hands) { r.must(one, "/gone") },
+	} {
+		t.Run(name, func(t *testing.T) {
+			clock := &hands{now: still()()}
+			r := serveTable(t, clock.read)
+			r.table.many = make(chan bool)
+			a := r.watch(one)
+			r.must(one, "/arm", "sweep", knees)
+			r.must(one, "/start")
+			if st := a.waits(moving); st.Text != "Moving knee." {
+				t.Errorf("it says %q", st.Text)
+			}
+			r.table.many <- true
+			if st := a.waits(moving); !strings.Contains(st.Text, "nothing moves") || st.Owner != one || len(st.Turns) != 1 {
+				t.Errorf("between two runs it says %+v", st)
+			}
+			select {
+			case <-a.beats:
+			case <-time.After(10 * time.Second):
+				t.Error("the page hears nothing between two runs")
+			}
+			r.table.many <- false
+			if st := a.waits(moving); st.Text != "Moving knee." {
+				t.Errorf("in the next run it says %q", st.Text)
+			}
+			r.table.many <- true
+			end(r, clock)
+			a.waits(limp)
+			r.didOnly("plan 1 of knee begins", "stopped: "+name)
+		})
 	}
 }
 

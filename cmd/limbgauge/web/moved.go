@@ -11,6 +11,10 @@ import (
 // tick is how often pages are told what moves.
 const tick = 50 * time.Millisecond
 
+// beatEvery is how often pages hear something while the stand counts as moving and nothing does: clocks of pages
+// that nobody looks at run slowly, so a page says that it is there whenever it hears something.
+const beatEvery = silence / 5
+
 // status is what the pages are told of the state.
 type status struct {
 	State   state        `json:"state"`
@@ -67,10 +71,15 @@ func (m *motion) watch(live *session.Live, over <-chan struct{}) {
 	beat := time.NewTicker(tick)
 	defer beat.Stop()
 	var now moved
+	quiet := 0 // ticks since there was news
 	tell := func() {
-		if len(now.T) > 0 {
+		if quiet++; len(now.T) > 0 {
 			m.hub.tell("moved", now, false)
-			now = moved{}
+			now, quiet = moved{}, 0
+		}
+		if quiet >= int(beatEvery/tick) {
+			m.hub.tell("beat", nil, false)
+			quiet = 0
 		}
 	}
 	for {

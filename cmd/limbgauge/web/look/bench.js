@@ -131,12 +131,15 @@ news.addEventListener("state", (e) => {
   mine = s.owner === page;
   alive();
   if (state === "moving") {
-    if (was !== "moving") { curves.clear(); clear(); }
+    if (was !== "moving") { // not again between the runs of a test
+      curves.clear();
+      clear();
+      show("see", "");
+      show("said", "");
+    }
     $("moving").hidden = false;
     $("was").hidden = true;
     $("left-of").textContent = s.many ? "left of this run" : "left";
-    show("see", "");
-    show("said", "");
   }
   if (state === "armed") $("moving").hidden = true;
   if (state === "limp") {
@@ -165,7 +168,8 @@ news.addEventListener("state", (e) => {
   if (state === "moving") { $("stop").focus({ preventScroll: true }); scrollTo({ top: 0 }); }
   if (state === "limp" && was !== "armed") scrollTo({ top: 0 });
 });
-news.addEventListener("said", (e) => show("said", JSON.parse(e.data)));
+news.addEventListener("said", (e) => { alive(); show("said", JSON.parse(e.data)); });
+news.addEventListener("beat", alive); // while nothing else is heard, as between the runs of a test
 news.addEventListener("error", () => {
   lost = true;
   if (news.readyState === EventSource.CLOSED) say("This page does not watch the stand.", "Five pages of this browser do already, or limbgauge refused it: close one and load this page again. Stop works here too.");
@@ -175,7 +179,10 @@ news.addEventListener("error", () => {
 
 // Who answers after a while may be a later start of limbgauge, which takes nothing from this page: not even a stop.
 news.addEventListener("open", async () => {
-  if (lost && (await ask("/alive")).status === 403) location.reload();
+  if (!lost) return;
+  try {
+    if ((await ask("/alive")).status === 403) location.reload();
+  } catch { } // it went again, and "error" says so
 });
 
 let figured = 0, worded = 0, newest = null;
@@ -206,9 +213,9 @@ const words = () => {
   for (const id in all) $(id).setAttribute("aria-label", all[id]);
 };
 news.addEventListener("moved", (e) => {
+  alive();
   const m = JSON.parse(e.data);
   if (!m.t.length) return;
-  alive();
   $("moving").hidden = false;
   curves.take(m);
   newest = m;
