@@ -14,8 +14,8 @@ type Again struct{ Joint, Routine string }
 // under load needs time [common practice].
 var longer = map[health.Cause]string{health.Creep: "hold"}
 
-// allMeasured is the routine that shows every cause the others do.
-const allMeasured = "assembly"
+// AllMeasured is the routine that shows every cause the others do.
+const AllMeasured = "assembly"
 
 // AgainOf returns the run to make after a finding of a joint: with the routine that showed it where that is a
 // built-in one, so that the two runs compare. It is nil where nothing was found.
@@ -27,7 +27,7 @@ func AgainOf(cause health.Cause, joint, routine string) *Again {
 		routine = r
 	}
 	if !slices.Contains(rig.RoutineNames(), routine) {
-		routine = allMeasured
+		routine = AllMeasured
 	}
 	return &Again{joint, routine}
 }

@@ -79,6 +79,9 @@ func Headline(d *Document) (Sign, string) {
 	return h.Mark, h.Sentence
 }
 
+// NextStep says what to do about what a run says.
+func NextStep(d *Document) string { return headlineOf(d).Next }
+
 func fill(w io.Writer, name string, d *Document) error {
 	t, err := template.ParseFS(pages, "*.html")
 	if err != nil {

@@ -35,13 +35,14 @@ func TestBenchPageVerdict(t *testing.T) {
 	b.do(chromedp.Navigate(p.url+"/?joint=hip&joint=knee&routine=quick"), says("state", "limp"))
 	b.do(click("[name=new_assembly]"), chromedp.SendKeys(chromedp.CSS("[name=note]"), "warm"), click("summary"), chromedp.SendKeys(chromedp.CSS("[name=supply_v]"), "6.2"))
 	b.do(click("#agree"), click("#arm"), says("state", "Armed."), says("hint", "This is assembly "))
-	b.holdsNow("the plan", `[...document.querySelectorAll("#turns tr")].map((r) => r.textContent).join().match(/^hip.* deg.*60 deg\/s.*min,knee.* deg.*60 deg\/s.*min$/) !== null`)
+	b.holdsNow("the plan", `[...document.querySelectorAll("#turns tr")].map((r) => r.textContent).join().match(/^hipbetween −.* and .* deg.*60 deg\/s.*min,kneebetween −.* and .* deg.*60 deg\/s.*min$/) !== null`)
 	b.do(click("#start"), says("see", "See run 0001"))
 	b.holdsNow("the verdict", `document.getElementById("mark").checkVisibility() && document.querySelector("#mark use").getAttribute("href").startsWith("#shape-") &&
 		/fault|limits|Repair|watch/.test(document.getElementById("state").textContent)`)
 	b.holdsNow("nothing else runs", `document.getElementById("stop").hidden && !document.getElementById("agree").checked`)
 	b.shot("bench-verdict")
-	b.holdsNow("the way to the run", `document.querySelector("#see a").pathname === "/runs/0001"`)
+	b.holdsNow("the way to the run", `[...document.querySelectorAll("#see a")].at(-1).pathname === "/runs/0001"`)
+	b.holdsNow("what to do next", `document.querySelector("#see a").search === "?joint=hip&joint=knee&routine=assembly" && document.getElementById("hint").textContent.includes("measures a part only")`)
 	b.open(p.url + "/runs/0001")
 	for _, want := range []string{"knee", "hip", "warm", "6.2"} {
 		b.holdsNow("the run says "+want, `document.body.textContent.includes("`+want+`")`)

@@ -36,3 +36,28 @@ func TestNextIsOfTheWorst(t *testing.T) {
 		}
 	}
 }
+
+// What another routine left unproven leads to the one that measures all, with the same joints; what was found, or can
+// never be proven, does not.
+func TestUnprovenLeadsToTheRoutineOfAll(t *testing.T) {
+	h := func(v health.Verdict, s health.Status, c health.Cause) health.Health {
+		return health.Health{Joints: []health.Joint{{Joint: "knee", Measures: []health.Measure{{Name: "play", Verdict: v, Status: s}},
+			Findings: []health.Finding{{Cause: c, Severity: health.SeverityWarning, Next: "look"}}}}}
+	}
+	open := h(health.Unproven, health.NotObservable, health.None)
+	quick := Sweep{Joints: []string{"hip", "knee & co"}, Routine: "quick"}
+	f := furtherOf(quick, open)
+	if f == nil || f.Path != "/?joint=hip&joint=knee+%26+co&routine=assembly#ask" || f.Text != "Run hip, knee & co with routine assembly" {
+		t.Errorf("%+v", f)
+	}
+	all, bare, long := quick, quick, quick
+	all.Routine, bare.Bare, long.Endure = "assembly", true, &Endure{}
+	for name, f := range map[string]*further{
+		"all were measured": furtherOf(all, open), "bare servo": furtherOf(bare, open), "endurance": furtherOf(long, open),
+		"all kept": furtherOf(quick, h(health.Pass, health.Measured, health.None)), "a warning": furtherOf(quick, h(health.Unproven, health.NotObservable, health.Creep)),
+	} {
+		if f != nil {
+			t.Errorf("%s: %+v", name, f)
+		}
+	}
+}

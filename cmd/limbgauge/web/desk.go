@@ -69,6 +69,7 @@ type Plan struct {
 	Notes []string
 	Turns []Turn // one joint after the other
 	Many  bool   // it is of many runs, as an endurance test
+	asked Sweep  // what it was made from
 	// Run carries it out, records, judges and keeps. The outcome names the run where there is one, also
 	// with an error.
 	Run func(context.Context, Watch) (Outcome, error)

@@ -1,13 +1,13 @@
 package web
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"strings"
 	"sync"
 	"time"
 
-	"limbgauge/analyze/health"
 	"limbgauge/analyze/report"
 	"limbgauge/rig/link"
 	"limbgauge/rig/session"
@@ -88,6 +88,7 @@ func (m *motion) arm(ctx context.Context, page string, ask Sweep) error {
 	if err != nil {
 		return err
 	}
+	plan.asked = ask
 	m.mu.Lock()
 	defer m.mu.Unlock()
 	if m.closed {
@@ -235,7 +236,7 @@ func (m *motion) run(ctx context.Context, plan Plan, done chan struct{}) {
 	came, err := plan.Run(ctx, Watch{Consent: session.Agreed(), Live: live, AtRest: m.rest, Between: m.between, Say: func(s string) { m.hub.tell("said", s, false) }})
 	close(over)
 	<-watched
-	s := m.outcome(ctx, came, err)
+	s := m.outcome(ctx, plan, came, err)
 	m.mu.Lock()
 	defer m.mu.Unlock()
 	m.cancel(nil)
@@ -272,7 +273,7 @@ func (m *motion) inMotion(between bool) status {
 }
 
 // outcome says how a plan ended: first what its run says, or what broke it off.
-func (m *motion) outcome(ctx context.Context, came Outcome, err error) status {
+func (m *motion) outcome(ctx context.Context, plan Plan, came Outcome, err error) status {
 	s := status{State: limp, Run: came.Run, Hint: came.Next}
 	var said []string
 	cut := false
@@ -292,28 +293,18 @@ func (m *motion) outcome(ctx context.Context, came Outcome, err error) status {
 		said = append(said, came.Said)
 	}
 	if len(came.Health.Joints) > 0 {
-		sign, verdict := report.Headline(&report.Document{Health: came.Health, Run: report.Run{CutShort: cut}})
+		d := &report.Document{Health: came.Health, Run: report.Run{CutShort: cut}}
+		sign, verdict := report.Headline(d)
 		s.Verdict = &verdictNews{sign.Shape, sign.Word, verdict}
 		if s.Hint == "" && err == nil {
-			s.Hint = nextOf(came.Health)
+			s.Hint = cmp.Or(nextOf(came.Health), report.NextStep(d))
+			if s.Further = furtherOf(plan.asked, came.Health); s.Further != nil {
+				s.Hint = "Routine " + plan.asked.Routine + " measures a part only, routine " + report.AllMeasured + " all."
+			}
 		}
 	} else if came.Run != "" {
 		said = append(said, "What was recorded is kept as run "+came.Run+".")
 	}
 	s.Text = strings.Join(said, " ")
 	return s
-}
-
-// nextOf is what to do first about the worst that was found, "" where nothing was.
-func nextOf(h health.Health) string {
-	for _, severity := range []health.Severity{health.SeverityFault, health.SeverityWarning} {
-		for _, j := range h.Joints {
-			for _, f := range j.Findings {
-				if f.Severity == severity && f.Cause != health.None {
-					return report.Sentence("joint " + j.Joint + ": " + f.Next)
-				}
-			}
-		}
-	}
-	return ""
 }

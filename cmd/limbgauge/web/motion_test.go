@@ -610,7 +610,7 @@ func TestOutcomeOfACutRun(t *testing.T) {
 		"stopped at once": {stopped, mute, session.ErrStopped, "Nothing can be said: too little was recorded."},
 		"tripped":         {context.Background(), good, &link.TrippedError{}, "Nothing wrong so far, but the run did not reach its end."},
 	} {
-		if s := m.outcome(c.ctx, Outcome{Run: "0001", Health: c.h}, c.err); s.Verdict == nil || s.Verdict.Text != c.want {
+		if s := m.outcome(c.ctx, Plan{}, Outcome{Run: "0001", Health: c.h}, c.err); s.Verdict == nil || s.Verdict.Text != c.want {
 			t.Errorf("%s: %+v, want %q", name, s.Verdict, c.want)
 		}
 	}

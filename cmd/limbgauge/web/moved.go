@@ -25,7 +25,14 @@ type status struct {
 	Many    bool         `json:"many,omitempty"`    // it is of many runs
 	Run     string       `json:"run,omitempty"`     // of the last one
 	Verdict *verdictNews `json:"verdict,omitempty"` // on it
+	Further *further     `json:"further,omitempty"` // where what it left unproven would be
 	Bad     bool         `json:"bad,omitempty"`     // it did not come to its end
+}
+
+// further is a way to a page with its words.
+type further struct {
+	Path string `json:"path"`
+	Text string `json:"text"`
 }
 
 type verdictNews struct {

@@ -110,7 +110,8 @@ const mark = (v) => {
   $("mark").replaceChildren(svg, v.word);
   $("mark").hidden = false;
 };
-const cells = (t) => [t.joint + (t.bare_servo ? ", bare servo" : ""), t.lo_deg.toFixed(1) + " and " + t.hi_deg.toFixed(1) + " deg",
+const angle = (v) => v.toFixed(1).replace("-", "−");
+const cells = (t) => [t.joint + (t.bare_servo ? ", bare servo" : ""), "between " + angle(t.lo_deg) + " and " + angle(t.hi_deg) + " deg",
   t.deg_per_s.toFixed(0) + " deg/s" + (t.jumps ? ", and jumps as fast as the servo goes" : ""), t.takes_s < 5400 ? clock(t.takes_s) + " min" : (t.takes_s / 3600).toFixed(1) + " h"];
 const turns = (list) => $("turns").replaceChildren(...list.map((t) => {
   const row = document.createElement("tr");
@@ -155,11 +156,16 @@ news.addEventListener("state", (e) => {
     if (!s.bad) mark(s.verdict);
   } else say(s.text, s.hint);
   if (s.bad) mark({ shape: "warning", word: "ended early" });
-  if (s.run) {
-    const a = document.createElement("a");
-    a.href = "/runs/" + encodeURIComponent(s.run);
-    a.textContent = "See run " + s.run;
-    $("see").replaceChildren(a);
+  const ways = [];
+  if (s.further) ways.push(s.further);
+  if (s.run) ways.push({ path: "/runs/" + encodeURIComponent(s.run), text: "See run " + s.run });
+  if (ways.length) {
+    $("see").replaceChildren(...ways.map(({ path, text }) => {
+      const a = document.createElement("a");
+      a.href = path;
+      a.textContent = text;
+      return a;
+    }));
     $("see").hidden = false;
   }
   settle();
