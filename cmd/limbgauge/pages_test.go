@@ -230,8 +230,11 @@ func TestPages(t *testing.T) {
 		b := p.tab(t)
 		b.open(p.url + "/runs/0014")
 		pages := b.paper("served")
-		if len(pages) < 2 {
+		if len(pages) != 2 { // neither a page for the cautions alone, nor torn
 			t.Errorf("%d pages", len(pages))
+		}
+		if first := pages[0].head() + " " + pages[0].body(); strings.Count(first, "fore-left") != 1 {
+			t.Errorf("the leg is not named once on page 1: %.300q", first)
 		}
 		for i, sheet := range pages {
 			for _, want := range []string{"Leg fore-left, revision A", "run 0014", fmt.Sprintf("%d of %d", i+1, len(pages))} {
