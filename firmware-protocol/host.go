@@ -38,11 +38,16 @@ type SetupJoint struct {
 	FrameHz    uint16 // servo pulses per second, 0: the stand's own rate; of version 1.1, left out when 0
 }
 
-// Servo pulses per second that a stand may be asked for. A pulse of 2.5 ms and its gap fit each.
+// Servo pulses per second that a stand may be asked for, and what lies at least between the end of a pulse and the
+// next one. A pulse of 2.5 ms and its gap fit each.
 const (
 	MinFrameHz = 50
 	MaxFrameHz = 333
+	PulseGapUS = 500
 )
+
+// LongestPulseUS is the longest pulse that fits so many a second.
+func LongestPulseUS(frameHz int) int { return 1_000_000/frameHz - PulseGapUS }
 
 // SetupFlags are the switches of SetupJoint.
 type SetupFlags uint8

@@ -76,6 +76,17 @@ func TestSpecNamesTheSame(t *testing.T) {
 	has("after %d s without a heartbeat", QuietAfterMS/1000)
 	has("within %d s. A token", TokenMS/1000)
 	has("at most at 30,000 mdeg/s")
+	has("servo pulses per second, %d to %d;", MinFrameHz, MaxFrameHz)
+	has("a gap of %.1f ms", PulseGapUS/1000.)
+	header, err := os.ReadFile("avr/core/limits.h")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for name, want := range map[string]int{"HEARTBEAT_US": HeartbeatTripMS * 1000, "FRAME_HZ_MIN": MinFrameHz, "FRAME_HZ_MAX": MaxFrameHz, "PULSE_GAP_US": PulseGapUS} {
+		if got := setting(t, string(header), name); got != fmt.Sprint(want) {
+			t.Errorf("limits.h of the firmware has %s %s, want %d", name, got, want)
+		}
+	}
 	// The table of what a sample costs.
 	for _, row := range []struct {
 		fields Fields

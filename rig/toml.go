@@ -8,6 +8,8 @@ import (
 	"os"
 	"slices"
 	"strings"
+
+	wire "limbgauge/firmware-protocol"
 )
 
 // DefaultStand returns what holds where [stand] says nothing.
@@ -37,9 +39,6 @@ const (
 	defaultLegName     = "leg"
 	// steinerSlack is how far below mass·lever² a stated inertia may lie for having been measured.
 	steinerSlack = 0.9
-	// The servo pulses a stand can make in a second, and the gap it keeps between two: SPEC.md, sections 4 and 6.
-	leastFrameHz, mostFrameHz = 50, 333
-	pulseGapUS                = 500
 )
 
 // LoadBench reads a bench file. Everything that is wrong with it is reported at once, as joined
@@ -181,7 +180,7 @@ func (d *document) servo(at string, t map[string]any, s *Servo) {
 	d.read(at, t, servoFields(s), "rated")
 	d.oneOf(under(at, "current_law"), string(s.CurrentLaw), string(CurrentUnknown), string(CurrentMotor), string(CurrentDuty))
 	if s.FrameHz > 0 {
-		if most := 1_000_000/s.FrameHz - pulseGapUS; s.PulseUS[1] > most {
+		if most := wire.LongestPulseUS(s.FrameHz); s.PulseUS[1] > most {
 			d.blame(under(at, "frame_hz"), fmt.Sprintf("leaves room for pulses of up to %d us, pulse_us goes to %d", most, s.PulseUS[1]),
 				"leave the key out for the stand's own rate, or narrow pulse_us and travel_deg with it")
 		}

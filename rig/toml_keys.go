@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+
+	wire "limbgauge/firmware-protocol"
 )
 
 // The keys of each table: where a value goes, what it may be, and what to write. One list per table.
@@ -46,7 +48,8 @@ func servoFields(s *Servo) []field {
 		{key: "travel_deg", into: &s.TravelDeg, ok: positive, want: "the angle between the two pulse_us, as in travel_deg = 180.0"},
 		{key: "pulse_us", into: &s.PulseUS, ok: between(100, 10000), want: "the least and greatest pulse, as in pulse_us = [500, 2500]"},
 		{key: "deadband_us", into: &s.DeadbandUS, ok: notNegative, want: "the servo's dead band, as in deadband_us = 3.0"},
-		{key: "frame_hz", into: &s.FrameHz, ok: between(leastFrameHz, mostFrameHz), want: "pulses per second, from 50 to 333, only where the servo's data sheet names that rate, as in frame_hz = 250; else leave the key out"},
+		{key: "frame_hz", into: &s.FrameHz, ok: between(wire.MinFrameHz, wire.MaxFrameHz), want: fmt.Sprintf("pulses per second, from %d to %d, only where the servo's data sheet names that rate, as in frame_hz = 250; else leave the key out",
+			wire.MinFrameHz, wire.MaxFrameHz)},
 		{key: "current_law", into: (*string)(&s.CurrentLaw), want: `current_law = "motor" or "duty", or leave it out to have it found from the run`},
 		{key: "serial", into: &s.Serial, want: `what marks this servo, as in serial = "S-07"`},
 		{key: "bare_run", into: &s.BareRun, want: `the run in which this servo was swept by itself, as in bare_run = "0031"`},

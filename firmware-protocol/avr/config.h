@@ -2,6 +2,8 @@
 #ifndef CONFIG_H
 #define CONFIG_H
 
+#include "core/limits.h"
+
 #define FIRMWARE_NAME "limbgauge-avr" /* at most 16 characters */
 #define FIRMWARE_MAJOR 1
 #define FIRMWARE_MINOR 1
@@ -101,7 +103,7 @@
 #if JOINTS < 1 || JOINTS > 3
 #error "JOINTS is 1, 2 or 3"
 #endif
-#if SERVO_FRAME_HZ < 50 || SERVO_FRAME_HZ > 333
+#if SERVO_FRAME_HZ < FRAME_HZ_MIN || SERVO_FRAME_HZ > FRAME_HZ_MAX
 #error "SERVO_FRAME_HZ is 50 to 333"
 #endif
 #endif

@@ -110,9 +110,6 @@ func (m *machine) newToken() uint16 {
 	return m.token
 }
 
-// pulseGapUS is kept free between two pulses.
-const pulseGapUS = 500
-
 func (m *machine) setUp(s *wire.SetupJoint) refused {
 	switch {
 	case int(s.Joint) >= len(m.joints) || m.joints[s.Joint].plant < 0:
@@ -121,7 +118,7 @@ func (m *machine) setUp(s *wire.SetupJoint) refused {
 		return refused{wire.CodeArmed, s.Joint}
 	case s.FrameHz != 0 && (s.FrameHz < wire.MinFrameHz || s.FrameHz > wire.MaxFrameHz), !m.sameFrame(s):
 		return refused{wire.CodeFrame, s.Joint}
-	case s.RangeMin >= s.RangeMax, s.PulseMinUS >= s.PulseMaxUS, int(s.PulseMaxUS) > 1_000_000/int(cmp.Or(s.FrameHz, ownFrameHz))-pulseGapUS, s.CommandMin == s.CommandMax:
+	case s.RangeMin >= s.RangeMax, s.PulseMinUS >= s.PulseMaxUS, int(s.PulseMaxUS) > wire.LongestPulseUS(int(cmp.Or(s.FrameHz, ownFrameHz))), s.CommandMin == s.CommandMax:
 		return refused{wire.CodeValue, s.Joint}
 	}
 	m.joints[s.Joint].set = s

@@ -1,11 +1,8 @@
 /* Answers each message of the host. The order of tests is that of section 9 of SPEC.md. */
 #include "stand.h"
 
-#define HEARTBEAT_US UINT32_C(250000)
 #define TOKEN_US UINT32_C(2000000)
 #define SETUP_LONG 32 /* bytes of a setup_joint that names a frame rate */
-#define FRAME_HZ_MIN 50
-#define FRAME_HZ_MAX 333
 #define BLIND_TIMES 3 /* readings on end that may fail before arming */
 
 /* Why a message changes nothing, and the joint it is about. */

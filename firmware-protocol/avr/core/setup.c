@@ -1,14 +1,13 @@
 /* What setup_joint says, worked out once so that a pulse costs two products. */
 #include "stand.h"
 
-#define GAP_US 500        /* between the end of the longest pulse and the next one */
 #define OUTSIDE_MDEG 3000 /* beyond the range, then the stand trips */
 
 enum code setup_read(struct setup *s, const uint8_t *b, uint16_t frame_hz) {
 	int32_t from = get24(b + 14), to = get24(b + 17);
 	uint16_t shortest = get16(b + 10), longest = get16(b + 12);
 	uint32_t way, pulses, slope;
-	if (get24(b + 4) >= get24(b + 7) || shortest >= longest || longest > UINT32_C(1000000) / frame_hz - GAP_US || from == to)
+	if (get24(b + 4) >= get24(b + 7) || shortest >= longest || longest > UINT32_C(1000000) / frame_hz - PULSE_GAP_US || from == to)
 		return CODE_VALUE;
 	way = from < to ? (uint32_t)to - (uint32_t)from : (uint32_t)from - (uint32_t)to;
 	pulses = UINT32_C(2) * (uint32_t)(longest - shortest);

@@ -2,7 +2,6 @@
 
 #include <string.h>
 
-#define HEARTBEAT_US UINT32_C(250000)
 #define QUIET_US UINT32_C(5000000) /* without a heartbeat sampling stops */
 #define STATUS_US UINT32_C(100000)
 #define HOLD_US UINT32_C(17000)    /* a sample waits no longer than 20 ms for company, and is looked at each third */

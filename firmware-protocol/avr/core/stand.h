@@ -7,6 +7,7 @@
 
 #include "board.h"
 #include "config.h"
+#include "limits.h"
 #include "line.h"
 #include "moves.h"
 #include "rules.h"
