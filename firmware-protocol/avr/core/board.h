@@ -28,7 +28,8 @@ uint32_t board_now(void);
 uint8_t *board_line_tail(void);
 void board_line_go(uint8_t *head);
 
-/* How many pulses a second servos get, 50 to 333, from the next pulse on. Called while no servo has pulses. */
+/* How many pulses a second servos get, FRAME_HZ_MIN to FRAME_HZ_MAX, from the next pulse on. Called while no joint is armed; the last pulse of one
+   that was may still be under way, and it and the gap behind it must come out whole. */
 void board_frame(uint16_t hz);
 /* Starts a servo's pulses or changes their width, in half microseconds. */
 void board_pulse(uint8_t joint, uint16_t half_us);
