@@ -25,6 +25,13 @@ var splines = [...]int{23, 24, 25}
 // offsetMeasures reports the greatest lasting step of each path.
 func (c *subject) offsetMeasures(p *path) ([]health.Measure, []diagnose.Step) {
 	if len(c.stops) < 8 {
+		if st, ok := c.jumpOf(p); ok && p.name == health.Transmission {
+			at := (st.After + st.Before) / 2
+			return []health.Measure{
+				health.Of("offset_step", p.name, st.Size, st.SizeU, jumpMethod),
+				health.Of("offset_step_time", p.name, at, (st.Before-st.After)/2, jumpMethod),
+			}, []diagnose.Step{c.stepFact(p, st, at)}
+		}
 		why := "too few rests at the same command were repeated"
 		return []health.Measure{health.Unseen("offset_step", p.name, stepMethod, why)}, nil
 	}
