@@ -212,11 +212,11 @@ func (h course) Plot(c draw.Canvas, p *plot.Plot) {
 	c.Fill(marks)
 }
 
-const mostRows = 3 // of boundary labels
+const mostRows = 5 // of boundary labels
 
 func boundaryLabel(m Mark) string {
 	sty := letters(tickSize, inkText, text.XLeft, text.YTop)
-	return fit(sty, clean(m.Label), 130)
+	return fit(sty, clean(m.Label), 220)
 }
 
 // labelRows returns how many rows the labels of the boundaries need.

@@ -33,3 +33,24 @@ func TestRunThatDoesNotCount(t *testing.T) {
 		t.Errorf("runs that count are said not to: %v", err)
 	}
 }
+
+// A service with the assembly after it, a revision and its assemblies a run apart all have their label.
+func TestBoundariesCloseTogetherAreNamed(t *testing.T) {
+	h := History{Joint: "knee", Measure: "play", Path: health.Total, Limit: nan}
+	for i := range 12 {
+		h.Points = append(h.Points, Point{Run: "000" + string(rune('a'+i)), Measure: health.Of("play", health.Total, 1, 0.1, "")})
+	}
+	names := []string{"belt re-tensioned, assembly a2", "belt re-tensioned, assembly a3", "revision B", "assembly b2", "assembly b3"}
+	for i, name := range names {
+		h.Marks = append(h.Marks, Mark{Before: 7 + i, Label: name})
+	}
+	svg, err := HistorySVG(h, Size{Width: 640, Height: 330})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, name := range names {
+		if !strings.Contains(string(svg), ">"+name+"</text>") {
+			t.Errorf("no label %q", name)
+		}
+	}
+}

@@ -126,8 +126,8 @@ func longest(names []string, told map[string]Course) (best string) {
 
 // The sizes of a drawing over runs: on a wide page, and on a phone.
 var (
-	courseSize = report.Size{Width: 640, Height: 300}
-	narrowSize = report.Size{Width: 360, Height: 290}
+	courseSize = report.Size{Width: 640, Height: 330}
+	narrowSize = report.Size{Width: 360, Height: 330}
 )
 
 // courseOf says and draws what became of one measure over all stretches.
