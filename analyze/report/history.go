@@ -323,3 +323,14 @@ func courseWords(h History) string {
 	}
 	return s + more
 }
+
+// coursesTitle says over which runs histories go: where later ones are among them, which of them is told of here.
+func coursesTitle(hs []History, run string) string {
+	for _, h := range hs {
+		at := slices.IndexFunc(h.Points, func(p Point) bool { return p.Run == run })
+		if at >= 0 && at < len(h.Points)-1 {
+			return "Over all runs; this is " + clean(run)
+		}
+	}
+	return "Over the runs so far"
+}

@@ -30,3 +30,13 @@ func TestLatest(t *testing.T) {
 		t.Errorf("of 150 runs %d are drawn: %q", len(got.Points), said)
 	}
 }
+
+// A run that later ones follow is named where the courses show them too.
+func TestCoursesOfAnEarlierRunAreNotSoFar(t *testing.T) {
+	hs := []History{{Points: []Point{{Run: "0013"}, {Run: "0014"}, {Run: "0015"}}}}
+	for run, want := range map[string]string{"0014": "Over all runs; this is 0014", "0015": "Over the runs so far", "0020": "Over the runs so far"} {
+		if got := coursesTitle(hs, run); got != want {
+			t.Errorf("run %s: %q, want %q", run, got, want)
+		}
+	}
+}

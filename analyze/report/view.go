@@ -28,6 +28,7 @@ type jointView struct {
 	MoreDrawings    []drawingView
 	Courses         []drawingView // of measures that go wrong, the rest is in MoreCourses
 	MoreCourses     []drawingView
+	CoursesTitle    string
 	Boundaries      []string // of the courses, each once
 	Notes           []string
 	// The words of the folds.
@@ -129,7 +130,9 @@ func jointViews(d *Document) (joints []jointView, findings []findingView) {
 			}
 		}
 		v.MoreDrawingsWords = plural(len(folded), "more curve", "more curves")
-		v.courses(historiesOf(d.History, j), j)
+		hs := historiesOf(d.History, j)
+		v.courses(hs, j)
+		v.CoursesTitle = coursesTitle(hs, d.runID())
 		joints[i] = v
 	}
 	slices.SortStableFunc(findings, func(a, b findingView) int { return rank[b.Mark.Shape] - rank[a.Mark.Shape] })
@@ -165,7 +168,7 @@ func (v *jointView) courses(hs []History, j health.Joint) {
 			}
 		}
 	}
-	v.MoreCoursesWords = plural(len(v.MoreCourses), "measure over the runs so far", "measures over the runs so far")
+	v.MoreCoursesWords = plural(len(v.MoreCourses), "measure over the runs", "measures over the runs")
 }
 
 var severityRank = map[health.Severity]int{health.SeverityFault: 3, health.SeverityWarning: 2, health.SeverityHint: 1}
