@@ -14,6 +14,9 @@ const (
 	// jumpLeast is how many readings there must be on each side of a jump, jumpScatterDeg how well they must lie on
 	// one line of the load before it and beside that line after it [common practice].
 	jumpLeast, jumpScatterDeg = 8, 1.0
+	// jumpWidest, deg, is what a dead zone may open: where the load turns over it looks like a jump of its
+	// width, and a short run does not show the way back [common practice].
+	jumpWidest = 8.0
 	// jumpMethod says how it was found.
 	jumpMethod = "shift between all quiet readings of a run too short for repeated rests, beside what the load gives; whole teeth of the belt only"
 )
@@ -38,7 +41,7 @@ func (c *subject) jumpOf(p *path) (drift.Step, bool) {
 	sd := math.Sqrt(best.rss / float64(len(d)-3))
 	st := drift.Step{Size: best.shift, SizeU: math.Hypot(2*best.se*sd, jumpScatterDeg), After: t[at-1], Before: t[at], Share: 1}
 	fit := drift.ComparePitch(st.Size, st.SizeU, 360/c.j.Belt.JointTeeth())
-	return st, sd <= jumpScatterDeg && fit.Matches
+	return st, sd <= jumpScatterDeg && fit.Matches && math.Abs(st.Size) > jumpWidest
 }
 
 // quiet reads a path where it stands still but for what the load gives: blocks in which it hardly moves, with such

@@ -35,3 +35,18 @@ func TestJumpInAShortRun(t *testing.T) {
 		}
 	}
 }
+
+// A small tooth is no wider than a dead zone may be, which steps once where the load turns over: it is not named.
+func TestJumpNoWiderThanADeadZone(t *testing.T) {
+	s, j := sound()
+	belt := *j.Belt
+	belt.Teeth = 60 // 6 deg a tooth
+	j.Belt = &belt
+	for _, size := range []float64{6, -6, 12} {
+		h := run(t, pick(slipped(s, 3.5, size), func(i int) bool { return s.Time[i] < 7 }), j)
+		found := slices.ContainsFunc(h.Findings, func(f health.Finding) bool { return f.Cause == health.ToothSkip })
+		if found != (size == 12) {
+			t.Errorf("%g deg: %v", size, causes(h))
+		}
+	}
+}
