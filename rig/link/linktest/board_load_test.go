@@ -38,18 +38,30 @@ func TestEmulatedBoardMoving(t *testing.T) {
 		{"JOINTS=3 MOTOR_SENSORS=3", 500, 4 * time.Millisecond, 100 * time.Millisecond, 700 * time.Millisecond},
 	} {
 		t.Run(fmt.Sprintf("%s asked each %s", load.defines, load.question), func(t *testing.T) {
-			b := &board{emulated.Need(t, strings.Fields(load.defines)...).Run(t, "-x", halfSpeed)}
-			bench := b.allArmed(t)
-			if bench.opt.Hz != load.hz {
-				t.Errorf("its greatest rate is %d Hz, want %d", bench.opt.Hz, load.hz)
+			made := emulated.Need(t, strings.Fields(load.defines)...)
+			late := "not tried"
+			for try := 1; late != "" && !t.Failed() && try <= 3; try++ {
+				t.Run(fmt.Sprint("try ", try), func(t *testing.T) {
+					b := &board{made.Run(t, "-x", halfSpeed)}
+					bench := b.allArmed(t)
+					if bench.opt.Hz != load.hz {
+						t.Errorf("its greatest rate is %d Hz, want %d", bench.opt.Hz, load.hz)
+					}
+					b.do(t, "watch")
+					if late = b.moving(t, bench, load.question, load.way, load.time); late != "" {
+						t.Log(late)
+						return
+					}
+					f := b.figures(t)
+					t.Log(f.Summary())
+					onBus(t, load.defines, f.BusWorstUS)
+					bounds(t, f, load.hz)
+					sampled(t, bench)
+				})
 			}
-			b.do(t, "watch")
-			b.moving(t, bench, load.question, load.way, load.time)
-			f := b.figures(t)
-			t.Log(f.Summary())
-			onBus(t, load.defines, f.BusWorstUS)
-			bounds(t, f, load.hz)
-			sampled(t, bench)
+			if late != "" && !t.Failed() {
+				t.Errorf("this machine did not keep a board in moves three times over: %s", late)
+			}
 		})
 	}
 }
@@ -127,9 +139,22 @@ func (tr *traffic) acked(tag uint8) {
 	}
 }
 
+// lateMoves counts moves that took longer than the way, and the worst by how much, in us: each stood in no queue when the one
+// before it ended. The first two of a mover are of other ways.
+func lateMoves(movers []mover, wayUS uint32) (n int, worst uint32) {
+	for _, m := range movers {
+		for k := 3; k < len(m.ends); k++ {
+			if took := m.ends[k] - m.ends[k-1]; took > wayUS+40 {
+				n, worst = n+1, max(worst, took-wayUS)
+			}
+		}
+	}
+	return n, worst
+}
+
 // moving moves all joints there and back. The third move of each takes as long as it needs for all fourth ones to begin at
-// once, and so all after them.
-func (b *board) moving(t *testing.T, bench *bench, ask, way, long time.Duration) {
+// once, and so all after them. Joints whose moves the host queued too late do not: then it says so, and nothing was shown.
+func (b *board) moving(t *testing.T, bench *bench, ask, way, long time.Duration) (late string) {
 	t.Helper()
 	const far = 15_000 // mdeg
 	wayUS := uint32(way.Microseconds())
@@ -198,8 +223,27 @@ func (b *board) moving(t *testing.T, bench *bench, ask, way, long time.Duration)
 		}
 	}
 	t.Logf("%d times of %d all moves began within 20 us", together, k-2)
-	if want := max(1, int(long/way)/3); together < want {
-		t.Errorf("%d times all joints began a move at once, want %d", together, want)
+	want := max(1, int(long/way)/3)
+	if together >= want {
+		return ""
+	}
+	if n, worst := lateMoves(tr.movers, wayUS); n > 0 {
+		return fmt.Sprintf("%d moves came after the one before had ended, at worst by %.1f ms, and only %d times all joints began one at once, want %d",
+			n, float64(worst)/1e3, together, want)
+	}
+	t.Errorf("%d times all joints began a move at once, want %d", together, want)
+	return ""
+}
+
+// A move that followed on its queue is not late; one that came 5 ms after the last had ended is.
+func TestLateMoves(t *testing.T) {
+	at := mover{ends: []uint32{1000, 500_000, 900_000, 1_000_000, 1_100_020, 1_200_020}}
+	behind := mover{ends: []uint32{1000, 500_000, 900_000, 1_000_000, 1_105_000, 1_205_000}}
+	if n, _ := lateMoves([]mover{at}, 100_000); n != 0 {
+		t.Errorf("%d late among moves in time", n)
+	}
+	if n, worst := lateMoves([]mover{at, behind}, 100_000); n != 1 || worst != 5000 {
+		t.Errorf("%d late, at worst by %d us; want one by 5000", n, worst)
 	}
 }
 
