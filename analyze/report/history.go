@@ -22,7 +22,11 @@ func HistorySVG(h History, size Size) ([]byte, error) {
 	size = size.orDefault()
 	p := newPlot("run", size)
 	y := noSpan()
+	counts := slices.ContainsFunc(h.Points, func(pt Point) bool { return !pt.Out && seenAt(pt) })
 	for _, pt := range h.Points {
+		if pt.Out && counts { // the scale is that of the runs that count
+			continue
+		}
 		m := pt.Measure
 		u := known(m.Uncertainty)
 		y.add(m.Value - u)
@@ -180,6 +184,14 @@ func (h course) Plot(c draw.Canvas, p *plot.Plot) {
 			continue
 		}
 		at := vg.Point{X: x, Y: fy(m.Value)}
+		if pt.Out && at.Y > c.Max.Y { // off the scale: it points to where it lies
+			triangleUp.at(&open, vg.Point{X: x, Y: c.Max.Y - size}, size)
+			continue
+		}
+		if pt.Out && at.Y < c.Min.Y {
+			triangleDown.at(&open, vg.Point{X: x, Y: c.Min.Y + size}, size)
+			continue
+		}
 		switch m.Status {
 		case health.BoundLow, health.BoundHigh:
 			flush()

@@ -1,6 +1,7 @@
 package report
 
 import (
+	"regexp"
 	"strings"
 	"testing"
 
@@ -31,6 +32,26 @@ func TestRunThatDoesNotCount(t *testing.T) {
 	h.Points[1].Out = false
 	if svg, err = HistorySVG(h, Size{}); err != nil || strings.Contains(string(svg), "does not count") {
 		t.Errorf("runs that count are said not to: %v", err)
+	}
+}
+
+// A run that does not count sets no scale: those that count are drawn as they are without it.
+func TestRunThatDoesNotCountSetsNoScale(t *testing.T) {
+	of := func(v float64, out bool) Point {
+		return Point{Run: "0001", Measure: health.Of("play", health.Total, v, 0.1, ""), Out: out}
+	}
+	axis := regexp.MustCompile(`>[0-9.]+</text>`)
+	drawn := func(last Point) string {
+		svg, err := HistorySVG(History{Joint: "knee", Measure: "play", Path: health.Total, Limit: nan, Points: []Point{of(1, false), of(1.5, false), last}}, Size{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		return strings.Join(axis.FindAllString(string(svg), -1), "")
+	}
+	for _, v := range []float64{40, -40, 1.2} {
+		if got, want := drawn(of(v, true)), drawn(of(1.2, false)); got != want {
+			t.Errorf("%g beside 1 and 1.5: axis %s, want %s", v, got, want)
+		}
 	}
 }
 

@@ -29,7 +29,7 @@ func (c *canvas) stops(h History, p *plot.Plot, data draw.Canvas) {
 	for i, pt := range h.Points {
 		down, what := "-", "not seen"
 		if m := pt.Measure; m.Status != health.NotObservable && drawable(m.Value) {
-			down, what = short(c.h-float64(fy(m.Value))), Amount(m)
+			down, what = short(c.h-float64(min(max(fy(m.Value), data.Min.Y), data.Max.Y))), Amount(m)
 			if pt.Out {
 				what += ", which does not count"
 			}
