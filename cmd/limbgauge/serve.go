@@ -42,7 +42,7 @@ password is needed, taken from the variable ` + passwordVariable + `. What goes
 over the network is not encrypted: use it only in a network you trust.
 
 Motion is agreed to on the page, after the cautions, and ends when the page that
-armed the stand is closed or silent for 2 s. A stop by software is no safety device:
+armed the stand is closed or silent for ` + web.Silence() + `. A stop by software is no safety device:
 keep a switch in the servo's supply in reach.`,
 		Example: `  limbgauge serve
   ` + passwordVariable + `=... limbgauge serve --listen 192.168.1.20:7117   (phone)`,

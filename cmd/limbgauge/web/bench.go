@@ -24,6 +24,7 @@ type benchView struct {
 	// Assemblies are the tags of earlier runs, newest first.
 	Assemblies        []string
 	TagMost, NoteMost int
+	Silence           string
 	Facts             string // of the joints, JSON for the script
 }
 
@@ -63,7 +64,7 @@ func (s *server) bench(ctx context.Context, r *http.Request) (any, error) {
 	if err != nil {
 		return nil, err
 	}
-	v := benchView{Stand: "stand on port " + b.Stand.Port, Virtual: b.Stand.Port == rig.PortVirtual, Cautions: report.Cautions(), Endure: rig.GaitName, TagMost: tagMost, NoteMost: noteMost}
+	v := benchView{Stand: "stand on port " + b.Stand.Port, Virtual: b.Stand.Port == rig.PortVirtual, Cautions: report.Cautions(), Endure: rig.GaitName, TagMost: tagMost, NoteMost: noteMost, Silence: Silence()}
 	if v.Virtual {
 		v.Stand = "virtual stand: a joint of numbers, nothing moves"
 	}

@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"context"
 	"errors"
+	"fmt"
 	"strings"
 	"sync"
 	"time"
@@ -50,6 +51,9 @@ const (
 	patience = 60 * time.Second
 )
 
+// Silence is how long the page that armed may be silent while a joint moves, in words.
+func Silence() string { return fmt.Sprintf("%g s", silence.Seconds()) }
+
 var (
 	errBusy     = errors.New("something is under way already; one thing at a time")
 	errNotOwner = errors.New("another page armed the stand, or it is not armed any more; arm it here first")
@@ -58,7 +62,7 @@ var (
 	errStopped = errors.New("stopped from a page")
 	errClosing = errors.New("limbgauge serve was ended")
 	errGone    = errors.New("the page that armed the stand was closed or lost its connection")
-	errSilent  = errors.New("the page that armed the stand was silent for 2 s: asleep, or cut off")
+	errSilent  = fmt.Errorf("the page that armed the stand was silent for %s: asleep, or cut off", Silence())
 	errWaited  = errors.New("nobody started it")
 )
 

@@ -302,7 +302,7 @@ func TestArmingNeedsAStream(t *testing.T) {
 	r.didOnly()
 }
 
-// A page that is frozen keeps its stream and says nothing: 2 s of silence end motion. While it speaks, none of
+// A page that is frozen keeps its stream and says nothing: its silence ends motion. While it speaks, none of
 // the minutes do; and who else speaks is no matter.
 func TestSilence(t *testing.T) {
 	clock := &hands{now: still()()}
@@ -320,7 +320,7 @@ func TestSilence(t *testing.T) {
 	clock.move(silence * 9 / 10)
 	r.must(two, "/alive")
 	clock.move(silence / 5)
-	if st := a.waits(limp); !strings.Contains(st.Text, "silent for 2 s") {
+	if st := a.waits(limp); !strings.Contains(st.Text, "silent for "+Silence()) {
 		t.Errorf("the end is told as %+v", st)
 	}
 	r.didOnly("plan 1 of knee begins", "stopped: "+errSilent.Error())
