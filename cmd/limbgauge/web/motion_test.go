@@ -373,15 +373,20 @@ func TestStreamEnds(t *testing.T) {
 	r.must(one, "/start")
 	again.waits(moving)
 	a.leave()
-	time.Sleep(3 * tick)
-	r.didOnly("plan 1 of knee begins")
+	r.srv.motion.left(one) // as its stream does in a moment: it is there by the other
+	r.must(two, "/stop")   // had it been taken for gone, that would be why
+	again.waits(limp)
+	r.didOnly("plan 1 of knee begins", "stopped: "+errStopped.Error())
+	r.must(one, "/arm", "sweep", knees)
+	r.must(one, "/start")
+	again.waits(moving)
 	again.leave()
 	back := r.watch(one)
 	if st := back.waits(limp); !strings.Contains(st.Text, "closed or lost its connection") {
 		t.Errorf("the end is told as %+v", st)
 	}
 	r.mustNot(one, "/start", errNotOwner)
-	r.didOnly("plan 1 of knee begins", "stopped: "+errGone.Error())
+	r.didOnly("plan 1 of knee begins", "stopped: "+errStopped.Error(), "plan 2 of knee begins", "stopped: "+errGone.Error())
 }
 
 // An armed page that goes, by its stream or by saying so, leaves nothing armed.
