@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"limbgauge/analyze/drift"
+	"limbgauge/analyze/health"
 	"limbgauge/analyze/stats"
 )
 
@@ -14,6 +15,9 @@ const (
 	// jumpLeast is how many readings there must be on each side of a jump, jumpScatterDeg how well they must lie on
 	// one line of the load before it and beside that line after it [common practice].
 	jumpLeast, jumpScatterDeg = 8, 1.0
+	// jumpMost is how many readings a run may have that is short: two minutes, in which most routines rest
+	// twice at one place. Every place of a jump is tried on all of them.
+	jumpMost = 1200
 	// jumpWidest, deg, is what a dead zone may open: where the load turns over it looks like a jump of its
 	// width, and a short run does not show the way back [common practice].
 	jumpWidest = 8.0
@@ -25,10 +29,13 @@ const (
 // quiet readings lie on one line of the load, and from some time on beside it. Only a jump that fits the
 // teeth is taken, since nothing but its size tells it from what else moves an offset.
 func (c *subject) jumpOf(p *path) (drift.Step, bool) {
-	if c.j.Belt == nil || c.load == nil || p.far.gear == 0 {
+	if p.name != health.Transmission || c.j.Belt == nil || c.load == nil || p.far.gear == 0 {
 		return drift.Step{}, false
 	}
 	t, d, load := c.quiet(p)
+	if len(d) > jumpMost {
+		return drift.Step{}, false
+	}
 	best, at := besideLine{rss: math.Inf(1)}, -1
 	for k := jumpLeast; k+jumpLeast <= len(d); k++ {
 		if f := shiftBeside(d, load, k); f.rss < best.rss {

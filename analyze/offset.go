@@ -25,7 +25,7 @@ var splines = [...]int{23, 24, 25}
 // offsetMeasures reports the greatest lasting step of each path.
 func (c *subject) offsetMeasures(p *path) ([]health.Measure, []diagnose.Step) {
 	if len(c.stops) < 8 {
-		if st, ok := c.jumpOf(p); ok && p.name == health.Transmission {
+		if st, ok := c.jumpOf(p); ok {
 			at := (st.After + st.Before) / 2
 			return []health.Measure{
 				health.Of("offset_step", p.name, st.Size, st.SizeU, jumpMethod),
