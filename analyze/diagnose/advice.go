@@ -57,14 +57,19 @@ func stallNext(e *Evidence) string {
 	return lighten(e)
 }
 
-// lighten says how much lighter the load must be for the accepted share of the torque.
+// lighten says how much lighter the load must be for the accepted share of the torque to be kept by its
+// whole uncertainty.
 func lighten(e *Evidence) string {
 	const other = "else a stronger servo or, within its rating, more volts"
 	m, ok := e.find("torque_use", health.NoPath, total)
 	if !ok || !(m.Value > m.Limit) || !(m.Limit > 0) {
 		return "halve the hanging mass or the lever and repeat: an error that collapses was overload; " + other
 	}
-	return fmt.Sprintf("bring mass times lever down to %.0f %% of what it is, and repeat; %s", 100*m.Limit/m.Value, other)
+	most := m.Value
+	if m.Uncertainty > 0 {
+		most += m.Uncertainty
+	}
+	return fmt.Sprintf("bring mass times lever down to %.0f %% of what it is, and repeat; %s", math.Floor(100*m.Limit/most), other)
 }
 
 // retension says by how much the tone of a plucked span must rise: it goes with the square root of
