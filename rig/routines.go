@@ -60,17 +60,26 @@ var shakes = [...]struct {
 	{5, 40 * time.Millisecond, 511}, {5, 120 * time.Millisecond, 127},
 }
 
-// RoutineKind is a built-in routine with what it is for.
-type RoutineKind struct{ Name, What string }
+// RoutineKind is a built-in routine with what it is for and how long it usually takes, "" where the first
+// says so.
+type RoutineKind struct{ Name, What, Takes string }
+
+// Words say what the routine is for and how long it usually takes.
+func (k RoutineKind) Words() string {
+	if k.Takes == "" {
+		return k.What
+	}
+	return k.What + ", " + k.Takes
+}
 
 // RoutineKinds lists the built-in routines. How long one takes hangs on the joint.
 func RoutineKinds() []RoutineKind {
 	return []RoutineKind{
-		{"assembly", "all measures, about 3 minutes"},
-		{"quick", "a first look, about 45 s"},
-		{"check", "slower, for belt tension, about 70 s"},
-		{"hold", "5 minutes of hold, for creep"},
-		{"shake", "small jumps, for the frequency response, about 85 s"},
+		{"assembly", "all measures", "about 3 minutes"},
+		{"quick", "a first look", "about 45 s"},
+		{"check", "slower, for belt tension", "about 70 s"},
+		{"hold", "5 minutes of hold, for creep", ""},
+		{"shake", "small jumps, for the frequency response", "about 85 s"},
 	}
 }
 

@@ -72,7 +72,7 @@ func (s *shelf) joints() (out []cobra.Completion) {
 
 func (s *shelf) routines() (out []cobra.Completion) {
 	for _, r := range rig.RoutineKinds() {
-		out = append(out, cobra.CompletionWithDesc(r.Name, r.What))
+		out = append(out, cobra.CompletionWithDesc(r.Name, r.Words()))
 	}
 	return out
 }

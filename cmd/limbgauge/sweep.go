@@ -97,7 +97,7 @@ A stop by software is no safety device: keep a switch in the servo's supply in r
 func routineHelp() string {
 	var b strings.Builder
 	for _, r := range rig.RoutineKinds() {
-		fmt.Fprintf(&b, "  %-9s %s\n", r.Name, r.What)
+		fmt.Fprintf(&b, "  %-9s %s\n", r.Name, r.Words())
 	}
 	return b.String()
 }

@@ -50,15 +50,6 @@ type jointFacts struct {
 	TakesS map[string]float64 `json:"takes_s"`
 }
 
-// routineWords say what a routine is for.
-var routineWords = map[string]string{
-	"assembly": "all measures, after it was put together",
-	"quick":    "a look",
-	"check":    "slower, for belt tension",
-	"hold":     "a long hold, for creep",
-	"shake":    "small jumps, for the frequency response",
-}
-
 func (s *server) bench(ctx context.Context, r *http.Request) (any, error) {
 	b, err := s.desk.Bench()
 	if err != nil {
@@ -95,8 +86,8 @@ func (s *server) bench(ctx context.Context, r *http.Request) (any, error) {
 		return nil, err
 	}
 	v.Facts = string(text)
-	for _, n := range rig.RoutineNames() {
-		v.Routines = append(v.Routines, benchRoutine{n, routineWords[n], slices.Contains(routines, n)})
+	for _, k := range rig.RoutineKinds() {
+		v.Routines = append(v.Routines, benchRoutine{k.Name, k.What, slices.Contains(routines, k.Name)})
 	}
 	_, err = withBook(ctx, s, func(k *book.Book) (none struct{}, err error) {
 		revs, err := k.Revisions(ctx)

@@ -9,9 +9,9 @@ import (
 
 // A routine that can be chosen says what it is for.
 func TestRoutinesHaveWords(t *testing.T) {
-	for _, n := range rig.RoutineNames() {
-		if routineWords[n] == "" {
-			t.Errorf("routine %s has no words", n)
+	for _, k := range rig.RoutineKinds() {
+		if k.What == "" {
+			t.Errorf("routine %s has no words", k.Name)
 		}
 	}
 }
