@@ -21,50 +21,30 @@ func (e *SenseError) Error() string {
 		e.Joint, strings.Join(e.Keys, " and "))
 }
 
-// A sense is told from the first moves [common practice].
-const (
-	senseEveryUS  = 250_000 // from reading to reading: longer than a servo lags
-	senseLeastDeg = 2       // of command between them
-	senseStraight = 0.9     // of the command's way, turns taken off
-	senseEnough   = 4       // readings that agree
-)
+// senseEnough is how many pieces of rig.Ways that agree tell a sense [common practice].
+const senseEnough = 4
 
-// sense compares the ways of one sensor with those of the command.
+// sense compares the ways of one sensor with those of the command, in its first moves.
 type sense struct {
-	begun         bool
-	atUS          int64
-	angle         int32      // at the reading before
-	command       int32      // at the sample before
-	net, gone     [2]float64 // ways of the command since the reading before, and between that and its own
+	ways          rig.Ways
 	with, against int
 }
 
-// take looks at a reading that belongs to a move. A way of less than half the command's says nothing, and
-// so does a command that turns: an angle that merely lags goes the other way then.
+// take looks at a reading that belongs to a move.
 func (s *sense) take(atUS int64, command, angle int32) {
 	if s.with >= senseEnough {
 		return
 	}
-	if s.begun {
-		d := float64(command) - float64(s.command)
-		s.net[0], s.gone[0] = s.net[0]+d, s.gone[0]+math.Abs(d)
+	deg := math.NaN()
+	if angle != rig.Missing {
+		deg = float64(angle) / 1000
 	}
-	s.command = command
-	if angle == rig.Missing || s.begun && atUS-s.atUS < senseEveryUS {
-		return
+	switch w := s.ways.Take(float64(atUS)/1e6, float64(command)/1000, deg); {
+	case w.Against:
+		s.against++
+	case w.Along:
+		s.with++
 	}
-	const least = senseLeastDeg * 1000
-	asked := s.net[0]
-	if math.Abs(asked) >= least && math.Abs(s.net[1]) >= least && math.Abs(asked+s.net[1]) >= senseStraight*(s.gone[0]+s.gone[1]) {
-		switch followed := (float64(angle) - float64(s.angle)) / asked; {
-		case followed <= -0.5:
-			s.against++
-		case followed >= 0.5:
-			s.with++
-		}
-	}
-	s.net, s.gone = [2]float64{0, s.net[0]}, [2]float64{0, s.gone[0]}
-	s.begun, s.atUS, s.angle = true, atUS, angle
 }
 
 // wrong says that the ways went against the command, but for what a single wild reading does.
