@@ -7,30 +7,13 @@ import (
 	"sync"
 	"testing"
 	"time"
-	"unsafe"
 
 	"limbgauge/analyze/endurance"
+	"limbgauge/cmd/limbgauge/clocktest"
 	wire "limbgauge/firmware-protocol"
 	"limbgauge/rig/link"
 	"limbgauge/rig/session"
 )
-
-// slumber is a time as a computer has it that slept since: the wall's clock went on, its own stood. There is no
-// other way to make one than to take it back where a time.Time keeps it, and it is looked at whether that was so.
-func slumber(t *testing.T, from time.Time, long time.Duration) time.Time {
-	t.Helper()
-	to := from.Add(long)
-	type inside struct { // of time.Time
-		wall uint64
-		own  int64
-		loc  *time.Location
-	}
-	(*inside)(unsafe.Pointer(&to)).own -= int64(long)
-	if to.Sub(from) != 0 || to.Round(0).Sub(from.Round(0)) != long {
-		t.Fatalf("not a time after a sleep: %v after %v", to, from)
-	}
-	return to
-}
 
 // sleeping is the clock of a computer that sleeps.
 type sleeping struct {
@@ -48,7 +31,7 @@ func (s *sleeping) now() time.Time {
 func (s *sleeping) sleep(d time.Duration) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	s.at = slumber(s.t, s.at, d)
+	s.at = clocktest.Slept(s.t, s.at, d)
 }
 
 // A stand that stopped itself for want of a heartbeat goes on where the computer was merely busy, some times in a

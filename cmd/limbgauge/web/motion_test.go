@@ -14,9 +14,9 @@ import (
 	"sync"
 	"testing"
 	"time"
-	"unsafe"
 
 	"limbgauge/analyze/health"
+	"limbgauge/cmd/limbgauge/clocktest"
 	"limbgauge/rig"
 	"limbgauge/rig/link"
 	"limbgauge/rig/session"
@@ -326,23 +326,6 @@ func TestSilence(t *testing.T) {
 	r.didOnly("plan 1 of knee begins", "stopped: "+errSilent.Error())
 }
 
-// slept is a time as a computer has it that slept since: the wall's clock went on, its own stood. There is no
-// other way to make one than to take it back where a time.Time keeps it, and it is looked at whether that was so.
-func slept(t *testing.T, from time.Time, long time.Duration) time.Time {
-	t.Helper()
-	to := from.Add(long)
-	type inside struct { // of time.Time
-		wall uint64
-		own  int64
-		loc  *time.Location
-	}
-	(*inside)(unsafe.Pointer(&to)).own -= int64(long)
-	if to.Sub(from) != 0 || to.Round(0).Sub(from.Round(0)) != long {
-		t.Fatalf("not a time after a sleep: %v after %v", to, from)
-	}
-	return to
-}
-
 // A computer that slept ends motion when it wakes, and a heartbeat of the page that comes first does not save it.
 func TestComputerSlept(t *testing.T) {
 	for name, first := range map[string]func(*motion){
@@ -356,7 +339,7 @@ func TestComputerSlept(t *testing.T) {
 			r.must(one, "/arm", "sweep", knees)
 			r.must(one, "/start")
 			a.waits(moving)
-			clock.set(slept(t, clock.read(), time.Hour))
+			clock.set(clocktest.Slept(t, clock.read(), time.Hour))
 			first(r.srv.motion)
 			a.waits(limp)
 			r.didOnly("plan 1 of knee begins", "stopped: "+errSilent.Error())
