@@ -50,8 +50,11 @@ type step struct {
 	Here       string // of aria-current: "page", or "true" where the page is reached from it
 }
 
-// titled is shown by a page whose title says more than its name.
-type titled interface{ title() string }
+// titled is shown by a page whose title says more than its name, styled by one with a style of its own.
+type (
+	titled interface{ title() string }
+	styled interface{ style() template.CSS }
+)
 
 // notThere says that what a page was asked for does not exist, and where the way goes on.
 type notThere struct {
@@ -88,8 +91,8 @@ func (s *server) show(v view) http.HandlerFunc {
 		if t, ok := f.Body.(titled); ok && err == nil {
 			f.Title = t.title()
 		}
-		if t, ok := f.Body.(runView); ok && err == nil {
-			f.Style = t.Style
+		if t, ok := f.Body.(styled); ok && err == nil {
+			f.Style = t.style()
 			w.Header().Set("Content-Security-Policy", policy(f.Style))
 		}
 		if err != nil {

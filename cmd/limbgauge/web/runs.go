@@ -147,9 +147,11 @@ type runView struct {
 	ID     string
 	Says   string
 	Record any
-	Style  template.CSS // of its heads on paper
+	heads  template.CSS // on paper
 	Files  []string
 }
+
+func (v runView) style() template.CSS { return v.heads }
 
 func (v runView) title() string { return "Run " + v.ID + ": " + strings.TrimSuffix(v.Says, ".") }
 
@@ -166,7 +168,7 @@ func (s *server) run(ctx context.Context, r *http.Request) (any, error) {
 		return nil, err
 	}
 	_, says := report.Headline(d)
-	v := runView{ID: id, Says: says, Style: report.Margins(d), Files: given}
+	v := runView{ID: id, Says: says, heads: report.Margins(d), Files: given}
 	v.Record, err = report.Record(d)
 	return v, err
 }
